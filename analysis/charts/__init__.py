@@ -1,0 +1,1 @@
+"""Charts: a tidy, already aggregated frame in, an Altair chart out."""

@@ -1,0 +1,1 @@
+"""Screens: one page a file; each asks and shows, and computes nothing."""
