@@ -1,0 +1,104 @@
+"""Numbers as a maker says them: seconds, money and shares with their unit, and plain ranges.
+
+A range is rounded to what its own width can bear, so that "17 to 21" never reads "17.38 to 21.12".
+"""
+
+import math
+
+import pandas as pd
+
+NOT_KNOWN = "not known yet"
+
+
+def duration(seconds: float | None) -> str:
+    """Seconds as `42 s`, `3 min 05 s` or `2 h 10 min`; under ten seconds with one decimal."""
+    if not _known(seconds):
+        return NOT_KNOWN
+    if abs(seconds) < 9.95:
+        return f"{seconds:.1f} s"
+    whole = round(seconds)
+    if abs(whole) < 60:
+        return f"{whole} s"
+    if abs(whole) < 3600:
+        minutes, rest = divmod(abs(whole), 60)
+        text = f"{minutes} min {rest:02d} s" if rest else f"{minutes} min"
+    else:
+        hours, rest = divmod(round(abs(seconds) / 60), 60)
+        text = f"{hours} h {rest:02d} min" if rest else f"{hours} h"
+    return f"-{text}" if seconds < 0 else text
+
+
+def duration_range(low: float | None, high: float | None) -> str:
+    """Two durations as one range: `48 s to 1 min 06 s`; one where both read the same."""
+    if not (_known(low) and _known(high)):
+        return NOT_KNOWN
+    first, last = duration(low), duration(high)
+    return first if first == last else f"{first} to {last}"
+
+
+def hours(seconds_or_hours: float | None) -> str:
+    """Hours with one decimal below 20 and none above: `7.5 hours`, `31 hours`."""
+    if not _known(seconds_or_hours):
+        return NOT_KNOWN
+    text = f"{seconds_or_hours:.1f}" if seconds_or_hours < 20 else f"{seconds_or_hours:,.0f}"
+    text = text.removesuffix(".0")
+    return f"{text} hour" if text == "1" else f"{text} hours"
+
+
+def count(number: float | None, one: str, many: str | None = None) -> str:
+    """A count with its noun: `1 piece`, `1,250 pieces`."""
+    if not _known(number):
+        return NOT_KNOWN
+    return f"{number:,.0f} {one if round(number) == 1 else many or one + 's'}"
+
+
+def money(amount: float | None, currency: str, decimals: int = 2) -> str:
+    """An amount in the shop's currency: `4.20 USD`; `-1,250.00 USD` where it is owed."""
+    if not _known(amount):
+        return NOT_KNOWN
+    return f"{amount:,.{decimals}f} {currency}"
+
+
+def money_range(low: float | None, high: float | None, currency: str) -> str:
+    """A range of money, cents only where the range is narrower than a few units of currency."""
+    if not (_known(low) and _known(high)):
+        return NOT_KNOWN
+    decimals = 2 if high - low < 5 else 0
+    first, last = f"{low:,.{decimals}f}", f"{high:,.{decimals}f}"
+    return f"{first} {currency}" if first == last else f"{first} to {last} {currency}"
+
+
+def share(fraction: float | None, decimals: int | None = None) -> str:
+    """A share as percent: `97 %`, `0.4 %`; one decimal near 0 and 100 where it matters."""
+    if not _known(fraction):
+        return NOT_KNOWN
+    if decimals is None:
+        decimals = 1 if min(abs(fraction), abs(1 - fraction)) < 0.1 else 0
+    return f"{100 * fraction:.{decimals}f} %"
+
+
+def share_range(low: float | None, high: float | None) -> str:
+    """Two shares as one range: `94 to 98 %`."""
+    if not (_known(low) and _known(high)):
+        return NOT_KNOWN
+    first, last = _rounded_pair(100 * low, 100 * high)
+    return f"{first} %" if first == last else f"{first} to {last} %"
+
+
+def number_range(low: float | None, high: float | None) -> str:
+    """Two plain numbers as one range, rounded to what its width can bear: `17 to 21`."""
+    if not (_known(low) and _known(high)):
+        return NOT_KNOWN
+    first, last = _rounded_pair(low, high)
+    return first if first == last else f"{first} to {last}"
+
+
+def _rounded_pair(low: float, high: float) -> tuple[str, str]:
+    """Both ends rounded to half the width between them or finer, two decimals at most."""
+    width = high - low
+    decimals = 0 if width <= 0 else max(0, min(2, math.ceil(-math.log10(width / 2))))
+    return f"{low:,.{decimals}f}", f"{high:,.{decimals}f}"
+
+
+def _known(value) -> bool:
+    return value is not None and not pd.isna(value) and math.isfinite(value)

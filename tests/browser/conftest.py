@@ -1,0 +1,109 @@
+"""A real server process with a store of its own, and a real Chromium at phone or desktop size."""
+
+import os
+import shutil
+import socket
+import subprocess
+import sys
+import time
+import urllib.request
+from contextlib import contextmanager
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parents[2]
+CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
+PHONE = {"width": 390, "height": 844}
+DESKTOP = {"width": 1440, "height": 900}
+# Without these, Debian's Chromium keeps asking for hosts that a closed network refuses.
+FLAGS = [
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+]
+
+
+def pytest_collection_modifyitems(items):
+    """Mark everything here as a browser test; without Chromium skip it, except on CI."""
+    for item in items:
+        if Path(__file__).parent in item.path.parents:
+            item.add_marker(pytest.mark.browser)
+            if CHROMIUM is None and os.environ.get("CI") != "true":
+                item.add_marker(pytest.mark.skip(reason="needs Chromium: apt install chromium"))
+
+
+@contextmanager
+def running_app(folder: Path, store: Path | None = None):
+    """Start `streamlit run app.py` on a free port with a home in `folder`; yield its address."""
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        port = probe.getsockname()[1]
+    environment = os.environ | {
+        "HOME": str(folder),
+        "WORKSHOP_STORE": f"sqlite:///{store or folder / 'workshop.sqlite'}",
+        "WORKSHOP_DEMO_FOLDER": str(folder / "demo"),
+    }
+    command = [sys.executable, "-m", "streamlit", "run", "app.py"]
+    options = ["--server.headless", "true", "--server.port", str(port)]
+    with open(folder / "server.log", "w") as log:
+        server = subprocess.Popen(
+            command + options, cwd=ROOT, env=environment, stdout=log, stderr=subprocess.STDOUT
+        )
+        try:
+            _wait_until_healthy(f"http://127.0.0.1:{port}/_stcore/health", server)
+            yield f"http://127.0.0.1:{port}"
+        finally:
+            server.terminate()
+            server.wait(timeout=20)
+
+
+def _wait_until_healthy(address: str, server: subprocess.Popen, patience_seconds: float = 60):
+    deadline = time.monotonic() + patience_seconds
+    while time.monotonic() < deadline:
+        if server.poll() is not None:
+            raise RuntimeError(f"the server ended with status {server.returncode}")
+        try:
+            with urllib.request.urlopen(address, timeout=1):
+                return
+        except OSError:
+            server_gone = server.poll() is not None
+            if not server_gone:
+                time.sleep(0.1)  # between two questions to a process that is still starting
+    raise TimeoutError(address)
+
+
+@pytest.fixture(scope="session")
+def browser():
+    """One Chromium for the whole run."""
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as playwright:
+        chromium = playwright.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
+        yield chromium
+        chromium.close()
+
+
+@pytest.fixture(scope="module")
+def app(tmp_path_factory):
+    """The app with an empty store: what a newcomer meets."""
+    with running_app(tmp_path_factory.mktemp("app")) as address:
+        yield address
+
+
+@pytest.fixture(params=["phone", "desktop"])
+def page(request, browser):
+    """A fresh page at phone and at desktop size; fails on an uncaught script error."""
+    size = PHONE if request.param == "phone" else DESKTOP
+    context = browser.new_context(viewport=size, accept_downloads=True)
+    page = context.new_page()
+    page.set_default_timeout(30_000)
+    errors = []
+    page.on("pageerror", lambda error: errors.append(str(error)))
+    yield page
+    context.close()
+    assert errors == []

@@ -1,0 +1,51 @@
+"""Numbers read aloud the way a maker says them, each with its unit."""
+
+import math
+
+import pytest
+
+from analysis.screens import words
+
+
+@pytest.mark.parametrize(
+    ("seconds", "said"),
+    [
+        (4.25, "4.2 s"),
+        (42.4, "42 s"),
+        (59.6, "1 min"),
+        (185, "3 min 05 s"),
+        (7800, "2 h 10 min"),
+        (3599.9, "1 h"),
+        (-65, "-1 min 05 s"),
+        (None, words.NOT_KNOWN),
+        (math.nan, words.NOT_KNOWN),
+        (math.inf, words.NOT_KNOWN),
+    ],
+)
+def test_durations_carry_units_and_never_read_sixty_seconds(seconds, said):
+    assert words.duration(seconds) == said
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "said"),
+    [
+        (17.38, 21.12, "17 to 21"),
+        (0.912, 0.944, "0.91 to 0.94"),
+        (5.0, 5.0, "5"),
+        (None, 3, words.NOT_KNOWN),
+    ],
+)
+def test_a_range_claims_no_more_digits_than_its_width_bears(low, high, said):
+    assert words.number_range(low, high) == said
+
+
+def test_money_and_shares_read_as_a_maker_writes_them():
+    assert words.money(4.2, "USD") == "4.20 USD"
+    assert words.money_range(1200.4, 1650.7, "USD") == "1,200 to 1,651 USD"
+    assert words.share(0.97) == "97.0 %"
+    assert words.share(0.42) == "42 %"
+    assert words.share_range(0.938, 0.981) == "94 to 98 %"
+    assert words.count(1, "piece") == "1 piece"
+    assert words.count(1250, "batch", "batches") == "1,250 batches"
+    assert words.hours(31.4) == "31 hours"
+    assert words.hours(1.0) == "1 hour"
