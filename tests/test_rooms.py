@@ -18,6 +18,7 @@ FLOORS = {
     "charts": 5,
     "bench": 5,
     "memo": 6,
+    "tables": 6,
     "screens": 7,
     "__main__": 7,
 }

@@ -1,0 +1,86 @@
+"""The command line's readable tables: the same answer as --json, laid out for eyes.
+
+Column names carry their units (`observed_seconds`), so a figure never stands without one.
+"""
+
+from collections.abc import Iterable
+
+NOTHING = "-"
+TITLES = {
+    "operations": "Time per piece, by operation (seconds)",
+    "learning": "Getting faster: the curve of each worker's practice",
+    "quality": "Right first time, by operation",
+    "rolled_throughput_yield": "Pieces that pass every operation first time, by product",
+    "takt": "Keeping pace: time the week allows per piece against time it takes",
+    "cost": "Cost of a good piece, in the shop's currency",
+    "weeks": "Week by week (weeks start on Monday)",
+}
+
+
+def study_tables(answer: dict) -> str:
+    """The `study` answer as titled tables, with what was set aside first."""
+    laps = answer["laps"]
+    parts = [f"{laps['read']} laps read, {laps['used']} used."]
+    if laps["set_aside"]:
+        parts.append(
+            _titled(
+                "Set aside as unusual (still counted in pieces and hours)", table(laps["set_aside"])
+            )
+        )
+    for key, title in TITLES.items():
+        rows = answer.get(key)
+        if isinstance(rows, dict):
+            rows = [{"product": name, "share": value} for name, value in rows.items()]
+        if rows:
+            parts.append(_titled(title, table(rows)))
+    return "\n\n".join(parts)
+
+
+def import_lines(answer: dict) -> str:
+    """The `import` answer as one line a figure, lists below one another."""
+    lines = []
+    for name, value in answer.items():
+        if isinstance(value, list):
+            lines += [f"  {item}" for item in value]
+        else:
+            lines.append(f"{name.replace('_', ' ')}: {value}")
+    return "\n".join(lines)
+
+
+def table(rows: list[dict]) -> str:
+    """Rows of one shape as aligned columns, numbers to the right, two lines of header at most."""
+    names = list(rows[0])
+    cells = [[_cell(row[name]) for name in names] for row in rows]
+    heads = [name.replace("_", " ") for name in names]
+    widths = [max(map(len, column)) for column in zip(heads, *cells, strict=True)]
+    right = [all(_is_number(row[name]) for row in rows) for name in names]
+    return "\n".join(
+        _line(line, widths, right) for line in [heads, ["-" * width for width in widths], *cells]
+    )
+
+
+def _titled(title: str, text: str) -> str:
+    return f"{title}\n{text}"
+
+
+def _line(cells: Iterable[str], widths: list[int], right: list[bool]) -> str:
+    padded = (
+        cell.rjust(width) if to_right else cell.ljust(width)
+        for cell, width, to_right in zip(cells, widths, right, strict=True)
+    )
+    return "  ".join(padded).rstrip()
+
+
+def _is_number(value) -> bool:
+    return value is None or isinstance(value, (int, float, list))
+
+
+def _cell(value) -> str:
+    """One figure as text: four significant digits, an interval as `low to high`."""
+    if value is None or value == "":
+        return NOTHING
+    if isinstance(value, list):
+        return f"{_cell(value[0])} to {_cell(value[1])}"
+    if isinstance(value, float):
+        return f"{value:.4g}" if abs(value) < 1000 else f"{value:,.0f}"
+    return str(value)
