@@ -1,0 +1,160 @@
+"""The command line, run as its user runs it: a process, its output, its exit status."""
+
+import json
+import math
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parents[1]
+SAMPLES = ROOT / "data_samples"
+DEMO = ["--routing", SAMPLES / "routing.csv", "--shop", SAMPLES / "shop.toml"]
+
+CONTRACT = {
+    "operations": {
+        "product", "operation", "laps", "units", "observed_seconds", "observed_ci95",
+        "normal_seconds", "standard_seconds", "laps_needed", "share_of_bench_time",
+    },
+    "learning": {
+        "product", "operation", "worker", "curve", "first_unit_seconds", "learning_rate",
+        "learning_rate_ci95", "plateau_seconds", "pieces_made", "next_unit_seconds",
+        "next_unit_pi95",
+    },
+    "quality": {
+        "product", "operation", "first_pass_yield", "first_pass_yield_ci95", "scrap_rate",
+        "rework_seconds_per_unit",
+    },
+    "takt": {
+        "product", "demand_per_week", "takt_seconds", "work_content_seconds", "workers_needed",
+        "bottleneck",
+    },
+    "cost": {
+        "product", "variant", "labour", "material", "rework_and_scrap", "overhead",
+        "cost_per_good_piece", "cost_ci95", "price", "earned_per_hour",
+    },
+    "weeks": {
+        "week_start", "good_units", "bench_hours", "good_units_per_bench_hour",
+    },
+}  # fmt: skip
+
+
+def run(*arguments, status=0):
+    done = subprocess.run(
+        [sys.executable, "-m", "analysis", *map(str, arguments)],
+        cwd=ROOT,
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert done.returncode == status, done.stderr
+    assert "Traceback" not in done.stderr
+    return done
+
+
+@pytest.fixture(scope="module")
+def demo_answer():
+    return json.loads(run("study", SAMPLES / "laps.csv", *DEMO, "--json").stdout)
+
+
+def strict_json(text):
+    def refuse(name):
+        raise AssertionError(f"{name} is not JSON")
+
+    return json.loads(text, parse_constant=refuse)
+
+
+def test_study_json_is_one_object_without_nan():
+    done = run("study", SAMPLES / "laps.csv", *DEMO, "--json")
+    answer = strict_json(done.stdout)
+    assert set(answer) >= {"laps", "rolled_throughput_yield", *CONTRACT}
+
+
+@pytest.mark.parametrize("part", CONTRACT)
+def test_every_field_an_outside_program_reads_is_there(demo_answer, part):
+    assert demo_answer[part]
+    for row in demo_answer[part]:
+        assert set(row) >= CONTRACT[part]
+
+
+def test_every_interval_is_a_low_and_a_high_around_its_figure(demo_answer):
+    pairs = {
+        "operations": [("observed_seconds", "observed_ci95")],
+        "learning": [("learning_rate", "learning_rate_ci95"), ("next_unit_seconds", "next_unit_pi95")],
+        "quality": [("first_pass_yield", "first_pass_yield_ci95")],
+        "cost": [("cost_per_good_piece", "cost_ci95")],
+    }  # fmt: skip
+    checked = 0
+    for part, columns in pairs.items():
+        for row in demo_answer[part]:
+            for figure, interval in columns:
+                if row[interval] is not None and row[figure] is not None:
+                    low, high = row[interval]
+                    assert low <= row[figure] <= high, (part, row)
+                    assert math.isfinite(low) and math.isfinite(high)
+                    checked += 1
+    assert checked > 50
+
+
+def test_laps_read_are_the_laps_used_and_the_laps_set_aside(demo_answer):
+    laps = demo_answer["laps"]
+    assert laps["read"] == laps["used"] + len(laps["set_aside"])
+    assert laps["set_aside"]
+    assert all(set(lap) >= {"row", "lap_id", "reason"} for lap in laps["set_aside"])
+
+
+def test_study_without_json_prints_titled_tables():
+    text = run("study", SAMPLES / "laps.csv", *DEMO).stdout
+    assert "Time per piece, by operation (seconds)" in text
+    assert "pocket notebook" in text
+
+
+def test_study_needs_neither_routing_nor_shop():
+    answer = strict_json(run("study", SAMPLES / "laps.csv", "--json").stdout)
+    assert answer["operations"]
+    assert answer["takt"] == []
+    assert answer["cost"] == []
+
+
+def test_bad_laps_end_with_status_2_and_one_line_a_fault():
+    done = run("study", SAMPLES / "messy_laps.csv", "--json", status=2)
+    assert done.stdout == ""
+    lines = done.stderr.strip().splitlines()
+    assert len(lines) >= 5
+    name = str(SAMPLES / "messy_laps.csv")
+    assert all(line.startswith((name, "messy_laps.csv:", "...")) for line in lines)
+
+
+def test_faults_of_all_files_are_told_in_one_go(tmp_path):
+    (tmp_path / "laps.csv").write_text("started_at,seconds,product,operation\nsoon,12,book,sew\n")
+    (tmp_path / "shop.toml").write_text('[shop]\ntimezone = "Nowhere/Land"\n')
+    done = run("study", tmp_path / "laps.csv", "--shop", tmp_path / "shop.toml", status=2)
+    assert "laps.csv:2: started_at:" in done.stderr
+    assert "shop.toml:2: " in done.stderr
+
+
+def test_a_missing_file_is_said_plainly(tmp_path):
+    done = run("study", tmp_path / "none.csv", status=2)
+    assert "none.csv" in done.stderr
+
+
+def test_import_then_export_loses_nothing_and_twice_adds_nothing(tmp_path):
+    store = ["--store", f"sqlite:///{tmp_path / 'a.sqlite'}"]
+    first = strict_json(run("import", SAMPLES / "laps.csv", *store, "--json").stdout)
+    again = strict_json(run("import", SAMPLES / "laps.csv", *store, "--json").stdout)
+    assert first["new"] > 5000
+    assert again["new"] == 0
+    assert again["already_there"] == first["new"]
+    run("export", *store, "-o", tmp_path / "out.csv")
+    other = ["--store", f"sqlite:///{tmp_path / 'b.sqlite'}"]
+    run("import", tmp_path / "out.csv", *other)
+    run("export", *other, "-o", tmp_path / "out2.csv")
+    assert (tmp_path / "out.csv").read_bytes() == (tmp_path / "out2.csv").read_bytes()
+
+
+def test_a_refused_import_leaves_the_store_as_it_was(tmp_path):
+    store = ["--store", f"sqlite:///{tmp_path / 'a.sqlite'}"]
+    run("import", SAMPLES / "messy_laps.csv", *store, status=2)
+    run("export", *store, "-o", tmp_path / "out.csv")
+    assert len((tmp_path / "out.csv").read_text().strip().splitlines()) == 1
