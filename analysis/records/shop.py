@@ -1,0 +1,408 @@
+"""The shop: its hours, people, products and money, read from TOML where every key may be left out.
+
+| key | default | meaning |
+|---|---|---|
+| shop.name | "Workshop" | printed on pages |
+| shop.timezone | "UTC" | an IANA name; times without an offset are in it |
+| shop.currency | "EUR" | three letters, printed beside money |
+| week.Mon … week.Sun | Mon to Fri "08:00-12:00, 13:00-17:00" | working hours; with [week], a day left out is closed |
+| allowance.personal_percent, fatigue_percent, contingency_percent | 5, 4, 5 | time-study allowances |
+| allowance.convention | "of normal time" | or "of working day" |
+| workers.NAME.cost_per_hour | none: an owner without a wage | money per paid hour |
+| workers.NAME.hours_per_week | none: the shop's hours | hours at the bench |
+| products.NAME.demand_per_week | none: not known; else the variants' sum | pieces asked for in a week |
+| products.NAME.batch_size | 25 | pieces started together |
+| products.NAME.price, material_cost | none: not known | money per piece |
+| products.NAME.stock | none: not counted; else the variants' sum | good pieces on the shelf |
+| products.NAME.variants.VARIANT.… | the product's price, material_cost, batch_size | the same keys, for one variant |
+| overhead.per_week | none: not known | rent, power, insurance in a week |
+
+The allowance defaults are common practice, no source; the personal 5 % and basic fatigue 4 %
+are the constant allowances of ILO, Introduction to Work Study.
+"""
+
+import re
+import tomllib
+from dataclasses import dataclass, field
+from math import isfinite
+from pathlib import Path
+from zoneinfo import ZoneInfo
+
+from analysis.problems import BadInput, Fault
+from analysis.records.source import Source, read_source
+
+DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
+CONVENTIONS = ("of normal time", "of working day")
+DAY_SECONDS = 86400
+ORDINARY_DAY = ((8 * 3600, 12 * 3600), (13 * 3600, 17 * 3600))
+
+Hours = tuple[tuple[int, int], ...]
+
+
+def ordinary_week() -> dict[str, Hours]:
+    """Monday to Friday, 08:00-12:00 and 13:00-17:00; the weekend closed."""
+    return {day: ORDINARY_DAY if day in DAYS[:5] else () for day in DAYS}
+
+
+@dataclass(frozen=True)
+class Allowance:
+    """Time-study allowances in percent, and what they are percent of."""
+
+    personal_percent: float = 5.0
+    fatigue_percent: float = 4.0
+    contingency_percent: float = 5.0
+    convention: str = "of normal time"
+
+
+@dataclass(frozen=True)
+class Worker:
+    """One person at the bench; no cost is an owner without a wage, no hours the shop's own."""
+
+    name: str
+    cost_per_hour: float | None = None
+    hours_per_week: float | None = None
+
+
+@dataclass(frozen=True)
+class Product:
+    """A product, or one variant of it; money per piece, None where it is not known."""
+
+    name: str
+    variant: str = ""
+    demand_per_week: float | None = None
+    batch_size: int = 25
+    price: float | None = None
+    material_cost: float | None = None
+    stock: float | None = None
+
+
+@dataclass(frozen=True)
+class Shop:
+    """What the shop is and costs; `Shop()` is what an empty file says.
+
+    `week` maps Mon … Sun to (start, end) pairs in seconds of the day. Each product has a row with
+    variant "" and one for each variant named; a variant's row already holds what it takes from
+    its product (price, material_cost, batch_size).
+    """
+
+    name: str = "Workshop"
+    timezone: str = "UTC"
+    currency: str = "EUR"
+    week: dict[str, Hours] = field(default_factory=ordinary_week)
+    allowance: Allowance = Allowance()
+    workers: tuple[Worker, ...] = ()
+    products: tuple[Product, ...] = ()
+    overhead_per_week: float | None = None
+
+    @property
+    def week_seconds(self) -> int:
+        """Working time of an ordinary week in seconds, breaks off."""
+        return sum(end - start for hours in self.week.values() for start, end in hours)
+
+    def product(self, name: str, variant: str = "") -> Product | None:
+        """The row of a product or variant; the product's own where the variant is not named."""
+        rows = {row.variant: row for row in self.products if row.name == name}
+        return rows.get(variant, rows.get(""))
+
+
+def read_shop(source: Source, name: str = "") -> Shop:
+    """The shop in a TOML file (path, bytes or open file); BadInput lists every fault by line."""
+    text = read_source(source, name)
+    reader = _Reader(text.name, text.text)
+    try:
+        tables = tomllib.loads(text.text)
+    except tomllib.TOMLDecodeError as error:
+        raise BadInput([_syntax_fault(text.name, str(error))]) from None
+    shop = _shop(reader, tables)
+    if reader.faults:
+        raise BadInput(sorted(reader.faults, key=lambda fault: fault.row))
+    return shop
+
+
+def _syntax_fault(file: str, message: str) -> Fault:
+    where = re.search(r"line (\d+)", message)
+    return Fault(
+        file,
+        int(where[1]) if where else 0,
+        "",
+        f"is not TOML: {message.split(' (at')[0].lower()}",
+        remedy='write one key = value a line, text in "quotes"',
+    )
+
+
+def _shop(reader: "_Reader", tables: dict) -> Shop:
+    reader.known((), tables, ("shop", "week", "allowance", "workers", "products", "overhead"))
+    own = reader.table((), tables, "shop", ("name", "timezone", "currency"))
+    overhead = reader.table((), tables, "overhead", ("per_week",))
+    return Shop(
+        name=reader.text(("shop",), own, "name", Shop.name),
+        timezone=_timezone(reader, own),
+        currency=reader.text(("shop",), own, "currency", Shop.currency),
+        week=_week(reader, tables),
+        allowance=_allowance(reader, tables),
+        workers=_workers(reader, tables),
+        products=_products(reader, tables),
+        overhead_per_week=reader.amount(("overhead",), overhead, "per_week"),
+    )
+
+
+def _timezone(reader: "_Reader", own: dict) -> str:
+    zone = reader.text(("shop",), own, "timezone", Shop.timezone)
+    try:
+        ZoneInfo(zone)
+    except Exception:  # unknown, empty, absolute, a directory: zoneinfo raises five kinds
+        reader.fault(("shop", "timezone"), "is no time zone", zone,
+                     'give an IANA name such as "Europe/Vienna"')
+        return Shop.timezone
+    return zone
+
+
+def _week(reader: "_Reader", tables: dict) -> dict[str, Hours]:
+    if "week" not in tables:
+        return ordinary_week()
+    days = reader.table((), tables, "week", DAYS)
+    return {day: _hours(reader, ("week", day), days.get(day, "")) for day in DAYS}
+
+
+def _hours(reader: "_Reader", path: tuple[str, ...], value: object) -> Hours:
+    remedy = 'write hours as "08:00-12:00, 13:00-17:00"'
+    if not isinstance(value, str):
+        return reader.fault(path, "is not text", value, remedy) or ()
+    spans = []
+    for part in filter(None, (part.strip() for part in value.split(","))):
+        match = re.fullmatch(r"(\d{1,2}):(\d\d)\s*[-–]\s*(\d{1,2}):(\d\d)", part)
+        start, end = _span(match) if match else (0, 0)
+        if not 0 <= start < end <= DAY_SECONDS:
+            return reader.fault(path, "is not a span of hours", part, remedy) or ()
+        spans.append((start, end))
+    spans.sort()
+    if any(before[1] > after[0] for before, after in zip(spans, spans[1:], strict=False)):
+        return reader.fault(path, "has hours that overlap", value, "end one before the next") or ()
+    return tuple(spans)
+
+
+def _span(match: re.Match) -> tuple[int, int]:
+    hour, minute, end_hour, end_minute = map(int, match.groups())
+    if minute > 59 or end_minute > 59:
+        return (0, 0)
+    return hour * 3600 + minute * 60, end_hour * 3600 + end_minute * 60
+
+
+def _allowance(reader: "_Reader", tables: dict) -> Allowance:
+    keys = ("personal_percent", "fatigue_percent", "contingency_percent")
+    table = reader.table((), tables, "allowance", (*keys, "personal", "fatigue", "contingency",
+                                                   "convention"))
+    path = ("allowance",)
+    percents = {}
+    for key in keys:
+        given = key if key in table else key.removesuffix("_percent")
+        value = reader.amount(path, table, given, getattr(Allowance, key))
+        percents[key] = reader.below(path + (given,), value, 100, getattr(Allowance, key))
+    convention = reader.text(path, table, "convention", Allowance.convention)
+    if convention not in CONVENTIONS:
+        reader.fault(path + ("convention",), "is no convention", convention,
+                     'say "of normal time" or "of working day"')
+    if convention == "of working day" and sum(percents.values()) >= 100:
+        reader.fault(path, "leaves no time to work", sum(percents.values()),
+                     "allowances of a working day together stay below 100")
+    return Allowance(**percents, convention=convention)
+
+
+def _workers(reader: "_Reader", tables: dict) -> tuple[Worker, ...]:
+    keys = ("cost_per_hour", "hours_per_week")
+    people = reader.table((), tables, "workers", None)
+    workers = []
+    for name in people:
+        table = reader.table(("workers",), people, name, keys)
+        path = ("workers", name)
+        hours = reader.amount(path, table, "hours_per_week")
+        hours = reader.below(path + ("hours_per_week",), hours, 168, None)
+        workers.append(Worker(name.strip(), reader.amount(path, table, "cost_per_hour"), hours))
+    return tuple(workers)
+
+
+PRODUCT_KEYS = ("demand_per_week", "batch_size", "price", "material_cost", "stock")
+
+
+def _products(reader: "_Reader", tables: dict) -> tuple[Product, ...]:
+    goods = reader.table((), tables, "products", None)
+    rows = []
+    for name in goods:
+        table = reader.table(("products",), goods, name, (*PRODUCT_KEYS, "variants"))
+        path = ("products", name)
+        whole = _product(reader, path, table, Product(name.strip()))
+        kinds = reader.table(path, table, "variants", None)
+        variants = []
+        for kind in kinds:
+            own = reader.table(path + ("variants",), kinds, kind, PRODUCT_KEYS)
+            base = Product(name.strip(), kind.strip(), None, whole.batch_size, whole.price,
+                           whole.material_cost)
+            variants.append(_product(reader, path + ("variants", kind), own, base))
+        rows += [_with_sums(whole, variants), *variants]
+    return tuple(rows)
+
+
+def _product(reader: "_Reader", path: tuple[str, ...], table: dict, base: Product) -> Product:
+    size = reader.amount(path, table, "batch_size", base.batch_size)
+    if size is not None and (size < 1 or size != int(size)):
+        reader.fault(path + ("batch_size",), "is not a whole number of pieces", size, "at least 1")
+        size = base.batch_size
+    return Product(
+        base.name,
+        base.variant,
+        reader.amount(path, table, "demand_per_week", base.demand_per_week),
+        int(size),
+        reader.amount(path, table, "price", base.price),
+        reader.amount(path, table, "material_cost", base.material_cost),
+        reader.amount(path, table, "stock", base.stock),
+    )
+
+
+def _with_sums(whole: Product, variants: list[Product]) -> Product:
+    """The product with demand and stock of its variants together, where it names none itself."""
+    def own_or_sum(key: str) -> float | None:
+        parts = [getattr(row, key) for row in variants if getattr(row, key) is not None]
+        return sum(parts) if getattr(whole, key) is None and parts else getattr(whole, key)
+
+    return Product(whole.name, "", own_or_sum("demand_per_week"), whole.batch_size, whole.price,
+                   whole.material_cost, own_or_sum("stock"))
+
+
+class _Reader:
+    """Takes typed values out of parsed TOML and notes each fault with the line it stands on."""
+
+    def __init__(self, file: str, text: str):
+        self.file, self.lines, self.faults = file, _lines_of_keys(text), []
+
+    def fault(self, path: tuple[str, ...], problem: str, value: object, remedy: str) -> None:
+        row = next((self.lines[path[:n]] for n in range(len(path), 0, -1)
+                    if path[:n] in self.lines), 0)
+        self.faults.append(Fault(self.file, row, ".".join(path), problem, str(value), remedy))
+
+    def known(self, path: tuple[str, ...], table: dict, keys: tuple[str, ...]) -> None:
+        for key in table:
+            if key not in keys:
+                self.fault(path + (key,), "is no key of the shop file", key,
+                           "one of " + ", ".join(keys))
+
+    def table(self, path: tuple[str, ...], tables: dict, key: str, keys: tuple | None) -> dict:
+        value = tables.get(key, {})
+        if not isinstance(value, dict):
+            self.fault(path + (key,), "is not a table", value,
+                       f"write [{'.'.join(path + (key,))}] on a line of its own")
+            return {}
+        if keys is not None:
+            self.known(path + (key,), value, keys)
+        return value
+
+    def text(self, path: tuple[str, ...], table: dict, key: str, default: str) -> str:
+        value = table.get(key, default)
+        if isinstance(value, str) and value.strip():
+            return value.strip()
+        self.fault(path + (key,), "is not text", value, 'write it in "quotes"')
+        return default
+
+    def amount(
+        self, path: tuple[str, ...], table: dict, key: str, default: float | None = None
+    ) -> float | None:
+        value = table.get(key, default)
+        if value is None:
+            return None
+        if isinstance(value, bool) or not isinstance(value, int | float) or not isfinite(value):
+            self.fault(path + (key,), "is not a number", value, "write digits, without quotes")
+        elif value < 0:
+            self.fault(path + (key,), "is less than nothing", value, "give 0 or more")
+        else:
+            return value
+        return default
+
+    def below(
+        self, path: tuple[str, ...], value: float | None, limit: float, default: float | None
+    ) -> float | None:
+        if value is None or value <= limit:
+            return value
+        self.fault(path, f"is more than {limit}", value, f"give at most {limit}")
+        return default
+
+
+def _lines_of_keys(text: str) -> dict[tuple[str, ...], int]:
+    """The line of each table and key of a TOML text, as far as line-wise reading can tell."""
+    lines: dict[tuple[str, ...], int] = {}
+    table: tuple[str, ...] = ()
+    for number, line in enumerate(text.splitlines(), 1):
+        line = line.strip()
+        try:
+            if line.startswith("["):
+                table = _only_path(tomllib.loads(line))
+                lines.setdefault(table, number)
+            elif "=" in line and not line.startswith("#"):
+                key = _only_path(tomllib.loads(line.split("=")[0] + "= 0"))
+                lines.setdefault(table + key, number)
+        except tomllib.TOMLDecodeError:
+            continue
+    return lines
+
+
+def _only_path(nested: object) -> tuple[str, ...]:
+    path = ()
+    while isinstance(nested, dict) and nested:
+        key = next(iter(nested))
+        path, nested = path + (key,), nested[key]
+    return path
+
+
+def shop_toml(shop: Shop) -> str:
+    """The shop as TOML text that `read_shop` reads back to an equal shop."""
+    lines = ["[shop]", *_pairs(shop, ("name", "timezone", "currency")), "", "[week]"]
+    lines += [f"{day} = {_quoted(_hours_text(shop.week.get(day, ())))}" for day in DAYS]
+    keys = ("personal_percent", "fatigue_percent", "contingency_percent", "convention")
+    lines += ["", "[allowance]", *_pairs(shop.allowance, keys)]
+    for worker in shop.workers:
+        lines += ["", f"[workers.{_quoted(worker.name)}]"]
+        lines += _pairs(worker, ("cost_per_hour", "hours_per_week"))
+    for product in shop.products:
+        place = f"products.{_quoted(product.name)}"
+        if product.variant:
+            place += f".variants.{_quoted(product.variant)}"
+        lines += ["", f"[{place}]", *_pairs(product, _keys_to_write(shop, product))]
+    if shop.overhead_per_week is not None:
+        lines += ["", "[overhead]", f"per_week = {shop.overhead_per_week!r}"]
+    return "\n".join(lines) + "\n"
+
+
+def _keys_to_write(shop: Shop, product: Product) -> list[str]:
+    """A product's keys less the sums of its variants; a variant's less what it takes over."""
+    if product.variant:
+        whole = shop.product(product.name)
+        taken_over = ("batch_size", "price", "material_cost")
+        return [key for key in PRODUCT_KEYS
+                if key not in taken_over or getattr(product, key) != getattr(whole, key)]
+    variants = [row for row in shop.products if row.name == product.name and row.variant]
+    sums = _with_sums(Product(product.name), variants)
+    return [key for key in PRODUCT_KEYS
+            if key == "batch_size" or getattr(product, key) != getattr(sums, key)]
+
+
+def _pairs(row: object, keys: tuple | list) -> list[str]:
+    values = [(key, getattr(row, key)) for key in keys]
+    return [f"{key} = {_quoted(value) if isinstance(value, str) else repr(value)}"
+            for key, value in values if value is not None]
+
+
+def _hours_text(hours: Hours) -> str:
+    def clock(second: int) -> str:
+        return f"{second // 3600:02d}:{second % 3600 // 60:02d}"
+
+    return ", ".join(f"{clock(start)}-{clock(end)}" for start, end in hours)
+
+
+def _quoted(text: str) -> str:
+    escapes = {'"': '\\"', "\\": "\\\\"}
+    return '"' + "".join(
+        escapes.get(c) or (c if c.isprintable() else f"\\U{ord(c):08x}") for c in text
+    ) + '"'
+
+
+def write_shop(shop: Shop, path: str | Path) -> None:
+    """Write the shop to a TOML file."""
+    Path(path).write_text(shop_toml(shop), encoding="utf-8")
