@@ -420,7 +420,9 @@ class Bindery:
         self._write(worker, batch, operation.name, operation.activity, seconds,
                     units=len(pieces), rework_units=to_mend, scrap_units=lost,
                     cause=cause, cause_operation=cause_operation)
-        self.last_end[worker, batch.product, operation.name] = self.clock[worker]
+        cell, done, _ = self.spell[worker]
+        self.spell[worker] = (cell, done, self.clock[worker])
+        self.last_end[cell] = self.clock[worker]
         self.worked_seconds = seconds
         end = self.sessions[worker][0][1]
         if self.clock[worker] >= end - 60 and rng.random() < truth.forgotten_stop_chance:
@@ -443,7 +445,7 @@ class Bindery:
         )
         self.experience[cell] += k
         self.pieces_made[cell] += k
-        self.spell[worker] = (cell, done + k, now + total)
+        self.spell[worker] = (cell, done + k, now)
         return total
 
     def _faults(self, batch: Batch, operation: Operation, k: int) -> tuple[int, int, str, str]:
@@ -497,11 +499,16 @@ class Bindery:
 
     def _errand(self, worker: str, batch: Batch, name: str, activity: str, mean: float,
                 **columns) -> None:
-        """A setup, a walk or a mending: lognormal about its mean; it breaks the spell."""
+        """A setup, a walk or a mending: lognormal about its mean.
+
+        Setting up or mending at another operation breaks the spell; a walk does not.
+        """
         sd = self.truth.errand_sd
         seconds = mean * math.exp(self.rng.normal(-sd * sd / 2, sd))
         self._write(worker, batch, name, activity, seconds, **columns)
-        self.spell[worker] = (None, 0, 0.0)
+        cell = (worker, batch.product, name)
+        if activity != "transport" and self.spell[worker][0] != cell:
+            self.spell[worker] = (None, 0, 0.0)
 
     def _maybe_delay(self, worker: str, batch: Batch, operation: Operation) -> None:
         truth, rng = self.truth, self.rng
