@@ -1,0 +1,111 @@
+"""Everything the laps say, in one frozen result: what the screens and the command line read.
+
+Frames are tidy, one row a thing; intervals are 95 % unless said otherwise and stand in columns
+`…_low` and `…_high`; what is not known is NaN (never 0), with the reason in a `note` column.
+Seconds are per piece unless the name says otherwise; money is in `shop.currency`.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import pandas as pd
+
+from analysis.records.shop import Shop
+
+
+@dataclass(frozen=True)
+class Study:
+    """The study of one shop's laps.
+
+    laps                the checked laps as given, and: expected_seconds (per piece, from the fitted
+                        curve), z (modified z-score of the log residual), suspicious (set aside)
+    laps_read, laps_used   counts; read = used + len(set_aside)
+    set_aside           row, lap_id, started_at, worker, product, operation, batch, units, seconds,
+                        expected_seconds (per piece), z, reason
+    operations          product, operation, laps, units, observed_seconds, observed_low,
+                        observed_high, normal_seconds, normal_low, normal_high, standard_seconds,
+                        standard_low, standard_high, laps_needed (t), laps_needed_ilo,
+                        share_of_bench_time, laps_set_aside, observed_with_all_seconds (the mean
+                        with the laps set aside taken back), still_falling (practice still shows)
+    delays              cause, times, seconds, share_of_bench_time (interruptions, longest first)
+    delay_percent       interruptions in percent of the other logged time
+    learning            LearningResult of analysis/study/learning.py; `learning.cells` is its frame
+    quality             product, operation, laps, units, rework_units, scrap_units,
+                        first_pass_yield, first_pass_yield_low, first_pass_yield_high, likeness
+                        (times the interval's variance is widened for pieces of one batch being
+                        alike; 1 = not at all), scrap_rate, scrap_rate_low, scrap_rate_high,
+                        rework_seconds, rework_seconds_per_unit
+    rolled_yield        product, rolled_throughput_yield, rolled_low, rolled_high, good_share (of
+                        pieces started, lost ones off)
+    causes              product, operation (found in), cause_operation (that made it), cause,
+                        rework_units, scrap_units, rework_seconds, largest loss first
+    route               product, variant, operation, position (0 first), planned_seconds,
+                        setup_seconds, station, source ("routing", "laps")
+    content             product, variant, operation, position, station, share (of the product's
+                        pieces of this variant), pieces_per_good_piece, standard_seconds,
+                        good_seconds (= standard x pieces per good piece), setup_seconds,
+                        transport_seconds, rework_seconds, total_seconds (all per good piece),
+                        source ("laps", "planned", "none"): where work content goes
+    takt                product, demand_per_week, takt_seconds, work_content_seconds,
+                        work_content_low, work_content_high, workers_needed, workers_needed_low,
+                        workers_needed_high, bottleneck, bottleneck_probability, note
+    bottlenecks         product, operation, seconds_per_good_piece, probability
+    worker_load         worker, hours_available, hours_needed, hours_needed_low, hours_needed_high,
+                        load (needed / available; work goes to who does it now)
+    station_load        station, hours_available, hours_needed, hours_needed_low,
+                        hours_needed_high, load (hands on it, setups and held waits)
+    hours_needed        one week's demand in bench hours: dict value, low, high, available
+    cost                product, variant ("" = the product as a mix), labour, material (through
+                        yield), rework_and_scrap (its labour), overhead, cost_per_good_piece,
+                        cost_low, cost_high, price, earned_per_hour, earned_low, earned_high,
+                        bench_hours (per good piece), lost_material (part of material), note
+    weeks               week_start (date, a Monday), good_units, bench_hours,
+                        good_units_per_bench_hour, and for good_units_per_bench_hour an
+                        individuals chart: centre, lower, upper, news ("", "above", "below")
+    week_products       week_start, product, variant, good_units
+    minutes             product, operation, activity, seconds, laps, seconds_per_good_piece, share
+                        (of the product's time)
+    batches             batch, product, variant, first_at, last_at (UTC), units_started,
+                        good_units, finished, elapsed_hours, worked_hours, hours_nobody_worked
+                        (within elapsed), open_hours_nobody_worked (within the shop's hours)
+    stock               product, variant, stock, counted (when the stock was last counted, NaT =
+                        as the shop file says), packed_not_put_away, in_progress, demand_per_week,
+                        lasts_days, lasts_days_low, lasts_days_high, make_rank (1 = make next),
+                        batch_size, note
+    timezone, currency  of the shop
+    """
+
+    shop: Shop
+    laps: pd.DataFrame
+    laps_read: int
+    laps_used: int
+    set_aside: pd.DataFrame
+    operations: pd.DataFrame
+    delays: pd.DataFrame
+    delay_percent: float
+    learning: object
+    quality: pd.DataFrame
+    rolled_yield: pd.DataFrame
+    causes: pd.DataFrame
+    route: pd.DataFrame
+    content: pd.DataFrame
+    takt: pd.DataFrame
+    bottlenecks: pd.DataFrame
+    worker_load: pd.DataFrame
+    station_load: pd.DataFrame
+    hours_needed: dict[str, float]
+    cost: pd.DataFrame
+    weeks: pd.DataFrame
+    week_products: pd.DataFrame
+    minutes: pd.DataFrame
+    batches: pd.DataFrame
+    stock: pd.DataFrame
+
+    @property
+    def timezone(self) -> str:
+        return self.shop.timezone
+
+    @property
+    def currency(self) -> str:
+        return self.shop.currency
