@@ -81,7 +81,10 @@ def test_every_field_an_outside_program_reads_is_there(demo_answer, part):
 def test_every_interval_is_a_low_and_a_high_around_its_figure(demo_answer):
     pairs = {
         "operations": [("observed_seconds", "observed_ci95")],
-        "learning": [("learning_rate", "learning_rate_ci95"), ("next_unit_seconds", "next_unit_pi95")],
+        "learning": [
+            ("learning_rate", "learning_rate_ci95"),
+            ("next_unit_seconds", "next_unit_pi95"),
+        ],
         "quality": [("first_pass_yield", "first_pass_yield_ci95")],
         "cost": [("cost_per_good_piece", "cost_ci95")],
     }  # fmt: skip
