@@ -1,0 +1,75 @@
+"""How every chart looks: colours and marks told apart without colour, sizes a phone can show.
+
+Colours are the eight of Okabe & Ito, "Color Universal Design" (2008), less black and yellow, which
+vanish on a dark and on a light ground. What one colour says is always said a second time, by a
+shape, a dash or a word. Text takes the page's own ink, so that light and dark themes both work.
+"""
+
+import altair as alt
+
+BLUE, ORANGE, GREEN = "#0072B2", "#E69F00", "#009E73"
+VERMILION, PURPLE, SKY, GREY = "#D55E00", "#CC79A7", "#56B4E9", "#8A8A8A"
+
+INK = "currentColor"
+LETTER_PIXELS = 12.5  # the smallest text on a chart, readable at arm's length on a phone
+ROW_PIXELS = 30
+
+# Workers in order of appearance: colour, shape and dash change together.
+SERIES_COLOURS = (BLUE, VERMILION, GREEN, PURPLE, ORANGE, SKY)
+SERIES_SHAPES = ("circle", "square", "triangle-up", "diamond", "cross", "triangle-down")
+SERIES_DASHES = ((1, 0), (7, 3), (2, 3), (9, 3, 2, 3), (4, 2), (12, 4))
+
+
+def series_scales(names: list[str]) -> tuple[alt.Scale, alt.Scale, alt.Scale]:
+    """Colour, shape and dash scales for `names`, which repeat after six."""
+    return tuple(
+        alt.Scale(domain=names, range=[styles[i % len(styles)] for i in range(len(names))])
+        for styles in (SERIES_COLOURS, SERIES_SHAPES, SERIES_DASHES)
+    )
+
+
+def finished(chart: alt.TopLevelMixin, description: str, height: int | alt.Step) -> alt.Chart:
+    """The chart as wide as its place, with letters of a readable size and words for a reader.
+
+    `description` is what a screen reader says in place of the picture.
+    """
+    return (
+        chart.properties(width="container", height=height, description=description)
+        .configure_axis(
+            labelFontSize=LETTER_PIXELS,
+            titleFontSize=LETTER_PIXELS,
+            labelLimit=130,
+            labelPadding=6,
+            titlePadding=8,
+            labelColor=INK,
+            titleColor=INK,
+            titleFontWeight="normal",
+        )
+        .configure_legend(
+            labelFontSize=LETTER_PIXELS,
+            titleFontSize=LETTER_PIXELS,
+            orient="top",
+            direction="horizontal",
+            columns=3,
+            symbolSize=110,
+            symbolStrokeWidth=1.2,
+            symbolOpacity=1,
+            labelColor=INK,
+            labelPadding=4,
+            labelLimit=150,
+            columnPadding=12,
+            padding=0,
+        )
+        .configure_text(fontSize=LETTER_PIXELS, color=INK)
+    )
+
+
+def refuse_nothing(frame, what: str) -> None:
+    """Refuse to draw nothing: a screen says in words what is missing instead."""
+    if frame.empty:
+        raise ValueError(f"nothing to draw: {what} is empty")
+
+
+def duration_unit(seconds: float) -> tuple[str, float]:
+    """The unit an axis is best read in and its seconds: seconds up to 3 minutes, then minutes."""
+    return ("seconds", 1.0) if seconds <= 180 else ("minutes", 60.0)

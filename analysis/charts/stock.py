@@ -1,0 +1,87 @@
+"""How long the stock of each variant lasts at the present rate of sales."""
+
+import altair as alt
+import numpy as np
+import pandas as pd
+
+from analysis.charts import look
+
+SOON_DAYS = 7
+_STATES = ("gone within a week", "lasts longer")
+
+
+def stock_chart(stock: pd.DataFrame, most_days: float = 60) -> alt.Chart:
+    """One bar a product and variant: the days its stock lasts, shortest first.
+
+    `stock` has product, variant, lasts_days and, where known, stock (pieces), lasts_days_low and
+    lasts_days_high (a whisker). Bars and whiskers end at `most_days`; the words beside them say
+    so. Raises ValueError where no stock's days are known.
+    """
+    known = stock.dropna(subset=["lasts_days"])
+    look.refuse_nothing(known, "stock")
+    frame = _named(known, most_days)
+    y = alt.Y("name:N", sort=list(frame["name"]), title=None, axis=alt.Axis(labelLimit=150))
+    room = max(1.7 * float(frame["label_at"].max()), 10)  # for the words beside the longest bar
+    scale = alt.Scale(domain=[0, room], nice=False)
+    x = alt.X("shown:Q", title="days the stock lasts", axis=alt.Axis(tickCount=5), scale=scale)
+    whiskers = alt.Chart(frame.dropna(subset=["low", "high"])).mark_rule(
+        color=look.INK, strokeWidth=2
+    )
+    words = alt.Chart(frame).mark_text(align="left", dx=6, color=look.INK)
+    layers = alt.layer(
+        _bars(frame, x, y),
+        whiskers.encode(x="low:Q", x2="high:Q", y=y),
+        words.encode(x="label_at:Q", y=y, text="said:N"),
+    )
+    described = "; ".join(f"{row.name} {row.said}" for row in frame.itertuples(index=False))
+    description = f"Days the stock lasts, shortest first: {described}."
+    return look.finished(layers, description, alt.Step(look.ROW_PIXELS))
+
+
+def _named(known: pd.DataFrame, most_days: float) -> pd.DataFrame:
+    """One row a bar: its name, its length within `most_days`, and what is said beside it."""
+    wanted = ["product", "variant", "stock", "lasts_days", "lasts_days_low", "lasts_days_high"]
+    frame = known.sort_values("lasts_days", kind="stable", ignore_index=True)
+    frame = frame.reindex(columns=wanted)
+    product, variant = frame["product"].astype(str), frame["variant"].astype(str)
+    days = frame["lasts_days"].astype(float)
+    low, high = (frame[f"lasts_days_{end}"].astype(float) for end in ("low", "high"))
+    shown = days.clip(0, most_days)
+    return pd.DataFrame(
+        {
+            "name": product.where(variant == "", product + ", " + variant),
+            "stock": frame["stock"].astype(float),
+            "days": days.where(np.isfinite(days)),
+            "shown": shown,
+            "low": low.clip(0, most_days),
+            "high": high.clip(0, most_days),
+            "label_at": high.clip(0, most_days).fillna(shown),
+            "state": np.where(days <= SOON_DAYS, *_STATES),
+            "said": [_said(d, most_days) for d in days],
+        }
+    )
+
+
+def _said(days: float, most_days: float) -> str:
+    if days > most_days:
+        return f"over {most_days:,.0f} days"
+    count = f"{days:,.0f} day" if round(days) == 1 else f"{days:,.0f} days"
+    return f"{count}, soon gone" if days <= SOON_DAYS else count
+
+
+def _bars(frame: pd.DataFrame, x: alt.X, y: alt.Y) -> alt.Chart:
+    colours = alt.Scale(domain=list(_STATES), range=[look.VERMILION, look.SKY])
+    tooltip = [
+        alt.Tooltip("name:N", title="product"),
+        alt.Tooltip("days:Q", title="lasts, days", format=",.0f"),
+        alt.Tooltip("low:Q", title="range from, days", format=",.0f"),
+        alt.Tooltip("high:Q", title="range to, days", format=",.0f"),
+        alt.Tooltip("stock:Q", title="pieces in stock", format=",.0f"),
+    ]
+    bars = alt.Chart(frame).mark_bar(stroke=look.INK, strokeWidth=0.6)
+    return bars.encode(
+        x=x,
+        y=y,
+        color=alt.Color("state:N", scale=colours, legend=None),  # said beside each bar too
+        tooltip=tooltip,
+    )

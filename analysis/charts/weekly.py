@@ -1,0 +1,130 @@
+"""Weekly output as an individuals chart: which weeks are news, which are ordinary ups and downs."""
+
+from dataclasses import dataclass
+
+import altair as alt
+import pandas as pd
+
+from analysis.charts import look
+
+MEASURES = {
+    "good_units": "good pieces a week",
+    "good_units_per_bench_hour": "good pieces an hour",
+}
+_KINDS = ("ordinary week", "unusually low", "unusually high")
+
+
+@dataclass(frozen=True)
+class Limits:
+    """The usual level and the limits of ordinary weeks, in the unit of the measure drawn."""
+
+    centre: float
+    lower: float
+    upper: float
+
+
+def weekly_output_chart(
+    weeks: pd.DataFrame, limits: Limits | None = None, measure: str = "good_units"
+) -> alt.Chart:
+    """One point a week, the usual level, and the limits an ordinary week stays within.
+
+    `weeks` has week_start (date) and the column `measure` (of `MEASURES`; NaN in weeks without
+    work, which leave a gap). `limits` (anything with centre, lower, upper, also a dict; None where
+    there are too few weeks) draws the lines; weeks outside are triangles with the word beside
+    them. Raises ValueError where no week is known.
+    """
+    limits = _limits(limits)
+    frame = _judged(weeks, limits, measure)
+    look.refuse_nothing(frame.dropna(subset=["value"]), "weeks")
+    title = MEASURES[measure]
+    axis = alt.Axis(format="%-d %b", tickCount=6, grid=False)
+    x = alt.X("week_start:T", title="week beginning", axis=axis)
+    y = alt.Y("value:Q", title=title, scale=alt.Scale(zero=True))
+    line = alt.Chart(frame).mark_line(color=look.BLUE, strokeWidth=1.5).encode(x=x, y=y)
+    layers = [*_limit_lines(limits), line, _points(frame, x, y, title), _words(frame, x, y)]
+    return look.finished(alt.layer(*layers), _described(frame, limits, title), 260)
+
+
+def _limits(given) -> Limits | None:
+    if given is None:
+        return None
+    ask = given.get if isinstance(given, dict) else lambda name: getattr(given, name)
+    limits = Limits(*(float(ask(name)) for name in ("centre", "lower", "upper")))
+    known = pd.notna([limits.centre, limits.lower, limits.upper]).all()
+    return Limits(limits.centre, max(limits.lower, 0.0), limits.upper) if known else None
+
+
+def _judged(weeks: pd.DataFrame, limits: Limits | None, measure: str) -> pd.DataFrame:
+    start = pd.to_datetime(weeks["week_start"])
+    value = weeks[measure].astype(float)
+    kind = pd.Series(_KINDS[0], index=weeks.index)
+    if limits:
+        kind = kind.mask(value < limits.lower, _KINDS[1]).mask(value > limits.upper, _KINDS[2])
+    return pd.DataFrame({"week_start": start, "value": value, "kind": kind})
+
+
+def _points(frame: pd.DataFrame, x: alt.X, y: alt.Y, title: str) -> alt.Chart:
+    def scale(channel, styles):
+        given = alt.Scale(domain=list(_KINDS), range=styles)
+        return channel("kind:N", scale=given, legend=None)  # the words stand beside the points
+
+    tooltip = [
+        alt.Tooltip("week_start:T", title="week beginning", format="%-d %b %Y"),
+        alt.Tooltip("value:Q", title=title, format=",.3~g"),
+        alt.Tooltip("kind:N", title="judged as"),
+    ]
+    points = alt.Chart(frame).mark_point(filled=True, size=70, opacity=1)
+    return points.encode(
+        x=x,
+        y=y,
+        shape=scale(alt.Shape, ["circle", "triangle-down", "triangle-up"]),
+        color=scale(alt.Color, [look.BLUE, look.VERMILION, look.VERMILION]),
+        tooltip=tooltip,
+    )
+
+
+def _words(frame: pd.DataFrame, x: alt.X, y: alt.Y) -> alt.Chart:
+    """`low` or `high` beside each week that is news."""
+    news = frame[frame["kind"] != _KINDS[0]]
+    news = news.assign(said=news["kind"].str.removeprefix("unusually "))
+    words = alt.Chart(news).mark_text(dy=-12, color=look.INK)
+    return words.encode(x=x, y=y, text="said:N")
+
+
+def _limit_lines(limits: Limits | None) -> list[alt.Chart]:
+    """The usual level drawn through, the limits dashed; their figures stand in the legend."""
+    if limits is None:
+        return []
+    usual = _said("usual", limits)
+    ordinary = _said("ordinary", limits)
+    lines = pd.DataFrame(
+        {"at": [limits.centre, limits.lower, limits.upper], "line": [usual, ordinary, ordinary]}
+    )
+    dash = alt.StrokeDash(
+        "line:N",
+        title=None,
+        scale=alt.Scale(domain=[usual, ordinary], range=[[1, 0], [5, 4]]),
+        legend=alt.Legend(symbolType="stroke", symbolStrokeColor=look.GREY, symbolStrokeWidth=2),
+    )
+    rule = alt.Chart(lines).mark_rule(color=look.GREY, strokeWidth=1.5)
+    tooltip = alt.Tooltip("line:N", title="a week's output")
+    return [rule.encode(y="at:Q", strokeDash=dash, tooltip=tooltip)]
+
+
+def _said(line: str, limits: Limits) -> str:
+    digits = 0 if limits.upper >= 20 else 1
+    if line == "usual":
+        return f"usual: {limits.centre:,.{digits}f}"
+    return f"ordinary: {limits.lower:,.{digits}f} to {limits.upper:,.{digits}f}"
+
+
+def _described(frame: pd.DataFrame, limits: Limits | None, title: str) -> str:
+    known = frame.dropna(subset=["value"])
+    said = (
+        f"{title.capitalize()} over {len(known)} weeks, from {known['value'].min():,.3g} to "
+        f"{known['value'].max():,.3g}; the last week {known['value'].iloc[-1]:,.3g}."
+    )
+    if limits:
+        unusual = int((known["kind"] != _KINDS[0]).sum())
+        said += f" {_said('ordinary', limits).capitalize()}; {unusual} weeks lie outside."
+    return said
