@@ -1,0 +1,169 @@
+"""Experience: who had made how many pieces of what before each lap, and how long they were away.
+
+A cell is one worker on one operation of one product; experience counts across variants. Every
+lap at the work counts, suspicious ones too: the piece was made, however badly it was timed.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+CELL = ["product", "operation", "worker"]
+PRACTISED = ("operation", "inspection")
+TASKS = ("operation", "inspection", "setup", "rework")  # walks and interruptions are no other task
+ORDINARY_GAP_DAYS = 7.0  # shorter time away is the ordinary rhythm of the week
+SPELL_PAUSE_MINUTES = 30.0
+SESSION_PAUSE_HOURS = 4.0
+
+_SECOND = 1_000_000  # of the microseconds in which start times are kept
+
+
+@dataclass(frozen=True)
+class Practice:
+    """The practised laps sorted by cell and time, as arrays over laps unless said otherwise.
+
+    A spell is a run of laps of one cell without another task or a pause over 30 minutes; a
+    session is a batch at one go, the laps of which resemble each other.
+    """
+
+    position: np.ndarray  # place of the lap in the frame it came from
+    seconds: np.ndarray
+    pieces: np.ndarray
+    pieces_before: np.ndarray  # in its cell, nothing forgotten
+    pieces_before_in_spell: np.ndarray
+    weeks_away: np.ndarray  # before this lap, where longer than the ordinary week; else 0
+    cell: np.ndarray
+    cell_starts: np.ndarray  # over cells: first lap
+    session_starts: np.ndarray  # over sessions: first lap
+    session_cell_starts: np.ndarray  # over cells: first session
+    session_cell: np.ndarray  # over sessions: its cell
+    cells: pd.DataFrame  # product, operation, worker of every cell
+
+    @property
+    def log_seconds_per_piece(self) -> np.ndarray:
+        return np.log(self.seconds / self.pieces)
+
+    @property
+    def last_laps(self) -> np.ndarray:
+        """Over cells: the last lap."""
+        return np.append(self.cell_starts[1:], len(self.cell)) - 1
+
+
+def practice_of(laps: pd.DataFrame) -> Practice:
+    """Sort a checked laps frame into cells and count what was made before each lap."""
+    keys = [laps[name].cat.codes.to_numpy() for name in CELL]
+    started = laps["started_at"].dt.as_unit("us").astype("int64").to_numpy()
+    activity = laps["activity"].astype(object).to_numpy()
+    position = _sorted_positions(np.isin(activity, PRACTISED), keys, started, laps["row"])
+    keys_sorted = [key[position] for key in keys]
+    cell_start = _changes(*keys_sorted)
+    cell = np.cumsum(cell_start) - 1
+    seconds = laps["seconds"].to_numpy(float)[position]
+    pieces = laps["units"].to_numpy(float)[position]
+    pause = _pauses(started[position], seconds, cell_start)
+    run = _runs_of_one_task(np.isin(activity, TASKS), keys, started, laps["row"])[position]
+    spell_start = cell_start | _changes(run) | (pause > SPELL_PAUSE_MINUTES * 60)
+    batch = laps["batch"].cat.codes.to_numpy()[position]
+    unnamed = (laps["batch"].astype(object).to_numpy() == "")[position]
+    parted = np.where(unnamed, pause > SESSION_PAUSE_HOURS * 3600, _changes(batch))
+    session_starts = np.flatnonzero(cell_start | (spell_start & parted))
+    cell_starts = np.flatnonzero(cell_start)
+    weeks = pause / (7 * 86400)
+    return Practice(
+        position=position,
+        seconds=seconds,
+        pieces=pieces,
+        pieces_before=_counted_before(pieces, cell_starts),
+        pieces_before_in_spell=_counted_before(pieces, np.flatnonzero(spell_start)),
+        weeks_away=np.where(weeks > ORDINARY_GAP_DAYS / 7, weeks, 0.0),
+        cell=cell,
+        cell_starts=cell_starts,
+        session_starts=session_starts,
+        session_cell_starts=np.searchsorted(session_starts, cell_starts),
+        session_cell=cell[session_starts],
+        cells=laps[CELL].iloc[position[cell_starts]].astype(str).reset_index(drop=True),
+    )
+
+
+def experience_at(practice: Practice, retention_per_week) -> np.ndarray:
+    """Pieces of experience E before each lap, time away taken off.
+
+    For time away of g days, g > 7: E <- E retention^(g / 7) (experience depreciation, Argote,
+    Beckman & Epple 1990); within the ordinary week nothing is lost. retention_per_week: in
+    (0, 1], one figure or one for every cell.
+    """
+    cells = len(practice.cell_starts)
+    if not practice.weeks_away.any() or not cells:
+        return practice.pieces_before
+    retention = np.broadcast_to(np.asarray(retention_per_week, float), (cells,))
+    is_start = practice.weeks_away > 0
+    is_start[practice.cell_starts] = True
+    starts = np.flatnonzero(is_start)
+    stretch_cell = practice.cell[starts]
+    made = np.add.reduceat(practice.pieces, starts)
+    kept = retention[stretch_cell] ** practice.weeks_away[starts]
+    carried = _carried_over(made, kept, np.searchsorted(starts, practice.cell_starts))
+    lap_stretch = np.cumsum(is_start) - 1
+    return (
+        practice.pieces_before - practice.pieces_before[starts][lap_stretch] + carried[lap_stretch]
+    )
+
+
+def _carried_over(made, kept, first_of_cell):
+    """E at the start of every stretch: (E + made) kept, one step of all cells at a time."""
+    rank = np.arange(len(made)) - np.repeat(
+        first_of_cell, np.diff(np.append(first_of_cell, len(made)))
+    )
+    carried = np.zeros(len(made))
+    by_rank = np.argsort(rank, kind="stable")
+    ends = np.searchsorted(rank[by_rank], np.arange(1, rank.max(initial=0) + 2))
+    for begin, end in zip(ends[:-1], ends[1:]):
+        now = by_rank[begin:end]
+        carried[now] = (carried[now - 1] + made[now - 1]) * kept[now]
+    return carried
+
+
+def _sorted_positions(wanted, keys, started, row):
+    positions = np.flatnonzero(wanted)
+    columns = [row.to_numpy(), started, *reversed(keys)]
+    return positions[np.lexsort([column[positions] for column in columns])]
+
+
+def _changes(*columns):
+    """True where any column differs from the lap before; the first is a change."""
+    changed = np.zeros(len(columns[0]), bool)
+    for column in columns:
+        changed[1:] |= column[1:] != column[:-1]
+    changed[:1] = True
+    return changed
+
+
+def _pauses(started, seconds, cell_start):
+    """Seconds from the end of the lap before, in the same cell; 0 for the first lap of a cell."""
+    pause = np.zeros(len(started))
+    pause[1:] = (started[1:] - started[:-1]) / _SECOND - seconds[:-1]
+    pause[cell_start] = 0.0
+    return pause
+
+
+def _runs_of_one_task(is_task, keys, started, row):
+    """Number of the run of one worker on one product and operation that each task lap is in."""
+    positions = np.flatnonzero(is_task)
+    product, operation, worker = (key[positions] for key in keys)
+    order = np.lexsort([row.to_numpy()[positions], started[positions], worker])
+    run = np.full(len(is_task), -1)
+    changed = _changes(worker[order], product[order], operation[order])
+    run[positions[order]] = np.cumsum(changed)
+    return run
+
+
+def _counted_before(pieces, starts):
+    """Pieces of the laps before, counted anew from every start."""
+    if not len(pieces):
+        return pieces
+    before = np.cumsum(pieces) - pieces
+    lengths = np.diff(np.append(starts, len(pieces)))
+    return before - np.repeat(before[starts], lengths)

@@ -1,0 +1,208 @@
+"""Regression of laps on a learning curve, restart effect and sessions included, all cells at once.
+
+The mean seconds per piece of a lap is
+    a x shape of the curve over the lap's pieces x restart,
+its log residual is normal and alike within a session (likeness.py). Damped Gauss-Newton
+(Levenberg 1944, Marquardt 1963) on the whitened log residuals.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from math import factorial
+
+import numpy as np
+
+from analysis.study.curves import power_mean
+from analysis.study.experience import Practice
+from analysis.study.likeness import Sums, inverse, split
+
+PARAMETERS = ("log_first", "exponent", "fraction", "log_prior", "restart")
+LEVEL, EXPONENT, FRACTION, LOG_PRIOR, RESTART = range(5)
+ACTIVE = {
+    "constant": (LEVEL, RESTART),
+    "unit": (LEVEL, EXPONENT, RESTART),
+    "cumulative_average": (LEVEL, EXPONENT, RESTART),
+    "plateau": (LEVEL, EXPONENT, FRACTION, RESTART),
+    "prior": (LEVEL, EXPONENT, LOG_PRIOR, RESTART),
+}
+LOWEST = np.array([-np.inf, -2.0, 0.0, 0.0, -1.0])
+HIGHEST = np.array([np.inf, 0.9, 0.98, np.log1p(1e4), 2.0])
+
+_STEP = 1e-5
+_RESTART_TERMS = 8
+
+
+@dataclass(frozen=True)
+class Work:
+    """Laps as the curve sees them; E and k over laps, cell their row of parameters."""
+
+    experience: np.ndarray
+    pieces: np.ndarray
+    cell: np.ndarray
+    restart_powers: np.ndarray  # (terms, laps): mean over pieces of 2^(-m (place in spell))
+    one_by_one: bool
+
+    @classmethod
+    def of(cls, experience, pieces, cell, before_in_spell=None) -> "Work":
+        """before_in_spell: pieces of the spell before the lap; None where no restart counts."""
+        if before_in_spell is None:
+            before_in_spell = np.full(len(pieces), 60.0)
+        one_by_one = bool((pieces == 1).all())
+        terms = 1 if one_by_one else _RESTART_TERMS
+        powers = np.array([_mean_fading(m, before_in_spell, pieces) for m in range(1, terms + 1)])
+        return cls(experience, pieces, cell, powers, one_by_one)
+
+
+def _mean_fading(m, before, pieces):
+    """Mean of 2^(-m j) over the places j = s ... s+k-1 of a lap's pieces in their spell."""
+    ratio = 0.5**m
+    return ratio ** np.minimum(before, 60) * (1 - ratio**pieces) / ((1 - ratio) * pieces)
+
+
+def restart_multiple(work: Work, restart):
+    """(log of the mean slowness, its slope in the restart effect) of every lap.
+
+    The k-th piece of a spell takes exp(r 2^-(k-1)) times longer; over a lap of several the mean
+    of it is 1 + sum_m r^m / m! (mean of 2^(-m (k-1))).
+    """
+    if work.one_by_one:
+        return restart * work.restart_powers[0], work.restart_powers[0]
+    powers = work.restart_powers
+    value = 1 + sum(restart**m / factorial(m) * q for m, q in enumerate(powers, 1))
+    slope = sum(restart ** (m - 1) / factorial(m - 1) * q for m, q in enumerate(powers, 1))
+    return np.log(value), slope / value
+
+
+def log_shape(curve, work: Work, theta):
+    """(log shape, {parameter: slope}) of every lap, theta being a row of parameters a lap."""
+    b = theta[EXPONENT]
+    if curve == "constant":
+        return np.zeros(len(work.pieces)), {}
+    if curve == "cumulative_average":
+        return _cumulative_average(work, b)
+    prior = np.expm1(theta[LOG_PRIOR]) if curve == "prior" else 0.0
+    log_mean, by_exponent = _log_power_mean(work, work.experience + prior, b)
+    if curve == "unit":
+        return log_mean, {EXPONENT: by_exponent}
+    if curve == "prior":
+        steeper = np.exp(
+            _log_power_mean(work, work.experience + prior, b - 1, slope=False)[0] - log_mean
+        )
+        return log_mean - b * theta[LOG_PRIOR], {
+            EXPONENT: by_exponent - theta[LOG_PRIOR],
+            LOG_PRIOR: b * ((1 + prior) * steeper - 1),
+        }
+    f, mean = theta[FRACTION], np.exp(log_mean)
+    value = f + (1 - f) * mean
+    return np.log(value), {
+        EXPONENT: (1 - f) * mean * by_exponent / value,
+        FRACTION: (1 - mean) / value,
+    }
+
+
+def _log_power_mean(work, experience, b, slope=True):
+    if work.one_by_one:
+        log_n = np.log(experience + 1)
+        return b * log_n, log_n
+    value = np.log(power_mean(experience, work.pieces, b))
+    if not slope:
+        return value, None
+    up = np.log(power_mean(experience, work.pieces, b + _STEP))
+    return value, (up - np.log(power_mean(experience, work.pieces, b - _STEP))) / (2 * _STEP)
+
+
+def _cumulative_average(work, b):
+    start, end = work.experience, work.experience + work.pieces
+    low, high = start ** (1 + b), end ** (1 + b)
+    log_start = np.log(np.where(start > 0, start, 1.0))
+    slope = (high * np.log(end) - low * log_start) / (high - low)
+    return np.log((high - low) / work.pieces), {EXPONENT: slope}
+
+
+def log_mean(curve, work: Work, theta, slopes=True):
+    """(log mean seconds per piece, columns of slopes in ACTIVE[curve]) of every lap.
+
+    theta: (cells, 5), in the order of PARAMETERS.
+    """
+    rows = theta.T[:, work.cell]
+    value, slope = log_shape(curve, work, rows)
+    slowness, by_restart = restart_multiple(work, rows[RESTART])
+    value = rows[LEVEL] + value + slowness
+    slope |= {LEVEL: np.ones(len(value)), RESTART: by_restart}
+    return value, [slope[parameter] for parameter in ACTIVE[curve]]
+
+
+@dataclass(frozen=True)
+class Prior:
+    """What is held of a parameter before the laps are seen: normal, by cell. Precision is that of
+    the parameter times sigma^2; 0 is nothing held."""
+
+    centre: np.ndarray  # (cells, 5)
+    precision: np.ndarray  # (cells, 5)
+
+
+@dataclass(frozen=True)
+class Fit:
+    """One curve fitted to every cell."""
+
+    curve: str
+    theta: np.ndarray  # (cells, 5)
+    squares: np.ndarray  # whitened residual squares, prior included
+    unscaled: np.ndarray  # (cells, 5, 5): covariance of theta over sigma^2
+
+
+def fit(
+    curve, start, response, weight, likeness, practice: Practice, work: Work, prior: Prior, steps=30
+) -> Fit:
+    """Least squares of the whitened log residuals in every cell, from `start` (cells, 5)."""
+    active = list(ACTIVE[curve])
+    theta, trial = start.copy(), np.clip(start, LOWEST, HIGHEST)
+    cells = len(theta)
+    squares, damping = np.full(cells, np.inf), np.zeros(cells)
+    matrix, step = np.zeros((cells, len(active), len(active))), np.zeros((cells, len(active)))
+    for _ in range(steps):
+        new_matrix, gradient, new_squares = _normal_equations(
+            curve, trial, response, weight, likeness, practice, work, prior
+        )
+        better = new_squares <= squares * (1 + 1e-12)
+        small = better & np.isfinite(squares) & (new_squares >= squares * (1 - 1e-12))
+        theta[better], squares[better] = trial[better], new_squares[better]
+        matrix[better] = new_matrix[better]
+        damping = np.where(better, damping * 0.1, damping * 8 + 1e-2)
+        fresh = _bounded_step(new_matrix, gradient, damping, trial[:, active], active)
+        step = np.where(better[:, None], fresh, step * 0.25)
+        trial = theta.copy()
+        trial[:, active] += step
+        trial = np.clip(trial, LOWEST, HIGHEST)
+        scale = np.abs(trial - theta).max(axis=1)
+        if (small | (scale < 1e-10)).all():
+            break
+    unscaled = np.zeros((cells, 5, 5))
+    unscaled[np.ix_(range(cells), active, active)] = inverse(matrix)
+    return Fit(curve, theta, squares, unscaled)
+
+
+def _normal_equations(curve, theta, response, weight, likeness, practice, work, prior):
+    value, columns = log_mean(curve, work, theta)
+    sums = Sums.of([*columns, response - value], weight, practice)
+    matrix, gradient, squares = split(sums.whitened(likeness))
+    active = list(ACTIVE[curve])
+    away = prior.centre[:, active] - theta[:, active]
+    precision = prior.precision[:, active]
+    matrix = matrix + precision[:, :, None] * np.eye(len(active))
+    return matrix, gradient + precision * away, squares + (precision * away**2).sum(axis=1)
+
+
+def _bounded_step(matrix, gradient, damping, at, active):
+    """The damped step; a parameter on its bound that would step outside is left where it is."""
+    low, high = LOWEST[active], HIGHEST[active]
+    pinned = ((at <= low) & (gradient < 0)) | ((at >= high) & (gradient > 0))
+    free = ~pinned
+    damped = matrix * free[:, :, None] * free[:, None, :]
+    index = range(len(active))
+    diagonal = matrix[:, index, index]
+    damped[:, index, index] = diagonal * (1 + damping[:, None])
+    step = np.einsum("cij,cj->ci", inverse(damped), gradient * free)
+    limit = np.array([np.inf, 0.6, 0.4, 2.0, 0.5])[active]
+    return np.clip(step, -limit, limit)
