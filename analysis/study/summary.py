@@ -9,9 +9,14 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import numpy as np
 import pandas as pd
 
 from analysis.records.shop import Shop
+from analysis.study import minutes, quality, route, stock, takt, time_study, weeks
+from analysis.study.content import content
+from analysis.study.cost import cost
+from analysis.study.learning import fit_learning
 
 
 @dataclass(frozen=True)
@@ -19,7 +24,8 @@ class Study:
     """The study of one shop's laps.
 
     laps                the checked laps as given, and: expected_seconds (per piece, from the fitted
-                        curve), z (modified z-score of the log residual), suspicious (set aside)
+                        curve), z (modified z-score of the log residual), suspicious (set aside),
+                        good_units (good pieces this lap finished: route's last operation)
     laps_read, laps_used   counts; read = used + len(set_aside)
     set_aside           row, lap_id, started_at, worker, product, operation, batch, units, seconds,
                         expected_seconds (per piece), z, reason
@@ -35,13 +41,14 @@ class Study:
                         first_pass_yield, first_pass_yield_low, first_pass_yield_high, likeness
                         (times the interval's variance is widened for pieces of one batch being
                         alike; 1 = not at all), scrap_rate, scrap_rate_low, scrap_rate_high,
-                        rework_seconds, rework_seconds_per_unit
+                        scrap_likeness, rework_seconds, rework_seconds_per_unit
     rolled_yield        product, rolled_throughput_yield, rolled_low, rolled_high, good_share (of
                         pieces started, lost ones off)
     causes              product, operation (found in), cause_operation (that made it), cause,
                         rework_units, scrap_units, rework_seconds, largest loss first
     route               product, variant, operation, position (0 first), planned_seconds,
-                        setup_seconds, station, source ("routing", "laps")
+                        setup_seconds, setup_wait_seconds, wait_seconds, wait_holds_station,
+                        station, source ("routing", "laps")
     content             product, variant, operation, position, station, share (of the product's
                         pieces of this variant), pieces_per_good_piece, standard_seconds,
                         good_seconds (= standard x pieces per good piece), setup_seconds,
@@ -54,7 +61,8 @@ class Study:
     worker_load         worker, hours_available, hours_needed, hours_needed_low, hours_needed_high,
                         load (needed / available; work goes to who does it now)
     station_load        station, hours_available, hours_needed, hours_needed_low,
-                        hours_needed_high, load (hands on it, setups and held waits)
+                        hours_needed_high, load (hands on it, setups and warming up), held_hours
+                        (waits in it besides, which may run through the night)
     hours_needed        one week's demand in bench hours: dict value, low, high, available
     cost                product, variant ("" = the product as a mix), labour, material (through
                         yield), rework_and_scrap (its labour), overhead, cost_per_good_piece,
@@ -109,3 +117,83 @@ class Study:
     @property
     def currency(self) -> str:
         return self.shop.currency
+
+
+def study(
+    laps: pd.DataFrame,
+    routing: pd.DataFrame | None = None,
+    shop: Shop | None = None,
+    *,
+    movements: pd.DataFrame | None = None,
+    rng: np.random.Generator | None = None,
+) -> Study:
+    """The study of checked laps, with a checked routing and a shop where there are any.
+
+    movements: counts, sales and put-aways (`stock.MOVEMENT_COLUMNS`). rng: draws behind the
+    intervals of takt and cost; left out, the same laps give the same figures to the last digit.
+    """
+    shop = shop or Shop()
+    rng = rng or np.random.default_rng(0)
+    learning = fit_learning(laps)
+    routes = route.routes(laps, routing, shop.timezone)
+    judged = _judged(laps, learning, routes)
+    suspicious = judged["suspicious"].to_numpy()
+    good = judged["good_units"].to_numpy()
+    present = time_study.present_cells(laps, ~suspicious, learning.cells, shop.timezone)
+    yields = quality.quality(laps, shop.timezone)
+    delays, delay_percent = time_study.delays(laps)
+    work = content(laps, present, yields, routes, shop, delay_percent, rng)
+    shares = takt.worker_shares(laps, present)
+    batch_table = minutes.batches(laps, good, shop)
+    return Study(
+        shop=shop,
+        laps=judged,
+        laps_read=len(laps),
+        laps_used=int((~suspicious).sum()),
+        set_aside=_set_aside(judged),
+        operations=time_study.time_study(laps, suspicious, learning.cells, shop.allowance,
+                                         shop.timezone),
+        delays=delays,
+        delay_percent=delay_percent,
+        learning=learning,
+        quality=yields,
+        rolled_yield=quality.rolled_yield(yields, rng),
+        causes=quality.causes(laps),
+        route=routes,
+        content=work.frame,
+        takt=takt.takt(work, shop),
+        bottlenecks=takt.all_bottlenecks(work),
+        worker_load=takt.worker_load(work, shop, shares),
+        station_load=takt.station_load(work, shop, routes),
+        hours_needed=takt.hours_needed(work, shop),
+        cost=cost(work, shop, shares),
+        weeks=weeks.weeks(laps, good, shop.timezone),
+        week_products=weeks.week_products(laps, good, shop.timezone),
+        minutes=minutes.minutes(laps, good),
+        batches=batch_table,
+        stock=stock.stock(laps, good, batch_table, shop, movements),
+    )
+
+
+def _judged(laps: pd.DataFrame, learning, routes: pd.DataFrame) -> pd.DataFrame:
+    """The laps with what the fitted curves say of each, and the good pieces each finished."""
+    return laps.assign(
+        expected_seconds=learning.laps["expected_seconds"] / laps["units"],
+        z=learning.laps["residual_z"],
+        suspicious=learning.laps["suspicious"].astype(bool),
+        good_units=route.good_units(laps, routes),
+    )
+
+
+def _set_aside(judged: pd.DataFrame) -> pd.DataFrame:
+    """The suspicious laps, each with its reason in words."""
+    columns = ["row", "lap_id", "started_at", "worker", "product", "operation", "batch", "units",
+               "seconds", "expected_seconds", "z"]
+    table = judged.loc[judged["suspicious"], columns].reset_index(drop=True)
+    times = table["seconds"] / table["units"] / table["expected_seconds"]
+    table["reason"] = [
+        f"took {ratio:.2g} times the {expected:.0f} s a piece its curve expects"
+        + ("; a stop forgotten?" if ratio > 1 else "; a tap too many?")
+        for ratio, expected in zip(times, table["expected_seconds"], strict=True)
+    ]
+    return table

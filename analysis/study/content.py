@@ -1,0 +1,246 @@
+"""Work content: what a good piece takes at each operation, and how sure that is.
+
+Every figure is a value and a sheaf of draws from what the laps leave open: the present time of
+each operation, the scrap, mending, setup and walking rates. Intervals of whatever is made of them
+(takt load, cost) are quantiles of the same draws, so that they agree with each other.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from analysis.records.shop import Shop
+from analysis.study.quality import share_draws
+from analysis.study.rates import cell_codes, clusters, is_activity, is_regular, ratio
+from analysis.study.time_study import KEYS, normal_by_operation, standard_seconds
+
+DRAWS = 1000
+COLUMNS = (
+    "product", "variant", "operation", "position", "station", "share", "pieces_per_good_piece",
+    "standard_seconds", "good_seconds", "setup_seconds", "transport_seconds", "rework_seconds",
+    "total_seconds", "source",
+)  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Content:
+    """Work content by route row, as a frame of values (COLUMNS) and draws of its parts.
+
+    Arrays are draws x rows, seconds per good piece: good (standard through downstream scrap),
+    extra (the part of it spent on pieces lost), setup, transport, rework. good_share: draws x
+    rows, the share of pieces started on the row's route that come out good.
+    """
+
+    frame: pd.DataFrame
+    extra_seconds: np.ndarray
+    good_share: np.ndarray
+    draws: dict[str, np.ndarray]
+
+    @property
+    def total_draws(self) -> np.ndarray:
+        return sum(self.draws[name] for name in ("good", "setup", "transport", "rework"))
+
+
+def content(laps: pd.DataFrame, present: pd.DataFrame, quality: pd.DataFrame,
+            routes: pd.DataFrame, shop: Shop, delay_percent: float,
+            rng: np.random.Generator) -> Content:
+    """Seconds per good piece by product, variant and operation.
+
+    standard: normal time at the present level of practice, with personal and fatigue allowance
+    and the logged rate of interruptions (the contingency allowance only where none is logged);
+    times the pieces that must pass here for one to come out good, the product over this and the
+    later operations of 1 / (1 - scrap rate); setup: mean seconds per batch set up / batch size;
+    transport and rework: logged seconds per piece at the operation, times those pieces.
+    """
+    table = _operation_rates(laps, present, quality, routes, shop, delay_percent)
+    drawn = _draw(table, rng)
+    rows = routes.reset_index(drop=True)
+    at = cell_codes(rows, KEYS, table)
+    batch = _batch_sizes(rows, shop)
+    first = _first_of_route(rows)
+    value = {name: table[name].to_numpy()[at] for name in
+             ("standard_seconds", "setup_per_batch", "transport_rate", "rework_rate")}
+    through = _through(1 - table["scrap_rate"].to_numpy()[at][None, :], first)
+    parts = _parts(value, through, batch)
+    drawn_value = {name: array[:, at] for name, array in drawn.items()}
+    drawn_through = _through(1 - drawn_value.pop("scrap_rate"), first)
+    draws = _parts(drawn_value, drawn_through, batch)
+    frame = rows[["product", "variant", "operation", "position", "station"]].copy()
+    frame["share"] = _variant_shares(rows, laps, shop)
+    frame["pieces_per_good_piece"] = through[0]
+    frame["standard_seconds"] = value["standard_seconds"]
+    for name, array in parts.items():
+        if name != "extra":
+            frame[f"{name}_seconds"] = array[0]
+    frame["total_seconds"] = sum(parts[name][0] for name in ("good", "setup", "transport",
+                                                             "rework"))
+    frame["source"] = table["source"].to_numpy()[at]
+    good_share = 1 / drawn_through[:, first]
+    return Content(frame[list(COLUMNS)], parts["extra"][0], good_share, draws)
+
+
+def _parts(value: dict[str, np.ndarray], through: np.ndarray, batch: np.ndarray) -> dict:
+    """Seconds per good piece from rates per piece and per batch."""
+    standard = value["standard_seconds"]
+    return {
+        "good": standard * through,
+        "extra": standard * (through - 1),
+        "setup": value["setup_per_batch"] / batch * np.ones_like(through),
+        "transport": value["transport_rate"] * through,
+        "rework": value["rework_rate"] * through,
+    }
+
+
+def _operation_rates(laps, present, quality, routes, shop: Shop, delay_percent) -> pd.DataFrame:
+    """One row per product and operation of any route: its rates and their standard errors."""
+    keep = ["planned_seconds", "setup_seconds"]
+    table = routes.groupby(KEYS, sort=True)[keep].first().reset_index()
+    normal = normal_by_operation(present)
+    table = table.merge(normal[[*KEYS, "normal_seconds", "se_log"]], on=KEYS, how="left")
+    columns = ["units", "scrap_units", "scrap_rate", "scrap_likeness"]
+    table = table.merge(quality[[*KEYS, *columns]], on=KEYS, how="left")
+    table["source"] = np.where(table["normal_seconds"].notna(), "laps",
+                               np.where(table["planned_seconds"].notna(), "planned", "none"))
+    normal_seconds = table["normal_seconds"].fillna(table["planned_seconds"]).fillna(0.0)
+    table["standard_seconds"] = _with_allowance(normal_seconds, shop, delay_percent)
+    table["se_log"] = table["se_log"].fillna(0.0)
+    nothing = {"units": 0, "scrap_units": 0, "scrap_rate": 0.0, "scrap_likeness": 1.0}
+    table = table.fillna(nothing)
+    setup = _setup_per_batch(laps, table)
+    logged = setup["clusters"] > 0
+    table["setup_per_batch"] = setup["value"].where(logged, table["setup_seconds"])
+    table["setup_se"] = setup["se"].where(logged, 0.0)
+    for name in ("transport", "rework"):
+        rate = _rate_per_piece(laps, table, name, shop.timezone)
+        table[f"{name}_rate"], table[f"{name}_se"] = rate["value"], rate["se"]
+    return table
+
+
+def _with_allowance(normal_seconds, shop: Shop, delay_percent: float):
+    allowance = shop.allowance
+    rest = allowance.personal_percent + allowance.fatigue_percent
+    if not delay_percent:
+        percent = rest + allowance.contingency_percent
+    elif allowance.convention == "of working day":
+        # Interruptions are logged per hour of work; here they are a share of the whole day.
+        percent = rest + delay_percent * (100 - rest) / (100 + delay_percent)
+    else:
+        percent = rest + delay_percent
+    return standard_seconds(normal_seconds, percent, allowance.convention)
+
+
+def _setup_per_batch(laps: pd.DataFrame, table: pd.DataFrame) -> pd.DataFrame:
+    """Mean setup seconds of the batches that were set up for, its se, and how many batches."""
+    setups = laps[is_activity(laps, "setup")]
+    cell = cell_codes(setups, KEYS, table)
+    setups, cell = setups[cell >= 0], cell[cell >= 0]
+    unnamed = (setups["batch"] == "").to_numpy()
+    batch = setups["batch"].cat.codes.to_numpy().astype("int64")
+    # Setups of no named batch stand each for a batch of its own.
+    cluster = np.where(unnamed, len(laps) + np.arange(len(setups)), batch)
+    pairs = pd.DataFrame({"cell": cell, "cluster": cluster, "seconds": setups["seconds"]})
+    per_batch = pairs.groupby(["cell", "cluster"])["seconds"].sum()
+    told = per_batch.groupby("cell").agg(["mean", "sem", "size"]).reindex(range(len(table)))
+    told["sem"] = told["sem"].fillna(0.0)
+    return told.set_axis(["value", "se", "clusters"], axis=1).fillna({"clusters": 0})
+
+
+def _rate_per_piece(laps: pd.DataFrame, table: pd.DataFrame, activity: str,
+                    timezone: str) -> pd.DataFrame:
+    """Seconds of an activity per piece that passed its operation, with the se between batches.
+
+    Where no piece passes there (a walk that is a step of its own), per piece of the operation of
+    the product that most pieces passed.
+    """
+    wanted = laps[is_activity(laps, activity) | is_regular(laps)]
+    cell = cell_codes(wanted, KEYS, table)
+    wanted, cell = wanted[cell >= 0], cell[cell >= 0]
+    counted = is_activity(wanted, activity)
+    seconds = np.where(counted, wanted["seconds"], 0.0)
+    pieces = np.where(counted, 0.0, wanted["units"])
+    rate = ratio(seconds, pieces, cell, clusters(wanted, timezone), len(table))
+    total = np.bincount(cell, seconds, len(table))
+    most = table.groupby("product")["units"].transform("max").to_numpy(float)
+    own = table["units"].to_numpy(float)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        value = np.where(total > 0, total / np.where(own > 0, own, most), 0.0)
+    se = np.where((own > 0) & (total > 0), rate["se"], 0.0)
+    return pd.DataFrame({"value": np.nan_to_num(value, posinf=0), "se": np.nan_to_num(se)})
+
+
+def _draw(table: pd.DataFrame, rng: np.random.Generator) -> dict[str, np.ndarray]:
+    """DRAWS x operations of every rate: times lognormal, other rates normal cut at 0."""
+    shape = (DRAWS, len(table))
+    error = table["se_log"].to_numpy()
+    times = table["standard_seconds"].to_numpy() * np.exp(rng.normal(size=shape) * error)
+
+    def spread(value: str, se: str) -> np.ndarray:
+        return np.maximum(table[value].to_numpy() + rng.normal(size=shape) * table[se].to_numpy(),
+                          0.0)
+
+    return {
+        "standard_seconds": times,
+        "scrap_rate": share_draws(table["scrap_units"], table["units"], table["scrap_likeness"],
+                                  DRAWS, rng),
+        "setup_per_batch": spread("setup_per_batch", "setup_se"),
+        "transport_rate": spread("transport_rate", "transport_se"),
+        "rework_rate": spread("rework_rate", "rework_se"),
+    }
+
+
+def _first_of_route(rows: pd.DataFrame) -> np.ndarray:
+    """For each row, the place of the first row of its route (rows of a route stand together)."""
+    starts = np.flatnonzero(rows["position"].to_numpy() == 0)
+    return np.repeat(starts, np.diff(np.append(starts, len(rows))))
+
+
+def _through(passing: np.ndarray, first: np.ndarray) -> np.ndarray:
+    """Pieces that must pass each row for one good piece: 1 / product of `passing` from it on."""
+    through = np.empty((len(passing), len(first)))
+    starts = np.unique(first)
+    for begin, end in zip(starts, np.append(starts[1:], len(first)), strict=True):
+        tail = np.cumprod(passing[:, begin:end][:, ::-1], axis=1)[:, ::-1]
+        through[:, begin:end] = 1 / np.maximum(tail, 1e-9)  # all lost: no good piece at any cost
+    return through if len(passing) else np.empty((0, len(first)))
+
+
+def _batch_sizes(rows: pd.DataFrame, shop: Shop) -> np.ndarray:
+    known = [shop.product(product, variant) for product, variant in
+             zip(rows["product"], rows["variant"], strict=True)]
+    return np.array([row.batch_size if row else 25 for row in known], float)
+
+
+def _variant_shares(rows: pd.DataFrame, laps: pd.DataFrame, shop: Shop) -> np.ndarray:
+    """Each route's share of its product: by the demand of variants, else by the pieces made."""
+    pairs = rows[["product", "variant"]].drop_duplicates()
+    demand = [_demand(shop, product, variant) for product, variant in
+              pairs.itertuples(index=False)]
+    regular = laps[is_regular(laps)]
+    most = regular.groupby(["product", "variant", "operation"], observed=True)["units"].sum()
+    made = most.groupby(["product", "variant"], observed=True).max()
+    made = made.set_axis([(str(p), str(v)) for p, v in made.index]) if len(made) else made
+    pairs = pairs.assign(
+        demand=np.array(demand, float),
+        made=[float(made.get(pair, 0)) for pair in pairs.itertuples(index=False, name=None)],
+    )
+    shares = pd.concat([_shares_of(group) for _, group in pairs.groupby("product")])
+    return shares.reindex(pairs.index).repeat(
+        rows.groupby(["product", "variant"], sort=False).size().to_numpy()).to_numpy()
+
+
+def _demand(shop: Shop, product: str, variant: str) -> float:
+    for row in shop.products:
+        if (row.name, row.variant) == (product, variant) and row.demand_per_week is not None:
+            return row.demand_per_week
+    return np.nan
+
+
+def _shares_of(group: pd.DataFrame) -> pd.Series:
+    known = group["demand"].notna().any() and group["demand"].sum() > 0 and len(group) > 1
+    weight = group["demand"].fillna(0.0) if known else group["made"]
+    if weight.sum() == 0:
+        weight = pd.Series(1.0, group.index)
+    return weight / weight.sum()

@@ -1,0 +1,141 @@
+"""Quality: how many pieces are right first time, how many are lost, what mending takes."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from analysis.study.rates import (
+    FEWEST_CLUSTERS,
+    cell_codes,
+    clusters,
+    is_activity,
+    is_regular,
+    ratio,
+)
+
+Z95 = 1.959963984540054  # standard normal quantile .975
+COLUMNS = (
+    "product", "operation", "laps", "units", "rework_units", "scrap_units", "first_pass_yield",
+    "first_pass_yield_low", "first_pass_yield_high", "likeness", "scrap_rate", "scrap_rate_low",
+    "scrap_rate_high", "scrap_likeness", "rework_seconds", "rework_seconds_per_unit",
+)  # fmt: skip
+ROLLED_COLUMNS = ("product", "rolled_throughput_yield", "rolled_low", "rolled_high", "good_share")
+CAUSE_COLUMNS = ("product", "operation", "cause_operation", "cause", "rework_units",
+                 "scrap_units", "rework_seconds")
+
+
+def wilson(successes, trials, likeness=1.0, z: float = Z95):
+    """Wilson's score interval (low, high) of a share, for arrays (Wilson 1927).
+
+    With p = successes / trials and n = trials / likeness:
+        (p + z^2 / 2n -+ z sqrt(p (1-p) / n + z^2 / 4n^2)) / (1 + z^2 / n)
+    `likeness` >= 1 is the design effect: how much wider the variance is than that of as many
+    independent pieces (Kish 1965). NaN without trials.
+    """
+    trials = np.asarray(trials, float)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        p, n = np.asarray(successes, float) / trials, trials / likeness
+        centre = p + z * z / (2 * n)
+        half = z * np.sqrt(p * (1 - p) / n + z * z / (4 * n * n))
+        low, high = (centre - half) / (1 + z * z / n), (centre + half) / (1 + z * z / n)
+    # At p = 0 and p = 1 the bound is 0 or 1 exactly; rounding must not move it past p.
+    return np.clip(np.minimum(low, p), 0, 1), np.clip(np.maximum(high, p), 0, 1)
+
+
+def quality(laps: pd.DataFrame, timezone: str) -> pd.DataFrame:
+    """First-pass yield, scrap rate and mending time by product and operation (COLUMNS).
+
+    first-pass yield = (units - rework_units - scrap_units) / units, scrap rate = scrap_units /
+    units, over operation and inspection laps; rework_seconds_per_unit = seconds of the rework
+    laps at the operation / those units.
+    """
+    regular = laps[is_regular(laps)]
+    table = regular.groupby(["product", "operation"], observed=True, sort=True).agg(
+        laps=("units", "size"), units=("units", "sum"), rework_units=("rework_units", "sum"),
+        scrap_units=("scrap_units", "sum"),
+    ).reset_index()  # fmt: skip
+    table[["product", "operation"]] = table[["product", "operation"]].astype(str)
+    cell = cell_codes(regular, ["product", "operation"], table)
+    cluster = clusters(regular, timezone)
+    units, scrap = regular["units"].to_numpy(float), regular["scrap_units"].to_numpy(float)
+    first_pass = units - scrap - regular["rework_units"].to_numpy(float)
+    right = table["units"] - table["rework_units"] - table["scrap_units"]
+    table["first_pass_yield"] = right / table["units"]
+    table["likeness"] = likeness(first_pass, units, cell, cluster, len(table))
+    bounds = wilson(right, table["units"], table["likeness"])
+    table["first_pass_yield_low"], table["first_pass_yield_high"] = bounds
+    table["scrap_rate"] = table["scrap_units"] / table["units"]
+    table["scrap_likeness"] = likeness(scrap, units, cell, cluster, len(table))
+    bounds = wilson(table["scrap_units"], table["units"], table["scrap_likeness"])
+    table["scrap_rate_low"], table["scrap_rate_high"] = bounds
+    rework = laps[is_activity(laps, "rework")]
+    place = cell_codes(rework, ["product", "operation"], table)
+    seconds = np.bincount(place[place >= 0], rework["seconds"][place >= 0], len(table))
+    table["rework_seconds"] = seconds
+    table["rework_seconds_per_unit"] = seconds / table["units"]
+    return table[list(COLUMNS)]
+
+
+def likeness(hits, units, cell, cluster, cells: int) -> np.ndarray:
+    """Design effect of a share per cell: variance between batches over the binomial one, >= 1.
+
+    1 where fewer than FEWEST_CLUSTERS batches, or none or all of the pieces, were hit: the
+    scatter between batches then says nothing.
+    """
+    rate = ratio(hits, units, cell, cluster, cells)
+    pieces = np.bincount(cell, units, cells)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        binomial = rate["value"] * (1 - rate["value"]) / pieces
+        effect = rate["se"] ** 2 / binomial
+    told = (rate["clusters"] >= FEWEST_CLUSTERS) & (binomial > 0)
+    return np.where(told, np.maximum(effect, 1.0), 1.0)
+
+
+def share_draws(hits, trials, effect, draws: int, rng: np.random.Generator) -> np.ndarray:
+    """Draws (draws x cells) of a share from its Jeffreys posterior, likeness allowed for.
+
+    Beta(hits / effect + 1/2, (trials - hits) / effect + 1/2); zero trials give zeros.
+    """
+    hits, trials = np.asarray(hits, float), np.asarray(trials, float)
+    drawn = rng.beta(hits / effect + 0.5, (trials - hits) / effect + 0.5, (draws, len(hits)))
+    return np.where(trials > 0, drawn, 0.0)
+
+
+def rolled_yield(quality: pd.DataFrame, rng: np.random.Generator,
+                 draws: int = 1000) -> pd.DataFrame:
+    """Rolled throughput yield per product: the product of its operations' first-pass yields.
+
+    The share of pieces that pass every operation first time, faults of different operations taken
+    as independent (ASQ; trade). good_share: the product of (1 - scrap rate).
+    """
+    first_pass = quality["units"] - quality["rework_units"] - quality["scrap_units"]
+    drawn = share_draws(first_pass, quality["units"], quality["likeness"], draws, rng)
+    rows = []
+    for product, rows_of in quality.groupby("product", sort=True).indices.items():
+        low, high = np.quantile(drawn[:, rows_of].prod(axis=1), [0.025, 0.975])
+        value = quality["first_pass_yield"].iloc[rows_of].prod()
+        good = (1 - quality["scrap_rate"].iloc[rows_of]).prod()
+        rows.append((product, value, min(low, value), max(high, value), good))
+    return pd.DataFrame(rows, columns=list(ROLLED_COLUMNS))
+
+
+def causes(laps: pd.DataFrame) -> pd.DataFrame:
+    """Faults and mending time by where they were found, who made them and why (CAUSE_COLUMNS).
+
+    A blank cause_operation is the operation they were found in. Largest mending time first.
+    """
+    counted = laps[is_regular(laps) | is_activity(laps, "rework")]
+    counted = counted[(counted["rework_units"] > 0) | (counted["scrap_units"] > 0)
+                      | is_activity(counted, "rework")]
+    keys = ["product", "operation", "cause_operation", "cause"]
+    table = counted[keys].astype(str)
+    table["cause_operation"] = table["cause_operation"].where(
+        table["cause_operation"] != "", table["operation"])
+    mended = is_activity(counted, "rework")
+    table["rework_units"] = np.where(mended, 0, counted["rework_units"])
+    table["scrap_units"] = counted["scrap_units"].to_numpy()
+    table["rework_seconds"] = np.where(mended, counted["seconds"], 0.0)
+    summed = table.groupby(keys, sort=True).sum().reset_index()
+    order = ["rework_seconds", "scrap_units", "rework_units"]
+    return summed.sort_values(order, ascending=False, kind="stable", ignore_index=True)

@@ -1,0 +1,179 @@
+"""The route of each product and variant: which operations, in which order, planned or as logged."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from analysis.study.rates import clusters, is_activity, is_regular
+
+COLUMNS = ("product", "variant", "operation", "position", "planned_seconds", "setup_seconds",
+           "setup_wait_seconds", "wait_seconds", "wait_holds_station", "station", "source")
+_PLANNED = {"planned_seconds": np.nan, "setup_seconds": 0.0, "setup_wait_seconds": 0.0,
+            "wait_seconds": 0.0, "wait_holds_station": False, "station": "", "source": "laps"}
+
+
+def routes(laps: pd.DataFrame, routing: pd.DataFrame | None, timezone: str) -> pd.DataFrame:
+    """One row per product, variant and operation of its route, in order (COLUMNS).
+
+    With a routing, its rows for the variant (blank = every variant) in a stable topological
+    order; operations that only the laps know are put in where they usually come, never last.
+    Without one, the operations of the variant's laps in their usual order. Variants are those of
+    the routing and of the laps; a product none of whose laps and rows names one has "" only.
+    """
+    usual = usual_order(laps, timezone)
+    logged = _logged_operations(laps)
+    pairs = _variants(logged, routing)
+    tables = [_route(product, variant, logged, usual, routing) for product, variant in pairs]
+    tables = [table for table in tables if len(table)]
+    if not tables:
+        return pd.DataFrame({name: pd.Series(dtype=object) for name in COLUMNS})
+    return pd.concat(tables, ignore_index=True)[list(COLUMNS)]
+
+
+def last_operations(routes: pd.DataFrame) -> pd.DataFrame:
+    """product, variant, operation: the last of each route."""
+    last = routes.groupby(["product", "variant"], sort=False).tail(1)
+    return last[["product", "variant", "operation"]].reset_index(drop=True)
+
+
+def good_units(laps: pd.DataFrame, routes: pd.DataFrame) -> np.ndarray:
+    """Per lap, the good pieces it finished: units - scrap_units on the route's last operation.
+
+    Only operation and inspection laps count; mending adds no piece.
+    """
+    last = last_operations(routes)
+    ends = set(map(tuple, last[["product", "variant", "operation"]].to_numpy()))
+    kinds = laps[["product", "variant", "operation"]].drop_duplicates().astype(str)
+    kinds["ends"] = [kind in ends for kind in map(tuple, kinds.to_numpy())]
+    code = _combined(laps)
+    ends_route = kinds["ends"].set_axis(_combined(laps.loc[kinds.index]))
+    finishing = ends_route.reindex(code).to_numpy(bool) & is_regular(laps)
+    return np.where(finishing, laps["units"] - laps["scrap_units"], 0)
+
+
+def usual_order(laps: pd.DataFrame, timezone: str) -> pd.DataFrame:
+    """product, operation, score: the share of the product's other operations it comes after.
+
+    For operations a and b of a product, in the batches that had both, the share in which a's
+    pieces were (on average) done after b's; the score of a is the mean over b. Sorted by it.
+    """
+    regular = laps[is_regular(laps)]
+    if not len(regular):
+        return pd.DataFrame({"product": [], "operation": [], "score": []})
+    begun = regular["started_at"].astype("int64").to_numpy() / 1e6
+    frame = pd.DataFrame({
+        "product": regular["product"].astype(str), "operation": regular["operation"].astype(str),
+        "cluster": clusters(regular, timezone), "units": regular["units"].to_numpy(float),
+        "moment": (begun - begun.min()) * regular["units"].to_numpy(float),
+    })  # fmt: skip
+    sums = frame.groupby(["product", "cluster", "operation"])[["moment", "units"]].sum()
+    middle = (sums["moment"] / sums["units"]).reset_index(name="at")
+    tables = [_scores(product, rows) for product, rows in middle.groupby("product")]
+    return pd.concat(tables, ignore_index=True)
+
+
+def _scores(product: str, middle: pd.DataFrame) -> pd.DataFrame:
+    at = middle.pivot(index="cluster", columns="operation", values="at")
+    times = at.to_numpy()
+    count = times.shape[1]
+    share = np.full((count, count), np.nan)
+    for own in range(count):  # over a product's operations, a dozen or two
+        both = ~np.isnan(times[:, own, None]) & ~np.isnan(times)
+        after = ((times[:, own, None] > times) & both).sum(axis=0)
+        share[own] = after / np.where(both.sum(axis=0), both.sum(axis=0), np.nan)
+    np.fill_diagonal(share, np.nan)
+    known = ~np.isnan(share)
+    score = np.where(known, share, 0).sum(axis=1) / np.maximum(known.sum(axis=1), 1)
+    table = pd.DataFrame({"product": product, "operation": at.columns, "score": score})
+    return table.sort_values("score", kind="stable")
+
+
+def _logged_operations(laps: pd.DataFrame) -> pd.DataFrame:
+    """product, variant, operation that any lap but an interruption names, in file order."""
+    worked = laps[~is_activity(laps, "delay")]
+    return worked[["product", "variant", "operation"]].drop_duplicates().astype(str)
+
+
+def _variants(logged: pd.DataFrame, routing: pd.DataFrame | None) -> list[tuple[str, str]]:
+    named = [logged[["product", "variant"]]]
+    if routing is not None:
+        named.append(routing[["product", "variant"]].astype(str))
+    pairs = pd.concat(named).drop_duplicates().sort_values(["product", "variant"])
+    in_laps = set(map(tuple, logged[["product", "variant"]].to_numpy()))
+    several = set(pairs.loc[pairs["variant"] != "", "product"])
+    # A blank variant of a product with variants is a route of its own only where laps say so.
+    return [
+        (product, variant) for product, variant in pairs.itertuples(index=False)
+        if variant or product not in several or (product, "") in in_laps
+    ]
+
+
+def _route(product: str, variant: str, logged: pd.DataFrame, usual: pd.DataFrame,
+           routing: pd.DataFrame | None) -> pd.DataFrame:
+    own = logged[(logged["product"] == product) & (logged["variant"] == variant)]["operation"]
+    score = usual[usual["product"] == product].set_index("operation")["score"]
+    seen = sorted(own[own != ""], key=lambda name: score.get(name, -1.0))
+    rows = _routing_rows(product, variant, routing)
+    planned = topological(rows) if len(rows) else []
+    order = _put_in(planned, [name for name in seen if name not in planned], score)
+    table = pd.DataFrame({"product": product, "variant": variant, "operation": order,
+                          "position": range(len(order))})
+    return table.merge(_planned_columns(rows), on="operation", how="left").fillna(_PLANNED)
+
+
+def _routing_rows(product: str, variant: str, routing: pd.DataFrame | None) -> pd.DataFrame:
+    """The rows on the variant's route; for laps that name no variant, one row per operation."""
+    if routing is None:
+        return pd.DataFrame()
+    rows = routing[routing["product"].astype(str) == product]
+    names = rows["variant"].astype(str)
+    if variant or (names == "").all():
+        return rows[names.isin(["", variant])]
+    return rows.drop_duplicates("operation")
+
+
+def topological(rows: pd.DataFrame) -> list[str]:
+    """The operations of routing rows, each after those it must follow, else in file order."""
+    names = list(dict.fromkeys(rows["operation"].astype(str)))
+    before = {
+        name: {part.partition(":")[0].strip() for part in str(after).split("|")} & set(names)
+        for name, after in zip(rows["operation"].astype(str), rows["after"], strict=True)
+    }
+    order: list[str] = []
+    while len(order) < len(names):
+        free = [n for n in names if n not in order and before[n] <= set(order)]
+        # A circle is refused by the reader; the rest of one is kept in file order all the same.
+        order.append((free or [n for n in names if n not in order])[0])
+    return order
+
+
+def _put_in(planned: list[str], extra: list[str], score: pd.Series) -> list[str]:
+    """`planned`, with each extra operation before the first that usually comes after it."""
+    if not planned:
+        return extra
+    order = list(planned)
+    for name in extra:
+        later = [i for i, other in enumerate(order) if score.get(other, -1.0) > score.get(name, -1)]
+        order.insert(min(later[0] if later else len(order) - 1, len(order) - 1), name)
+    return order
+
+
+def _planned_columns(rows: pd.DataFrame) -> pd.DataFrame:
+    if not len(rows):
+        return pd.DataFrame({"operation": pd.Series(dtype="str")})
+    table = pd.DataFrame({"operation": rows["operation"].astype(str).to_numpy()})
+    # One go of a press or a tray takes `seconds` and carries pieces_at_once pieces.
+    table["planned_seconds"] = rows["seconds"].to_numpy(float) / rows["pieces_at_once"].to_numpy()
+    for name in ("setup_seconds", "setup_wait_seconds", "wait_seconds", "wait_holds_station"):
+        table[name] = rows[name].to_numpy()
+    table["station"] = rows["station"].astype(str).to_numpy()
+    return table.assign(source="routing").drop_duplicates("operation")
+
+
+def _combined(laps: pd.DataFrame) -> np.ndarray:
+    """One number per (product, variant, operation) of laps that share their categories."""
+    code = np.zeros(len(laps), "int64")
+    for name in ("product", "variant", "operation"):
+        code = code * (len(laps[name].cat.categories) + 1) + laps[name].cat.codes.to_numpy()
+    return code

@@ -1,0 +1,210 @@
+"""Keeping pace: takt against work content, the load of people and stations, the bottleneck."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from analysis.records.shop import Shop
+from analysis.study.content import Content
+from analysis.study.rates import is_regular
+
+COLUMNS = (
+    "product", "demand_per_week", "takt_seconds", "work_content_seconds", "work_content_low",
+    "work_content_high", "workers_needed", "workers_needed_low", "workers_needed_high",
+    "bottleneck", "bottleneck_probability", "note",
+)  # fmt: skip
+RECENT_DAYS = 28  # who does what now: the last four weeks of the laps
+
+
+def takt(content: Content, shop: Shop) -> pd.DataFrame:
+    """One row per product of the shop or of the routes (COLUMNS).
+
+    takt = the shop's working seconds in a week / demand;  workers_needed = work content / takt,
+    not rounded;  work content = seconds per good piece over the route, variants as demanded.
+    The bottleneck is the operation that takes most of a good piece, and the share of draws in
+    which it does.
+    """
+    rows = [_takt_row(product, content, shop) for product in _products(content, shop)]
+    return pd.DataFrame(rows, columns=list(COLUMNS))
+
+
+def _products(content: Content, shop: Shop) -> list[str]:
+    names = [row.name for row in shop.products] + list(content.frame["product"])
+    return list(dict.fromkeys(names))
+
+
+def _takt_row(product: str, content: Content, shop: Shop) -> tuple:
+    demand = demand_of(shop, product)
+    row = {"product": product, "demand_per_week": np.nan if demand is None else demand}
+    row["takt_seconds"] = shop.week_seconds / demand if demand else np.nan
+    value, draws = mix(content, product)
+    if draws is None:
+        notes = ["no laps and no routing"]
+    else:
+        low, high = np.quantile(draws, [0.025, 0.975])
+        row |= {"work_content_seconds": value, "work_content_low": min(low, value),
+                "work_content_high": max(high, value)}
+        ranks = bottlenecks(content, product)
+        row |= {"bottleneck": ranks["operation"].iloc[0],
+                "bottleneck_probability": ranks["probability"].iloc[0]}
+        planned = content.frame.loc[(content.frame["product"] == product)
+                                    & (content.frame["source"] == "planned"), "operation"]
+        notes = [f"planned time, not yet timed: {', '.join(dict.fromkeys(planned))}"] \
+            if len(planned) else []
+        if demand is not None and shop.week_seconds:
+            row |= {f"workers_needed{end}": row[f"work_content{key}"] * demand / shop.week_seconds
+                    for end, key in (("", "_seconds"), ("_low", "_low"), ("_high", "_high"))}
+    if demand is None:
+        notes.append("no demand given")
+    elif not shop.week_seconds:
+        notes.append("no working hours given")
+    row["note"] = "; ".join(notes)
+    return tuple(row.get(name, np.nan if name != "bottleneck" else "") for name in COLUMNS)
+
+
+def demand_of(shop: Shop, product: str) -> float | None:
+    """The product's demand per week; its variants' together where only they have one."""
+    own = [row for row in shop.products if row.name == product]
+    whole = [row.demand_per_week for row in own if not row.variant]
+    parts = [row.demand_per_week for row in own if row.variant]
+    known = [part for part in parts if part is not None]
+    return whole[0] if whole and whole[0] is not None else (sum(known) if known else None)
+
+
+def mix(content: Content, product: str) -> tuple[float, np.ndarray | None]:
+    """Seconds of work per good piece of a product, its variants as shared, and the draws."""
+    own = (content.frame["product"] == product).to_numpy()
+    if not own.any():
+        return np.nan, None
+    share = content.frame["share"].to_numpy()[own]
+    value = (content.frame["total_seconds"].to_numpy()[own] * share).sum()
+    return value, content.total_draws[:, own] @ share
+
+
+def bottlenecks(content: Content, product: str) -> pd.DataFrame:
+    """product, operation, seconds_per_good_piece, probability of being the longest; longest first."""
+    frame = content.frame
+    own = np.flatnonzero((frame["product"] == product).to_numpy())
+    names, place = np.unique(frame["operation"].to_numpy(str)[own], return_inverse=True)
+    share = frame["share"].to_numpy()[own]
+    onto = np.zeros((len(own), len(names)))
+    onto[np.arange(len(own)), place] = share
+    value = frame["total_seconds"].to_numpy()[own] @ onto
+    longest = (content.total_draws[:, own] @ onto).argmax(axis=1)
+    probability = np.bincount(longest, minlength=len(names)) / len(longest)
+    table = pd.DataFrame({"product": product, "operation": names,
+                          "seconds_per_good_piece": value, "probability": probability})
+    return table.sort_values("seconds_per_good_piece", ascending=False, kind="stable",
+                             ignore_index=True)
+
+
+def all_bottlenecks(content: Content) -> pd.DataFrame:
+    """The bottleneck table of every product, one under the other."""
+    tables = [bottlenecks(content, name) for name in content.frame["product"].unique()]
+    columns = ["product", "operation", "seconds_per_good_piece", "probability"]
+    return pd.concat(tables, ignore_index=True) if tables else pd.DataFrame(columns=columns)
+
+
+def worker_shares(laps: pd.DataFrame, present: pd.DataFrame) -> pd.DataFrame:
+    """product, operation, worker, share: whose time an operation takes now.
+
+    By pieces of the last RECENT_DAYS of the laps (all of them where the operation has none),
+    weighted by each worker's present time per piece.
+    """
+    regular = laps[is_regular(laps)]
+    if not len(regular):
+        return pd.DataFrame({"product": [], "operation": [], "worker": [], "share": []})
+    keys = ["product", "operation", "worker"]
+    recent = (laps["started_at"].max() - regular["started_at"]).dt.days < RECENT_DAYS
+    made = regular.groupby(keys, observed=True)["units"].sum().rename("all")
+    lately = regular[recent].groupby(keys, observed=True)["units"].sum().rename("recent")
+    table = pd.concat([made, lately], axis=1).fillna(0.0).reset_index()
+    table[keys] = table[keys].astype(str)
+    table = table.merge(present[[*keys, "seconds"]], on=keys)
+    some = table.groupby(keys[:2])["recent"].transform("sum") > 0
+    table["share"] = np.where(some, table["recent"], table["all"]) * table["seconds"]
+    table["share"] /= table.groupby(keys[:2])["share"].transform("sum")
+    return table[[*keys, "share"]]
+
+
+def week_hours(content: Content, shop: Shop) -> tuple[np.ndarray, np.ndarray]:
+    """Hours a week's demand takes at each row of the content: values (rows), draws x rows."""
+    demand = {name: demand_of(shop, name) or 0.0 for name in content.frame["product"].unique()}
+    pieces = content.frame["product"].map(demand).to_numpy(float) * content.frame["share"]
+    hours = pieces.to_numpy(float) / 3600
+    return content.frame["total_seconds"].to_numpy() * hours, content.total_draws * hours
+
+
+def worker_load(content: Content, shop: Shop, shares: pd.DataFrame) -> pd.DataFrame:
+    """worker, hours_available, hours_needed, hours_needed_low, hours_needed_high, load.
+
+    What one week's demand asks of each, work going to those who do it now.
+    """
+    value, draws = week_hours(content, shop)
+    names = list(dict.fromkeys([w.name for w in shop.workers] + sorted(set(shares["worker"]))))
+    onto = _onto_workers(content.frame, shares, names)
+    available = {w.name: w.hours_per_week for w in shop.workers}
+    hours = [shop.week_seconds / 3600 if available.get(name) is None else available[name]
+             for name in names]
+    return _load_table("worker", names, hours, value @ onto, draws @ onto)
+
+
+def _onto_workers(frame: pd.DataFrame, shares: pd.DataFrame, names: list[str]) -> np.ndarray:
+    """rows x workers: whose each row's time is; what nobody has done yet is the first's."""
+    onto = np.zeros((len(frame), len(names)))
+    column = {name: place for place, name in enumerate(names)}
+    for (product, operation), group in shares.groupby(["product", "operation"]):
+        here = ((frame["product"] == product) & (frame["operation"] == operation)).to_numpy()
+        for worker, share in zip(group["worker"], group["share"], strict=True):
+            onto[here, column[worker]] = share
+    if names:
+        onto[onto.sum(axis=1) == 0, 0] = 1.0
+    return onto
+
+
+def station_load(content: Content, shop: Shop, routes: pd.DataFrame) -> pd.DataFrame:
+    """station, hours_available, hours_needed, …_low, …_high, load, held_hours.
+
+    hours_needed: hands on it, setups and their warming up included. held_hours: waits of whole
+    batches in it (as under a press) on top; they may run through lunch and night, so they are not
+    in the load.
+    """
+    frame = content.frame
+    stations = sorted(set(frame["station"]) - {""})
+    onto = np.array([[float(own == name) for name in stations] for own in frame["station"]])
+    onto = onto.reshape(len(frame), len(stations))
+    value, draws = week_hours(content, shop)
+    demand = {name: demand_of(shop, name) or 0.0 for name in frame["product"].unique()}
+    pieces = frame["product"].map(demand).to_numpy(float) * frame["share"].to_numpy(float)
+    sizes = [shop.product(p, v) for p, v in zip(frame["product"], frame["variant"], strict=True)]
+    batches = pieces / np.array([row.batch_size if row else 25 for row in sizes], float)
+    warming = batches * routes["setup_wait_seconds"].to_numpy(float) / 3600
+    table = _load_table("station", stations, [shop.week_seconds / 3600] * len(stations),
+                        (value + warming) @ onto, (draws + warming) @ onto)
+    held = np.where(routes["wait_holds_station"].astype(bool), routes["wait_seconds"], 0.0)
+    return table.assign(held_hours=(batches * held.astype(float) / 3600) @ onto)
+
+
+def _load_table(key: str, names, available, value, draws) -> pd.DataFrame:
+    low, high = np.quantile(draws, [0.025, 0.975], axis=0) if len(names) else ([], [])
+    table = pd.DataFrame({
+        key: names, "hours_available": np.asarray(available, float), "hours_needed": value,
+        "hours_needed_low": np.minimum(low, value), "hours_needed_high": np.maximum(high, value),
+    })  # fmt: skip
+    table["load"] = table["hours_needed"] / table["hours_available"].where(
+        table["hours_available"] > 0)
+    return table
+
+
+def hours_needed(content: Content, shop: Shop) -> dict[str, float]:
+    """Bench hours one week's demand of all products takes: value, low, high, available."""
+    value, draws = week_hours(content, shop)
+    total = draws.sum(axis=1)
+    low, high = np.quantile(total, [0.025, 0.975]) if len(value) else (0.0, 0.0)
+    hours = [w.hours_per_week for w in shop.workers]
+    week = shop.week_seconds / 3600
+    available = sum(week if own is None else own for own in hours) if hours else week
+    value = float(value.sum())
+    return {"value": value, "low": min(float(low), value), "high": max(float(high), value),
+            "available": float(available)}

@@ -1,0 +1,229 @@
+"""Time study: observed, normal and standard time per piece, and how many laps would be enough.
+
+Terms and formulas after ILO, Introduction to Work Study: a piece's observed time, times the
+rating, is its normal (basic) time; with the allowances added it is the standard time.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from analysis.records.shop import Allowance
+from analysis.study.rates import FEWEST_CLUSTERS, cell_codes, clusters, is_regular, ratio
+
+PRECISION = 0.05  # laps needed: the mean known to 5 %, 95 times in 100
+ILO_FACTOR = 40.0  # 2 / 0.05: two standard errors (95.45 %) within 5 %
+Z95 = 1.959963984540054
+COLUMNS = (
+    "product", "operation", "laps", "units", "observed_seconds", "observed_low", "observed_high",
+    "normal_seconds", "normal_low", "normal_high", "standard_seconds", "standard_low",
+    "standard_high", "laps_needed", "laps_needed_ilo", "share_of_bench_time", "laps_set_aside",
+    "observed_with_all_seconds", "still_falling",
+)  # fmt: skip
+KEYS = ["product", "operation"]
+
+
+def standard_seconds(normal_seconds, percent: float, convention: str):
+    """Standard time of a normal time, both in seconds.
+
+    "of normal time": normal (1 + A);  "of working day": normal / (1 - A);  A = percent / 100.
+    """
+    share = percent / 100
+    if convention == "of working day":
+        return normal_seconds / (1 - share)
+    return normal_seconds * (1 + share)
+
+
+def allowance_percent(allowance: Allowance) -> float:
+    """Personal, fatigue and contingency allowance together."""
+    return (
+        allowance.personal_percent + allowance.fatigue_percent + allowance.contingency_percent
+    )
+
+
+def laps_needed(mean, sd, precision: float = PRECISION):
+    """The smallest n with t(.975, n - 1) sd / sqrt(n) <= precision x mean, for arrays.
+
+    NaN where the scatter is not known. The t form holds for few laps, where the normal one is
+    too sure of itself.
+    """
+    from scipy.special import stdtrit  # imported where used: scipy is slow to import
+
+    mean, sd = np.atleast_1d(np.asarray(mean, float)), np.atleast_1d(np.asarray(sd, float))
+    with np.errstate(invalid="ignore", divide="ignore"):
+        wanted = precision * mean / sd
+        least = np.maximum(np.floor((Z95 / wanted) ** 2), 2)
+    # t exceeds z by so little that the answer lies within a dozen laps of the normal form.
+    n = least[:, None] + np.arange(13)
+    with np.errstate(invalid="ignore"):
+        reached = stdtrit(n - 1, 0.975) / np.sqrt(n) <= wanted[:, None]
+    found = n[np.arange(len(n)), reached.argmax(axis=1)]
+    return np.where(sd == 0, 2.0, np.where(np.isfinite(wanted), found, np.nan))
+
+
+def laps_needed_ilo(values) -> float:
+    """Number of observations for 95.45 % confidence and +-5 % (ILO, Introduction to Work Study).
+
+    n = (40 sqrt(n' sum x^2 - (sum x)^2) / sum x)^2,  n' the readings taken.
+    """
+    x = np.asarray(values, float)
+    return (ILO_FACTOR * np.sqrt(len(x) * (x**2).sum() - x.sum() ** 2) / x.sum()) ** 2
+
+
+def observed(laps: pd.DataFrame, used: np.ndarray, timezone: str) -> pd.DataFrame:
+    """Unit-weighted mean seconds per piece by product and operation, and how sure it is.
+
+    laps: all laps; used: mask of those averaged. Columns product, operation, laps, units,
+    observed_seconds, observed_low, observed_high, sd (of a lap of average size), se.
+    The interval is the t interval of the weighted mean; where enough batches are there, and
+    their scatter makes it wider, that one: laps of one batch are alike.
+    """
+    regular = laps[is_regular(laps)]
+    table = _operations(regular)
+    taken = laps[is_regular(laps) & used]
+    cell = cell_codes(taken, KEYS, table)
+    seconds, units = taken["seconds"].to_numpy(float), taken["units"].to_numpy(float)
+    table["laps"] = np.bincount(cell, minlength=len(table))
+    table["units"] = np.bincount(cell, units, len(table)).astype("int64")
+    between = ratio(seconds, units, cell, clusters(taken, timezone), len(table))
+    table["observed_seconds"] = between["value"]
+    table["sd"] = _lap_sd(table, seconds, units, cell)
+    return _with_interval(table, between)
+
+
+def _operations(regular: pd.DataFrame) -> pd.DataFrame:
+    pairs = regular[KEYS].drop_duplicates().astype(str)
+    return pairs.sort_values(KEYS, ignore_index=True)
+
+
+def _lap_sd(table: pd.DataFrame, seconds, units, cell) -> np.ndarray:
+    """sd of seconds per piece of a lap of average size: s^2 = sum (u/U)(x - mean)^2 / (n - 1)."""
+    away = seconds / units - table["observed_seconds"].to_numpy()[cell]
+    squares = np.bincount(cell, units * away**2, len(table))
+    laps, pieces = table["laps"].to_numpy(), table["units"].to_numpy()
+    with np.errstate(invalid="ignore", divide="ignore"):
+        return np.where(laps > 1, np.sqrt(squares * laps / pieces / (laps - 1)), np.nan)
+
+
+def _with_interval(table: pd.DataFrame, between: pd.DataFrame) -> pd.DataFrame:
+    from scipy.special import stdtrit
+
+    laps, batches = table["laps"].to_numpy(float), between["clusters"].to_numpy(float)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        se = table["sd"].to_numpy() / np.sqrt(laps)
+        half = stdtrit(laps - 1, 0.975) * se
+        alike = np.where(batches >= FEWEST_CLUSTERS,
+                         stdtrit(batches - 1, 0.975) * between["se"].to_numpy(), np.nan)
+    half = np.fmax(half, alike)
+    mean = table["observed_seconds"]
+    return table.assign(observed_low=np.maximum(mean - half, 0), observed_high=mean + half,
+                        se=np.fmax(se, between["se"].where(batches >= FEWEST_CLUSTERS)))
+
+
+def present_cells(laps: pd.DataFrame, used: np.ndarray, cells: pd.DataFrame,
+                  timezone: str) -> pd.DataFrame:
+    """Per worker, product and operation: seconds per piece at the present level of practice.
+
+    cells: the learning frame. Columns product, operation, worker, pieces_made, seconds, se_log,
+    rating (time-weighted, 1 = 100 %), normal_seconds, still_falling. Where practice does not
+    show (curve `constant`) the present time is the plain mean of the laps used.
+    """
+    table = cells[["product", "operation", "worker", "pieces_made"]].copy()
+    keys = ["product", "operation", "worker"]
+    taken = laps[is_regular(laps) & used]
+    cell = cell_codes(taken, keys, table)
+    taken, cell = taken[cell >= 0], cell[cell >= 0]
+    seconds, units = taken["seconds"].to_numpy(float), taken["units"].to_numpy(float)
+    mean = ratio(seconds, units, cell, clusters(taken, timezone), len(table))
+    rated = np.bincount(cell, seconds * taken["rating"].to_numpy(float) / 100, len(table))
+    spent = np.bincount(cell, seconds, len(table))
+    with np.errstate(invalid="ignore", divide="ignore"):
+        table["rating"] = np.where(spent > 0, rated / spent, 1.0)
+        fitted = np.log(cells["present_high"] / cells["present_low"]) / (2 * Z95)
+        plain = (mean["se"] / mean["value"]).fillna(fitted.reset_index(drop=True))
+    flat = ((cells["curve"] == "constant").to_numpy() & np.isfinite(mean["value"].to_numpy()))
+    table["seconds"] = np.where(flat, mean["value"], cells["present_seconds"])
+    table["se_log"] = np.where(flat, plain, fitted)
+    table["normal_seconds"] = table["seconds"] * table["rating"]
+    table["still_falling"] = ~(cells["curve"] == "constant").to_numpy()
+    return table
+
+
+def time_study(laps: pd.DataFrame, suspicious: np.ndarray, cells: pd.DataFrame,
+               allowance: Allowance, timezone: str) -> pd.DataFrame:
+    """Observed, normal and standard time by product and operation (COLUMNS).
+
+    normal and standard time are those of the present level of practice, workers weighted by the
+    pieces they made; observed_seconds is the mean of all laps used.
+    """
+    table = observed(laps, ~suspicious, timezone)
+    with_all = observed(laps, np.ones(len(laps), bool), timezone)
+    table["observed_with_all_seconds"] = with_all["observed_seconds"]
+    table["laps_set_aside"] = with_all["laps"] - table["laps"]
+    present = present_cells(laps, ~suspicious, cells, timezone)
+    table = table.merge(normal_by_operation(present), on=KEYS, how="left")
+    percent = allowance_percent(allowance)
+    for end in ("seconds", "low", "high"):
+        table[f"standard_{end}"] = standard_seconds(
+            table[f"normal_{end}"], percent, allowance.convention)
+    table["laps_needed"] = laps_needed(table["observed_seconds"], table["sd"])
+    table["laps_needed_ilo"] = _ilo_by_operation(laps, ~suspicious, table)
+    table["share_of_bench_time"] = _shares(laps, table)
+    return table[list(COLUMNS)]
+
+
+def normal_by_operation(present: pd.DataFrame) -> pd.DataFrame:
+    """product, operation, normal_seconds, normal_low, normal_high, se_log, still_falling.
+
+    Workers weighted by the pieces they made; the errors of their times taken as independent.
+    """
+    weight = present["pieces_made"].astype(float)
+    part = weight * present["normal_seconds"]
+    sums = pd.DataFrame({
+        "product": present["product"], "operation": present["operation"], "weight": weight,
+        "part": part, "square": (part * present["se_log"]) ** 2,
+        "still_falling": present["still_falling"],
+    }).groupby(KEYS, sort=True).agg(  # fmt: skip
+        weight=("weight", "sum"), part=("part", "sum"),
+        square=("square", lambda x: x.sum(skipna=False)), still_falling=("still_falling", "any"),
+    ).reset_index()
+    sums["normal_seconds"] = sums["part"] / sums["weight"]
+    sums["se_log"] = np.sqrt(sums["square"]) / sums["part"]
+    sums["normal_low"] = sums["normal_seconds"] * np.exp(-Z95 * sums["se_log"])
+    sums["normal_high"] = sums["normal_seconds"] * np.exp(Z95 * sums["se_log"])
+    return sums.drop(columns=["weight", "part", "square"])
+
+
+def _ilo_by_operation(laps: pd.DataFrame, used: np.ndarray, table: pd.DataFrame) -> np.ndarray:
+    """The ILO number from seconds per piece of each lap: 1600 (n sum x^2 / (sum x)^2 - 1)."""
+    taken = laps[is_regular(laps) & used]
+    cell = cell_codes(taken, KEYS, table)
+    x = taken["seconds"].to_numpy(float) / taken["units"].to_numpy(float)
+    n = np.bincount(cell, minlength=len(table))
+    total, squares = np.bincount(cell, x, len(table)), np.bincount(cell, x * x, len(table))
+    with np.errstate(invalid="ignore", divide="ignore"):
+        number = np.maximum(ILO_FACTOR**2 * (n * squares / total**2 - 1), 0)
+        return np.where(n > 1, np.ceil(number - 1e-9), np.nan)
+
+
+def _shares(laps: pd.DataFrame, table: pd.DataFrame) -> np.ndarray:
+    regular = laps[is_regular(laps)]
+    seconds = np.bincount(cell_codes(regular, KEYS, table), regular["seconds"], len(table))
+    return seconds / max(laps["seconds"].sum(), 1e-300)
+
+
+def delays(laps: pd.DataFrame) -> tuple[pd.DataFrame, float]:
+    """Interruptions by cause, longest first, and their percent of the other logged time.
+
+    Frame: cause, times, seconds, share_of_bench_time. They are the foreign element: counted
+    apart, never averaged into a piece's time.
+    """
+    delayed = laps[(laps["activity"] == "delay").to_numpy()]
+    table = delayed.groupby(delayed["cause"].astype(str))["seconds"].agg(["size", "sum"])
+    table = table.rename(columns={"size": "times", "sum": "seconds"}).rename_axis("cause")
+    table = table.sort_values("seconds", ascending=False, kind="stable").reset_index()
+    total = laps["seconds"].sum()
+    table["share_of_bench_time"] = table["seconds"] / (total or 1)
+    working = total - delayed["seconds"].sum()
+    return table, 100 * delayed["seconds"].sum() / working if working else 0.0
