@@ -1,0 +1,213 @@
+"""A batch's minutes: which operation takes the time, what is lost, and the hours nobody worked."""
+
+import pandas as pd
+import streamlit as st
+
+from analysis.charts.batch import ACTIVITIES, batch_minutes_chart
+from analysis.screens import answers, glossary, parts, source, words
+from analysis.study.batch_time import BatchTime, batch_time, largest_loss
+
+ALL = "all"
+TRADE = ("operation", "inspection", "setup", "rework", "transport", "delay")
+HEADERS = {
+    "operation": "operation",
+    "kind": "time spent",
+    "minutes_per_piece": "per good piece (min)",
+    "minutes_per_batch": "per batch (min)",
+    "share": "share of bench time (%)",
+    "laps": "laps",
+}
+FORMATS = {
+    "per good piece (min)": "%.2f",
+    "per batch (min)": "%.0f",
+    "share of bench time (%)": "%.1f",
+}
+
+
+def show() -> None:
+    """The answer for the batches chosen, the chart by operation, the table, and what is behind."""
+    here = source.current()
+    st.title("A batch's minutes")
+    parts.demo_line(here)
+    if not here.store.lap_count():
+        answers.nothing_yet("where a batch's time goes")
+        return
+    figures = source.figures(here)
+    choice = _choice(figures)
+    if choice is None:
+        st.info(
+            "No lap names a batch yet. Next step: write the batch beside each lap (the column "
+            "*batch* of the file), so that a batch's time can be added up."
+        )
+        return
+    time = _batch_time(*here.key, *choice, figures)
+    if time.minutes.empty:
+        st.info("No laps match this choice. Next step: choose *all* for the worker or the batch.")
+        return
+    _answer(time, *choice)
+    glossary.beside(*TRADE)
+    _picture(time)
+    answers.table(_table(time), "batch_minutes", FORMATS)
+    answers.surer(_surer(time))
+    answers.worked_out(WORKED_OUT)
+
+
+@st.cache_data(show_spinner="Adding up the batches …", max_entries=64)
+def _batch_time(url, version, product, variant, worker, batch, _figures) -> BatchTime:
+    return batch_time(
+        _figures.laps, _figures.batches, _figures.route, product, variant, worker, batch
+    )
+
+
+def _choice(figures) -> tuple[str, str, str, str] | None:
+    """(product, variant, worker, batch), blank for all; None where no batch is named."""
+    named = figures.batches[figures.batches["batch"] != ""]
+    products = list(dict.fromkeys(named["product"].astype(str)))
+    if not products:
+        return None
+    with st.container(horizontal=True):
+        product = st.selectbox("Product", products, key="minutes_product")
+        named = named[named["product"] == product]
+        variants = sorted(set(named["variant"].astype(str)) - {""})
+        variant = _one_or_all("Variant", variants, "minutes_variant")
+        named = named[named["variant"] == variant] if variant else named
+        latest = named.sort_values("first_at", ascending=False)["batch"].astype(str)
+        batch = _one_or_all("Batch", list(dict.fromkeys(latest)), "minutes_batch")
+        workers = [name for name in figures.laps["worker"].cat.categories if name]
+        worker = _one_or_all("Worker", workers, "minutes_worker")
+    return product, variant, worker, batch
+
+
+def _one_or_all(label: str, options: list[str], key: str) -> str:
+    """One of the options, or blank for all of them; a choice that has gone falls back to all."""
+    if st.session_state.get(key) not in (None, ALL, *options):
+        del st.session_state[key]
+    picked = st.selectbox(label, [ALL, *options], key=key)
+    return "" if picked == ALL else picked
+
+
+def _answer(time: BatchTime, product: str, variant: str, worker: str, batch: str) -> None:
+    what = answers.named(product, variant)
+    who = f" of {words.plain(worker)}'s time" if worker else ""
+    if batch:
+        state = "took" if time.finished else "has taken so far"
+        lead = (
+            f"Batch {words.plain(batch)} of {what} {state} {words.duration(time.per_batch.value)}"
+            f"{who} at the bench: {words.duration(time.per_piece.value)} for each of "
+            f"{words.count(time.pieces, 'good piece' if time.finished else 'piece')}."
+        )
+    else:
+        lead = (
+            f"A good piece of {what} takes {_about(time.per_piece)}{who} at the bench, "
+            f"a batch {_about(time.per_batch)}."
+        )
+    answers.sentence(lead)
+    answers.points([_most(time), _loss(time), _nobody(time, batch)])
+
+
+def _about(spread) -> str:
+    if pd.isna(spread.low):
+        return f"about {words.duration(spread.value)} (too few batches for a range)"
+    return f"about {words.duration_range(spread.low, spread.high)}"
+
+
+def _most(time: BatchTime) -> str:
+    by_operation = time.minutes.groupby("operation", sort=False)["seconds"].sum()
+    share = by_operation.max() / by_operation.sum()
+    return (
+        f"Most of it goes into **{words.plain(by_operation.idxmax())}**: {words.share(share, 0)}."
+    )
+
+
+def _loss(time: BatchTime) -> str:
+    loss = largest_loss(time.minutes)
+    if loss is None:
+        return "No putting right, walking or interruption was logged."
+    where = ""
+    if loss["operation_share"] > 0.3:
+        where = (
+            f", most of it at {words.plain(loss['operation'])}"
+            if loss["operation_share"] > 0.5
+            else f", much of it at {words.plain(loss['operation'])}"
+        )
+    kind = {"rework": "putting right", "transport": "walking", "delay": "interruptions"}
+    return (
+        f"The largest leak is **{kind[loss['activity']]}**: "
+        f"{words.duration(loss['seconds_per_piece'])} on every good piece, "
+        f"{words.duration(loss['seconds_per_batch'])} a batch{where}."
+    )
+
+
+def _nobody(time: BatchTime, batch: str) -> str:
+    if pd.isna(time.elapsed_hours):
+        return ""
+    within = (
+        f", {words.hours(time.open_idle_hours)} of them while the shop was open"
+        if not pd.isna(time.open_idle_hours)
+        else ""
+    )
+    whose = "It lay" if batch else "A batch lies"
+    return (
+        f"{whose} {words.hours(time.idle_hours)} with nobody at work on it{within}: drying, "
+        f"waiting its turn, nights. From the first lap to the last: "
+        f"{words.hours(time.elapsed_hours)}."
+    )
+
+
+def _picture(time: BatchTime) -> None:
+    per = st.segmented_control(
+        "Minutes for",
+        ["one good piece", "one batch"],
+        default="one good piece",
+        required=True,
+        key="minutes_per",
+    )
+    column = "seconds_per_piece" if per == "one good piece" else "seconds_per_batch"
+    shown = time.minutes.assign(minutes=time.minutes[column] / 60)
+    answers.picture(
+        batch_minutes_chart(shown, "good piece" if per == "one good piece" else "batch")
+    )
+
+
+def _table(time: BatchTime) -> pd.DataFrame:
+    frame = time.minutes
+    frame = frame.assign(
+        kind=[ACTIVITIES[activity][0] for activity in frame["activity"]],
+        minutes_per_piece=frame["seconds_per_piece"] / 60,
+        minutes_per_batch=frame["seconds_per_batch"] / 60,
+        share=100 * frame["seconds"] / frame["seconds"].sum(),
+    )
+    return frame[list(HEADERS)].rename(columns=HEADERS)
+
+
+def _surer(time: BatchTime) -> list[str]:
+    lines = []
+    if not time.finished:
+        lines.append("Finish the batch: until then its time stands on pieces not yet made.")
+    if time.batches < 6:
+        lines.append(
+            f"More batches: the range stands on {words.count(time.batches, 'batch', 'batches')}, "
+            "and six or more make it trustworthy (common practice, no source)."
+        )
+    lines.append(
+        "Log walks, interruptions and putting right as laps of their own; what is not logged "
+        "hides in the making."
+    )
+    lines.append("Name the batch on every lap: a lap without one is left out here.")
+    return lines
+
+
+WORKED_OUT = """
+- **Which batches.** With *all* chosen, every finished batch of the product; an unfinished one
+  would put its time on too few pieces. A single batch may be chosen while it is under way; its
+  time then stands on the pieces started.
+- **Per good piece** = all bench seconds of these batches / their good pieces, so the time in lost
+  pieces is carried by the good ones. **Per batch** = bench seconds / batches, of whatever size.
+- **Range** = value ± t(.975, m - 1) × standard error of a ratio over the m batches (Cochran,
+  *Sampling Techniques*, 1977). Batches, not laps, count as evidence, since the pieces of one
+  batch are alike. It holds 19 times out of 20.
+- **Nobody at work** = time from a batch's first lap to its last, less the time somebody was at
+  work on it. Waiting for glue is in it; so are nights and weekends.
+- **Interrupted** time that names no batch is not in a batch's minutes; *This week* has it.
+- Putting right is booked at the operation it was done in.
+"""

@@ -1,0 +1,294 @@
+"""Getting faster: how practice shortens each operation, where it ends, and what is next."""
+
+import math
+
+import pandas as pd
+import streamlit as st
+
+from analysis.charts.practice import practice_chart
+from analysis.screens import answers, glossary, parts, source, words
+from analysis.study.practice_path import next_batch, practice_path
+
+TRADE = (
+    "learning curve",
+    "learning rate",
+    "plateau",
+    "unit curve",
+    "cumulative average",
+    "prior experience",
+    "experience depreciation",
+    "prediction interval",
+)
+CURVES = {
+    "constant": "no practice effect",
+    "unit": "unit curve",
+    "cumulative_average": "cumulative average",
+    "plateau": "with a plateau",
+    "prior": "with prior experience",
+}
+WIDEST_RATE = 0.5  # a range of learning rates as wide as this says nothing worth reading out
+
+
+def show() -> None:
+    """The answer for one operation, its curve, the table of all, and what is behind."""
+    here = source.current()
+    st.title("Getting faster")
+    parts.demo_line(here)
+    if not here.store.lap_count():
+        answers.nothing_yet("how practice shortens the work")
+        return
+    figures = source.figures(here)
+    cells = figures.learning.cells
+    if cells.empty:
+        st.info(
+            "No lap of an operation with a product yet. Next step: time some making, not only "
+            "setups and interruptions."
+        )
+        return
+    product, operation, worker = _choice(cells, figures.operations)
+    chosen = cells[(cells["product"] == product) & (cells["operation"] == operation)]
+    chosen = chosen[chosen["worker"] == worker] if worker else chosen
+    batch = _batch_size(figures.shop, product)
+    answers.sentence(*[_now(row) for _, row in chosen.iterrows()])
+    for cell, row in chosen.iterrows():
+        if len(chosen) > 1:
+            st.markdown(f"**{words.plain(row['worker'])}**")
+        answers.points(_statements(row, next_batch(figures.learning.fits, cell, batch), batch))
+    glossary.beside(*TRADE)
+    _picture(here, product, operation, worker, figures)
+    answers.table(_table(cells[cells["product"] == product]), "getting_faster", FORMATS)
+    answers.surer(_surer(chosen))
+    answers.worked_out(WORKED_OUT)
+
+
+def _choice(cells: pd.DataFrame, operations: pd.DataFrame) -> tuple[str, str, str]:
+    """(product, operation, worker): first the operation with most bench time that gets faster."""
+    share = operations.set_index(["product", "operation"])["share_of_bench_time"]
+    place = pd.MultiIndex.from_frame(cells[["product", "operation"]])
+    ranked = cells.assign(share=share.reindex(place).to_numpy())
+    ranked = ranked.assign(learns=ranked["curve"] != "constant")
+    ranked = ranked.sort_values(["learns", "share"], ascending=False, kind="stable")
+    with st.container(horizontal=True):
+        products = list(dict.fromkeys(ranked["product"]))
+        product = st.selectbox("Product", products, key="faster_product")
+        ranked = ranked[ranked["product"] == product]
+        names = list(dict.fromkeys(ranked["operation"]))
+        operation = st.selectbox("Operation", names, key=f"faster_operation_{product}")
+        people = sorted(set(ranked.loc[ranked["operation"] == operation, "worker"]))
+        options = ["everybody", *people] if len(people) > 1 else people
+        key = f"faster_worker_{product}_{operation}"
+        worker = st.selectbox("Worker", options, key=key)
+    return product, operation, "" if worker == "everybody" else worker
+
+
+def _batch_size(shop, product: str) -> int:
+    sizes = [row.batch_size for row in shop.products if row.name == product and not row.variant]
+    return int(sizes[0]) if sizes else 25
+
+
+def _now(row: pd.Series) -> str:
+    """Where one worker stands, in a sentence."""
+    present = words.duration_range(row["present_low"], row["present_high"])
+    lead = f"{words.plain(row['operation'])} takes {words.plain(row['worker'])}"
+    lead = lead[0].upper() + lead[1:]
+    if row["pooled"]:
+        return f"{lead} perhaps {present} a piece: too few laps to say how fast that falls."
+    if row["curve"] == "constant":
+        return f"{lead} {present} a piece, and practice does not change it yet."
+    return (
+        f"{lead} {present} a piece now; the first one took about "
+        f"{words.duration(row['first_unit_seconds'])}."
+    )
+
+
+def _statements(row: pd.Series, batch_seconds: tuple, batch: int) -> list[str]:
+    _, low, high = batch_seconds
+    return [
+        _how_fast(row),
+        _where_it_ends(row),
+        f"The next batch of {batch} takes {words.duration_range(low, high)} of this.",
+        _after_a_break(row),
+        _after_a_start(row),
+    ]
+
+
+def _how_fast(row: pd.Series) -> str:
+    low, high = row["learning_rate_low"], row["learning_rate_high"]
+    if row["pooled"]:
+        return (
+            f"{words.count(row['laps'], 'lap')}: too few to tell. The guess, from your other "
+            f"operations and published studies: each doubling of the pieces takes "
+            f"{_taken_off(low, high)} off."
+        )
+    if row["curve"] == "constant":
+        if low < 1:
+            return (
+                f"No practice shows in {words.count(row['pieces_made'], 'piece')}; if there is "
+                f"some, each doubling of the pieces takes at most {words.share(1 - low, 0)} off."
+            )
+        return f"No practice shows in {words.count(row['pieces_made'], 'piece')}."
+    if not high - low < WIDEST_RATE:
+        return (
+            "It gets faster, but how much each doubling of the pieces takes off cannot be told yet."
+        )
+    what = "the part that practice can change" if row["curve"] == "plateau" else "the time"
+    return f"Each doubling of the pieces made takes {_taken_off(low, high)} off {what}."
+
+
+def _taken_off(low: float, high: float) -> str:
+    """Learning rates low to high as what a doubling takes off: `12 to 18 %`."""
+    least, most = max(1 - high, 0.0), 1 - low
+    if least == 0:
+        return f"at most {words.share(most, 0)}"
+    return words.share_range(least, most)
+
+
+def _where_it_ends(row: pd.Series) -> str:
+    if row["curve"] == "constant":
+        return ""
+    if not row["plateau_identifiable"]:
+        return "Where it levels out cannot be told yet from these laps."
+    ends = words.duration_range(row["plateau_low"], row["plateau_high"])
+    left = row["pieces_to_plateau"]
+    if pd.isna(left):
+        return f"It levels out at {ends} a piece."
+    if left <= 0:
+        return f"It levels out at {ends} a piece, and is within 5 % of that already."
+    return (
+        f"It levels out at {ends} a piece; after about {words.count(left, 'more piece')} "
+        "it is within 5 % of that."
+    )
+
+
+def _after_a_break(row: pd.Series) -> str:
+    if row["curve"] == "constant":
+        return ""
+    kept = row["retention_per_week"]
+    if pd.isna(kept):
+        return "What a break takes away cannot be told: nobody has been away from it for long."
+    lost = words.share_range(1 - row["retention_high"], 1 - row["retention_low"])
+    if row["two_week_break_batch_seconds"] < 1:
+        return (
+            f"After two weeks away hardly anything is lost (a week takes {lost} of the practice)."
+        )
+    return (
+        f"Two weeks away cost about {words.duration(row['two_week_break_batch_seconds'])} on the "
+        f"next 25 pieces, {words.duration(row['two_week_break_seconds'])} on the first (a week "
+        f"takes {lost} of the practice)."
+    )
+
+
+def _after_a_start(row: pd.Series) -> str:
+    slower = math.exp(row["restart_effect"]) - 1
+    if not slower > 0.02:
+        return ""
+    return (
+        f"The first piece after a start or a change of task takes about {words.share(slower, 0)} "
+        "longer, the next one half as much more, and so on: larger stacks at a go save that."
+    )
+
+
+def _picture(here, product: str, operation: str, worker: str, figures) -> None:
+    path = _path(*here.key, product, operation, figures)
+
+    def of(frame):
+        return frame[frame["worker"] == worker] if worker else frame
+
+    if of(path.points).empty:
+        st.info("Every lap of this was set aside as suspicious. Next step: look at them on *Laps*.")
+        return
+    answers.picture(
+        practice_chart(
+            of(path.points), of(path.curve), of(path.plateaus), of(path.breaks), operation
+        )
+    )
+    st.caption(
+        "Marks: means of neighbouring laps. Line: the fitted mean, shaded where it lies 19 times "
+        "out of 20. Dotted level: where it ends. Dashed upright: time away."
+    )
+
+
+@st.cache_data(show_spinner="Drawing the curve …", max_entries=64)
+def _path(url, version, product, operation, _figures):
+    return practice_path(_figures.laps, _figures.learning, product, operation)
+
+
+FORMATS = {
+    "now (s a piece)": "%.0f",
+    "from": "%.0f",
+    "to": "%.0f",
+    "first piece (s)": "%.0f",
+    "learning rate (%)": "%.0f",
+    "rate from (%)": "%.0f",
+    "rate to (%)": "%.0f",
+    "levels out at (s)": "%.0f",
+    "next piece from (s)": "%.0f",
+    "next piece to (s)": "%.0f",
+}
+
+
+def _table(cells: pd.DataFrame) -> pd.DataFrame:
+    few = cells["pooled"].astype(bool)
+    return pd.DataFrame(
+        {
+            "operation": cells["operation"],
+            "worker": cells["worker"],
+            "now (s a piece)": cells["present_seconds"],
+            "now from (s)": cells["present_low"].round(1),
+            "now to (s)": cells["present_high"].round(1),
+            "first piece (s)": cells["first_unit_seconds"],
+            "curve": cells["curve"].map(CURVES).mask(few, "too few laps: pooled guess"),
+            "learning rate (%)": 100 * cells["learning_rate"],
+            "rate from (%)": 100 * cells["learning_rate_low"],
+            "rate to (%)": 100 * cells["learning_rate_high"],
+            "levels out at (s)": cells["plateau_seconds"],
+            "next piece from (s)": cells["next_unit_low"],
+            "next piece to (s)": cells["next_unit_high"],
+            "pieces made": cells["pieces_made"],
+            "laps": cells["laps"],
+            "note": cells["note"],
+        }
+    )
+
+
+def _surer(chosen: pd.DataFrame) -> list[str]:
+    lines = []
+    if chosen["pooled"].any():
+        lines.append("More laps: five or more of one person at this, better ten, tell a curve.")
+    if (~chosen["plateau_identifiable"].astype(bool) & (chosen["curve"] != "constant")).any():
+        lines.append(
+            "Where it levels out shows only once the curve bends: some hundred pieces more, or "
+            "never within what one shop makes."
+        )
+    lines.append("Short laps of few pieces: they show the first, slow pieces that long laps hide.")
+    lines.append("One lap per go, closed at every pause, so that a break is not timed as work.")
+    return lines
+
+
+WORKED_OUT = """
+**The curves**, each with a the time of the first piece, n the pieces made, and 2^b the learning
+rate:
+
+| name | mean time of piece n | in words |
+|---|---|---|
+| no practice effect | a | practice does not show (p above 5 %) |
+| unit curve | a n^b | each doubling takes the same share off a piece (Crawford 1944) |
+| cumulative average | n A(n) - (n-1) A(n-1); A(n) = a n^b | the mean so far falls (Wright 1936) |
+| with a plateau | c + (a - c) n^b | a part c that practice cannot take (de Jong 1957) |
+| with prior experience | a ((n+B) / (1+B))^b | B pieces brought along (Stanford-B; Asher 1956) |
+
+- A lap of several pieces is fitted through the exact sum over its pieces. Practice counts per
+  person and operation, across variants.
+- **Time away** (more than a week) takes practice back: pieces of experience × retention^weeks
+  (Argote, Beckman & Epple 1990).
+- **After a start**, a pause of half an hour or another task, the k-th piece takes
+  exp(r / 2^(k-1)) times as long.
+- **Choice of curve** by AICc; a bent curve must win clearly. **Ranges** hold 19 times out of 20;
+  laps of one session resemble each other and count for less than as many separate ones.
+- **Next batch** is a prediction: it holds the scatter of a session and of laps as well as what is
+  not known of the curve.
+- **Too few laps** (under five): the guess leans on your other operations and on published learning
+  rates (Dutton & Thomas 1984).
+- Practice shows that times fell while pieces were made, not that making more caused it: a new tool
+  or a simpler design in the same weeks would look alike.
+"""

@@ -1,0 +1,58 @@
+"""Trade terms beside the plain words, each with its meaning in one sentence, one tap away."""
+
+import streamlit as st
+
+MEANINGS = {
+    "lap": "One timed stretch at the bench: one person, one operation, one or more pieces.",
+    "operation": "Work that changes the piece, such as sewing or gluing.",
+    "inspection": "Looking a piece over to see whether it is good.",
+    "transport": "Carrying or walking, which adds nothing to the piece.",
+    "delay": "An interruption: time at the bench in which no piece moved on.",
+    "setup": "Work done once a batch, whatever its size, such as warming the press.",
+    "batch": "Pieces that go through the bench together, often 25 or 50.",
+    "rework": "Time spent putting a faulty piece right.",
+    "scrap": "Pieces lost for good.",
+    "observed time": "The mean time a piece took in the laps that were used, pauses left out.",
+    "rating": "How brisk the pace was against an ordinary one, in percent; 100 is ordinary.",
+    "normal time": "The observed time times the rating: what the piece takes at an ordinary pace.",
+    "allowance": "Time added for rest, the body's needs and small unavoidable stops.",
+    "standard time": "Normal time with the allowance: what to plan with for one piece.",
+    "takt time": "The working time of a week divided by the pieces wanted in it: one piece has "
+    "to be finished that often, on average, to keep up.",
+    "work content": "All bench time in one good piece: its operations at standard time, its share "
+    "of setups, walking and putting right.",
+    "bottleneck": "The step with the most work a piece for the hands or the place it needs; it "
+    "sets the pace of the whole.",
+    "load": "Hours needed as a share of the hours there are.",
+    "station": "A tool or place that one person uses at a time, such as the press.",
+    "routing": "The list of a product's operations and which must come before which.",
+    "learning curve": "How the time for a piece falls as more of them are made.",
+    "learning rate": "What is left of the time after doubling the pieces made; an 80 % curve "
+    "takes a fifth off with each doubling.",
+    "unit curve": "The learning curve of the single piece: every doubling of the pieces made "
+    "takes the same share off the time of the piece.",
+    "cumulative average": "The learning curve of the mean over all pieces so far, rather than of "
+    "the single piece.",
+    "plateau": "The part of the time that practice cannot take away; the curve levels out there.",
+    "prior experience": "Pieces' worth of practice somebody brought along before the first lap.",
+    "experience depreciation": "What a break takes away: after it, one works as if fewer pieces "
+    "had been made.",
+    "prediction interval": "The range that the next result falls in, 19 times out of 20.",
+    "confidence interval": "The range that the true mean lies in, as far as the laps can tell; it "
+    "holds 19 times out of 20.",
+    "first-pass yield": "The share of pieces that are right the first time.",
+    "rolled throughput yield": "The share of pieces that go through every step without a fault.",
+    "elapsed time": "Clock time from a batch's first lap to its last, nights and pauses included.",
+    "attended time": "The part of the elapsed time in which somebody was at work on the batch.",
+    "individuals chart": "One point a week with the limits that ordinary ups and downs stay "
+    "within; a week outside them has a reason worth finding.",
+}
+
+
+def beside(*terms: str) -> None:
+    """A row of the trade's words for what was just said; a tap or Enter shows the meaning."""
+    with st.container(horizontal=True, gap="small", vertical_alignment="center"):
+        st.caption("In the trade:", width="content")
+        for term in terms:
+            with st.popover(term, type="tertiary", width="content"):
+                st.markdown(f"**{term.capitalize()}**: {MEANINGS[term]}")

@@ -1,0 +1,246 @@
+"""Keeping pace: whether demand fits the week, for whom it is too much, and which step decides."""
+
+import pandas as pd
+import streamlit as st
+
+from analysis.charts.pace import load_chart
+from analysis.screens import answers, glossary, parts, source, words
+
+TRADE = ("takt time", "work content", "load", "station", "bottleneck", "standard time", "allowance")
+NEARLY_FULL = 0.85  # common practice, no source: fuller weeks do not survive a bad day
+
+
+def show() -> None:
+    """The answer for the week, the load of people and stations, the table, and what is behind."""
+    here = source.current()
+    st.title("Keeping pace")
+    parts.demo_line(here)
+    if not here.store.lap_count():
+        answers.nothing_yet("whether demand fits the week")
+        return
+    figures = source.figures(here)
+    wanted = figures.takt[figures.takt["demand_per_week"] > 0]
+    if wanted.empty or pd.isna(figures.hours_needed["value"]):
+        st.info(
+            "How many pieces are wanted a week is not known yet. Next step: write the demand "
+            "beside each product on **Shop**."
+        )
+        if not figures.takt.empty:
+            answers.table(_takt_table(figures.takt), "keeping_pace", TAKT_FORMATS)
+        return
+    answers.sentence(_fits(figures.hours_needed))
+    answers.points(
+        [*_tight(figures), *(_bottleneck(row) for row in wanted.itertuples(index=False))]
+    )
+    glossary.beside(*TRADE)
+    answers.picture(load_chart(_load(figures)))
+    st.caption(
+        "Bars: hours a week's demand asks for, as a share of the hours there are. Line across the "
+        "end of a bar: 19 times out of 20 it lies in there. Stations include setups and pieces "
+        "that wait in them."
+    )
+    answers.table(_takt_table(figures.takt), "keeping_pace", TAKT_FORMATS)
+    _people(wanted, figures)
+    _one_piece(figures, list(wanted["product"]))
+    st.warning(CAUTION, icon="✋")
+    answers.surer(_surer(figures))
+    answers.worked_out(WORKED_OUT)
+
+
+def _fits(hours: dict) -> str:
+    """Does demand fit the week, with the hours to spare or lacking."""
+    low, high, available = hours["low"], hours["high"], hours["available"]
+    asked = (
+        f"A week's demand asks for about {words.number_range(low, high)} hours of work; "
+        f"you have {words.hours(available)}."
+    )
+    if high <= available:
+        spare = words.number_range(available - high, available - low)
+        full = (
+            " That is full: one bad day does not fit in." if low / available > NEARLY_FULL else ""
+        )
+        return f"{asked} It fits, with {spare} hours to spare.{full}"
+    if low > available:
+        return (
+            f"{asked} It does not fit: {words.number_range(low - available, high - available)} "
+            "hours a week are lacking."
+        )
+    return f"{asked} It may or may not fit: the laps cannot tell yet."
+
+
+def _tight(figures) -> list[str]:
+    """Who or what is asked for more than there is, as the work is shared out now."""
+    fits = figures.hours_needed["high"] <= figures.hours_needed["available"]
+    lines = []
+    people = figures.worker_load[figures.worker_load["load"] > 1]
+    for row in people.itertuples(index=False):
+        but = " Others have room: share it out anew." if fits or len(people) == 1 else ""
+        lines.append(
+            f"As the work is shared now, **{words.plain(row.worker)}** is asked for "
+            f"{words.number_range(row.hours_needed_low, row.hours_needed_high)} hours and has "
+            f"{words.hours(row.hours_available)}.{but}"
+        )
+    stations = figures.station_load
+    if len(stations):
+        row = stations.loc[stations["load"].idxmax()]
+        lines.append(
+            f"The busiest place is **{words.plain(row['station'])}**: taken "
+            f"{words.share(row['load'], 0)} of the week."
+        )
+    return lines
+
+
+def _bottleneck(row) -> str:
+    if not row.bottleneck:
+        return ""
+    sure = row.bottleneck_probability
+    how = "almost surely" if sure > 0.95 else f"{100 * sure:.0f} times out of 100"
+    return (
+        f"The longest step of {words.plain(row.product)} is **{words.plain(row.bottleneck)}** "
+        f"({how}); to keep up, a piece has to be finished every "
+        f"{words.duration(row.takt_seconds)} and takes "
+        f"{words.duration_range(row.work_content_low, row.work_content_high)} of work."
+    )
+
+
+def _load(figures) -> pd.DataFrame:
+    """People, then stations, in one frame for the chart; shares of their own hours."""
+    tables = []
+    for kind, name, frame in (
+        ("person", "worker", figures.worker_load),
+        ("station", "station", figures.station_load),
+    ):
+        frame = frame[frame["hours_available"] > 0]
+        tables.append(
+            pd.DataFrame(
+                {
+                    "kind": kind,
+                    "name": frame[name].astype(str),
+                    "share": frame["load"],
+                    "low": frame["hours_needed_low"] / frame["hours_available"],
+                    "high": frame["hours_needed_high"] / frame["hours_available"],
+                }
+            ).sort_values("share", ascending=False)
+        )
+    return pd.concat(tables, ignore_index=True)
+
+
+TAKT_FORMATS = {
+    "wanted (pieces a week)": "%.0f",
+    "one needed every (min)": "%.1f",
+    "work in a good piece (min)": "%.1f",
+    "work from (min)": "%.1f",
+    "work to (min)": "%.1f",
+    "people needed": "%.2f",
+    "people from": "%.2f",
+    "people to": "%.2f",
+    "sure of the step (%)": "%.0f",
+}
+
+
+def _takt_table(takt: pd.DataFrame) -> pd.DataFrame:
+    return pd.DataFrame(
+        {
+            "product": takt["product"],
+            "wanted (pieces a week)": takt["demand_per_week"],
+            "one needed every (min)": takt["takt_seconds"] / 60,
+            "work in a good piece (min)": takt["work_content_seconds"] / 60,
+            "work from (min)": takt["work_content_low"] / 60,
+            "work to (min)": takt["work_content_high"] / 60,
+            "people needed": takt["workers_needed"],
+            "people from": takt["workers_needed_low"],
+            "people to": takt["workers_needed_high"],
+            "longest step": takt["bottleneck"],
+            "sure of the step (%)": 100 * takt["bottleneck_probability"],
+            "note": takt["note"],
+        }
+    )
+
+
+def _people(wanted: pd.DataFrame, figures) -> None:
+    """What a figure such as 1.3 people means."""
+    people = wanted["workers_needed"].sum()
+    week = figures.shop.week_seconds / 3600
+    whole, part = divmod(people, 1)
+    more = f"{words.hours(part * week)} a week"
+    said = f"{int(whole)} all week and one more for {more}" if whole else f"one, for {more}"
+    st.markdown(
+        f"**People needed** in all: {people:.2f}, which means {said} "
+        f"(a week is {words.hours(week)}). It is not rounded: a part of a person is hours, not a "
+        "person to employ."
+    )
+
+
+def _one_piece(figures, products: list[str]) -> None:
+    """Where one piece's work goes, by operation."""
+    with st.expander("Work in one good piece, by operation"):
+        product = st.selectbox("Product", products, key="pace_product")
+        own = figures.content[figures.content["product"] == product]
+        variants = list(dict.fromkeys(own["variant"].astype(str)))
+        variant = variants[0]
+        if len(variants) > 1:
+            variant = st.selectbox("Variant", variants, key=f"pace_variant_{product}")
+        answers.table(_content_table(own[own["variant"] == variant]), "work_content", MINUTES)
+
+
+MINUTES = dict.fromkeys(
+    ("making (min)", "setting up (min)", "walking (min)", "putting right (min)", "in all (min)"),
+    "%.2f",
+)
+
+
+def _content_table(own: pd.DataFrame) -> pd.DataFrame:
+    return pd.DataFrame(
+        {
+            "operation": own["operation"],
+            "station": own["station"],
+            "making (min)": own["good_seconds"] / 60,
+            "setting up (min)": own["setup_seconds"] / 60,
+            "walking (min)": own["transport_seconds"] / 60,
+            "putting right (min)": own["rework_seconds"] / 60,
+            "in all (min)": own["total_seconds"] / 60,
+            "known from": own["source"],
+        }
+    )
+
+
+def _surer(figures) -> list[str]:
+    lines = []
+    planned = figures.content[figures.content["source"] != "laps"]["operation"]
+    if len(planned):
+        names = ", ".join(words.plain(name) for name in dict.fromkeys(planned.astype(str)))
+        lines.append(f"Time what is only planned so far: {names}.")
+    missing = figures.takt[~(figures.takt["demand_per_week"] > 0)]["product"]
+    if len(missing):
+        names = ", ".join(words.plain(name) for name in missing)
+        lines.append(f"Write the demand for {names} on *Shop*.")
+    lines.append("More batches of the steps that take longest: their range is the range of all.")
+    lines.append("The hours people really have at the bench, on *Shop*: half of this is theirs.")
+    return lines
+
+
+CAUTION = (
+    "**Pace is not for squeezing.** These figures plan work; they are no target for a person. "
+    "Hands that repeat a short movement need pauses and a change of task, and haste at a blade, a "
+    "needle or a press hurts people. Pain, tingling or numb fingers: stop and see a doctor. Where "
+    "you employ somebody, working-time and safety rules of your place come first; ask those "
+    "licensed to advise on them."
+)
+
+WORKED_OUT = f"""
+- **Takt time** = working time of the shop's week, breaks off / pieces wanted in the week.
+- **Work in a good piece** (work content) = standard time of every operation × pieces that pass it
+  per good one + setups / batch size + walking + putting right. Standard time = observed × rating +
+  allowance, at the present level of practice; logged interruptions replace the contingency part of
+  the allowance, never both.
+- **People needed** = work in a good piece / takt time, not rounded.
+- **Load** = hours that a week's demand takes of a person or place / hours they have. Work goes to
+  whoever did it in the last four weeks. A station also counts its setups and the pieces that wait
+  in it.
+- **Longest step** (bottleneck): the operation with most work in a good piece; how sure, is the
+  share of draws from what the laps leave open in which it comes out longest.
+- **Ranges** hold 19 times out of 20. They hold what the laps leave open, not a change in demand,
+  a new product or an illness.
+- Above about {100 * NEARLY_FULL:.0f} % load a week is called full: common practice, no source.
+- That the hours fit does not say that the order of work does: waits for glue may still cost days.
+"""

@@ -1,0 +1,161 @@
+"""Where a batch's time goes, for a choice of product, variant, worker or one batch."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+LOSSES = ("rework", "transport", "delay")  # time that makes no piece better than it should be
+NO_OPERATION = "between operations"
+CLOCK = ("elapsed_hours", "worked_hours", "hours_nobody_worked", "open_hours_nobody_worked")
+COLUMNS = ["operation", "activity", "seconds", "laps", "seconds_per_piece", "seconds_per_batch"]
+
+
+@dataclass(frozen=True)
+class Spread:
+    """A mean and its 95 % range; the range is NaN where fewer than three batches tell it."""
+
+    value: float
+    low: float
+    high: float
+
+
+@dataclass(frozen=True)
+class BatchTime:
+    """The bench time of the batches chosen.
+
+    minutes              COLUMNS, operations in the order of the route; per good piece and batch
+    batches, pieces      finished batches counted in, and the good pieces they gave; with no
+                         finished batch, what is under way (`finished` is False) and its pieces
+    per_piece, per_batch bench seconds
+    elapsed_hours, worked_hours, idle_hours, open_idle_hours   means per batch: first lap to last,
+                         somebody at work, nobody at work, and that within the shop's hours
+    """
+
+    minutes: pd.DataFrame
+    batches: int
+    pieces: float
+    finished: bool
+    per_piece: Spread
+    per_batch: Spread
+    elapsed_hours: float
+    worked_hours: float
+    idle_hours: float
+    open_idle_hours: float
+
+
+def batch_time(
+    laps: pd.DataFrame,
+    batches: pd.DataFrame,
+    route: pd.DataFrame,
+    product: str,
+    variant: str = "",
+    worker: str = "",
+    batch: str = "",
+) -> BatchTime:
+    """Bench time of `product`, narrowed where variant, worker or batch is not blank.
+
+    laps, batches, route: those of a `Study`. Without a batch chosen, all finished ones count; an
+    unfinished one would put its time on too few pieces. Laps that name no batch are left out.
+    """
+    chosen = _chosen_batches(batches, product, variant, batch)
+    own = _own_laps(laps, chosen, product, variant, worker)
+    finished = bool(chosen["finished"].all()) and len(chosen) > 0
+    pieces = float(chosen["good_units" if finished else "units_started"].sum())
+    seconds = own.groupby("batch", observed=True)["seconds"].sum().reindex(chosen["batch"])
+    made = chosen["good_units" if finished else "units_started"].to_numpy(float)
+    return BatchTime(
+        _minutes(own, route, product, pieces, len(chosen)),
+        len(chosen),
+        pieces,
+        finished,
+        _ratio(seconds.fillna(0).to_numpy(float), made),
+        _ratio(seconds.fillna(0).to_numpy(float), np.ones(len(chosen))),
+        *(float(chosen[name].mean()) for name in CLOCK),
+    )
+
+
+def _chosen_batches(batches, product: str, variant: str, batch: str) -> pd.DataFrame:
+    chosen = batches[(batches["product"] == product) & (batches["batch"] != "")]
+    if variant:
+        chosen = chosen[chosen["variant"] == variant]
+    if batch:
+        chosen = chosen[chosen["batch"] == batch]
+    chosen = _one_row_a_batch(chosen)
+    if not batch and chosen["finished"].any():
+        chosen = chosen[chosen["finished"]]
+    return chosen
+
+
+def _one_row_a_batch(chosen: pd.DataFrame) -> pd.DataFrame:
+    """Batches of several variants as one: pieces added, finished when all are, the clock hours
+    those of the variant with most work."""
+    chosen = chosen.sort_values("worked_hours", ascending=False, kind="stable")
+    chosen = chosen.astype({"batch": str, "finished": bool})
+    how = dict.fromkeys(CLOCK, "first") | {"good_units": "sum", "units_started": "sum"}
+    return chosen.groupby("batch", sort=False).agg(how | {"finished": "all"}).reset_index()
+
+
+def _own_laps(laps, chosen, product: str, variant: str, worker: str) -> pd.DataFrame:
+    here = (laps["product"] == product) & laps["batch"].isin(chosen["batch"].astype(str))
+    if variant:
+        here &= laps["variant"].isin([variant, ""])
+    if worker:
+        here &= laps["worker"] == worker
+    return laps.loc[here, ["batch", "operation", "activity", "seconds"]]
+
+
+def _minutes(own, route, product: str, pieces: float, batches: int) -> pd.DataFrame:
+    keys = ["operation", "activity"]
+    table = own.groupby(keys, observed=True)["seconds"].agg(["sum", "size"]).reset_index()
+    table = table.astype(dict.fromkeys(keys, "str")).rename(
+        columns={"sum": "seconds", "size": "laps"}
+    )
+    places = route[route["product"] == product].groupby("operation", observed=True)["position"]
+    place = table["operation"].map(places.min().to_dict()).fillna(np.inf)
+    table["operation"] = table["operation"].replace("", NO_OPERATION)
+    table["seconds_per_piece"] = table["seconds"] / pieces if pieces else np.nan
+    table["seconds_per_batch"] = table["seconds"] / batches if batches else np.nan
+    order = np.lexsort([-table["seconds"], table["operation"], place])
+    return table.iloc[order].reset_index(drop=True)[COLUMNS]
+
+
+def _ratio(top: np.ndarray, bottom: np.ndarray) -> Spread:
+    """r = sum(top) / sum(bottom) over batches, and r -+ t(.975, m - 1) se.
+
+    se = sqrt(m / (m - 1) sum (top - r bottom)^2) / sum(bottom) (Cochran, Sampling Techniques,
+    1977, the ratio estimate); batches, not laps, are the independent pieces of evidence.
+    """
+    from scipy.special import stdtrit  # scipy is slow to import, and not every screen asks
+
+    count, whole = len(top), bottom.sum()
+    value = top.sum() / whole if whole else np.nan
+    if count < 3 or not whole:
+        return Spread(value, np.nan, np.nan)
+    error = np.sqrt(count / (count - 1) * ((top - value * bottom) ** 2).sum()) / whole
+    half = stdtrit(count - 1, 0.975) * error
+    return Spread(value, max(value - half, 0.0), value + half)
+
+
+def largest_loss(minutes: pd.DataFrame) -> pd.Series | None:
+    """Of mending, walking and interruptions, the one that takes most: activity, seconds,
+    seconds_per_piece, seconds_per_batch, share (of all time), operation (where most of it is) and
+    operation_share (of the loss); None where nothing was lost."""
+    lost = minutes[minutes["activity"].isin(LOSSES)]
+    if lost.empty or lost["seconds"].sum() == 0:
+        return None
+    sums = ["seconds", "seconds_per_piece", "seconds_per_batch"]
+    largest = lost.groupby("activity")[sums].sum().sort_values("seconds").iloc[-1]
+    rows = lost[lost["activity"] == largest.name]
+    most = rows.loc[rows["seconds"].idxmax()]
+    return pd.Series(
+        {
+            "activity": largest.name,
+            **largest,
+            "share": largest["seconds"] / minutes["seconds"].sum(),
+            "operation": most["operation"],
+            "operation_share": most["seconds"] / largest["seconds"],
+        }
+    )
