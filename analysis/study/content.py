@@ -201,10 +201,10 @@ def _through(passing: np.ndarray, first: np.ndarray) -> np.ndarray:
     """Pieces that must pass each row for one good piece: 1 / product of `passing` from it on."""
     through = np.empty((len(passing), len(first)))
     starts = np.unique(first)
-    for begin, end in zip(starts, np.append(starts[1:], len(first)), strict=True):
+    for begin, end in zip(starts, np.append(starts, len(first))[1:], strict=True):
         tail = np.cumprod(passing[:, begin:end][:, ::-1], axis=1)[:, ::-1]
         through[:, begin:end] = 1 / np.maximum(tail, 1e-9)  # all lost: no good piece at any cost
-    return through if len(passing) else np.empty((0, len(first)))
+    return through
 
 
 def _batch_sizes(rows: pd.DataFrame, shop: Shop) -> np.ndarray:
@@ -226,9 +226,17 @@ def _variant_shares(rows: pd.DataFrame, laps: pd.DataFrame, shop: Shop) -> np.nd
         demand=np.array(demand, float),
         made=[float(made.get(pair, 0)) for pair in pairs.itertuples(index=False, name=None)],
     )
-    shares = pd.concat([_shares_of(group) for _, group in pairs.groupby("product")])
-    return shares.reindex(pairs.index).repeat(
-        rows.groupby(["product", "variant"], sort=False).size().to_numpy()).to_numpy()
+    sizes = rows.groupby(["product", "variant"], sort=False).size().to_numpy()
+    return np.repeat(_shares_within_product(pairs), sizes)
+
+
+def _shares_within_product(pairs: pd.DataFrame) -> np.ndarray:
+    by = pairs.groupby("product", sort=False)
+    demanded = (by["demand"].transform("sum") > 0) & (by["made"].transform("size") > 1)
+    weight = pairs["demand"].fillna(0.0).where(demanded, pairs["made"])
+    total = weight.groupby(pairs["product"]).transform("sum")
+    weight = weight.where(total > 0, 1.0)  # neither demand nor pieces: all alike
+    return (weight / weight.groupby(pairs["product"]).transform("sum")).to_numpy(float)
 
 
 def _demand(shop: Shop, product: str, variant: str) -> float:
@@ -236,11 +244,3 @@ def _demand(shop: Shop, product: str, variant: str) -> float:
         if (row.name, row.variant) == (product, variant) and row.demand_per_week is not None:
             return row.demand_per_week
     return np.nan
-
-
-def _shares_of(group: pd.DataFrame) -> pd.Series:
-    known = group["demand"].notna().any() and group["demand"].sum() > 0 and len(group) > 1
-    weight = group["demand"].fillna(0.0) if known else group["made"]
-    if weight.sum() == 0:
-        weight = pd.Series(1.0, group.index)
-    return weight / weight.sum()

@@ -51,7 +51,7 @@ WEEKS = {
 }
 
 
-def as_contract(study: Study, with_shop: bool = True) -> dict:
+def as_contract(study: Study) -> dict:
     """The answer of the command line's `study`; without a shop, takt and cost are left empty."""
     rolled = study.rolled_yield
     return {
@@ -66,8 +66,8 @@ def as_contract(study: Study, with_shop: bool = True) -> dict:
             product: plain(value) for product, value in
             zip(rolled["product"], rolled["rolled_throughput_yield"], strict=True)
         },
-        "takt": _rows(study.takt, TAKT) if with_shop else [],
-        "cost": _rows(study.cost, COST) if with_shop else [],
+        "takt": _rows(study.takt, TAKT) if study.shop_given else [],
+        "cost": _rows(study.cost, COST) if study.shop_given else [],
         "weeks": _rows(study.weeks, WEEKS),
     }  # fmt: skip
 

@@ -93,12 +93,15 @@ def likeness(hits, units, cell, cluster, cells: int) -> np.ndarray:
 
 
 def share_draws(hits, trials, effect, draws: int, rng: np.random.Generator) -> np.ndarray:
-    """Draws (draws x cells) of a share from its Jeffreys posterior, likeness allowed for.
+    """Draws (draws x cells) of a share from its posterior, likeness allowed for.
 
-    Beta(hits / effect + 1/2, (trials - hits) / effect + 1/2); zero trials give zeros.
+    Beta(hits / effect + 1/3, (trials - hits) / effect + 1/3): the neutral prior (Kerman 2011),
+    whose median is the observed share, so that many operations without a fault do not add up to
+    faults nobody saw. Zero trials give zeros.
     """
     hits, trials = np.asarray(hits, float), np.asarray(trials, float)
-    drawn = rng.beta(hits / effect + 0.5, (trials - hits) / effect + 0.5, (draws, len(hits)))
+    drawn = rng.beta(hits / effect + 1 / 3, (trials - hits) / effect + 1 / 3,
+                     (draws, len(hits)))
     return np.where(trials > 0, drawn, 0.0)
 
 

@@ -9,8 +9,10 @@ from analysis.study.rates import clusters, is_activity, is_regular
 
 COLUMNS = ("product", "variant", "operation", "position", "planned_seconds", "setup_seconds",
            "setup_wait_seconds", "wait_seconds", "wait_holds_station", "station", "source")
-_PLANNED = {"planned_seconds": np.nan, "setup_seconds": 0.0, "setup_wait_seconds": 0.0,
-            "wait_seconds": 0.0, "wait_holds_station": False, "station": "", "source": "laps"}
+_UNPLANNED = {"setup_seconds": 0.0, "setup_wait_seconds": 0.0, "wait_seconds": 0.0,
+              "wait_holds_station": False, "station": "", "source": "laps"}
+_KINDS = {"planned_seconds": float, "setup_seconds": float, "setup_wait_seconds": float,
+          "wait_seconds": float, "wait_holds_station": bool}
 
 
 def routes(laps: pd.DataFrame, routing: pd.DataFrame | None, timezone: str) -> pd.DataFrame:
@@ -27,7 +29,7 @@ def routes(laps: pd.DataFrame, routing: pd.DataFrame | None, timezone: str) -> p
     tables = [_route(product, variant, logged, usual, routing) for product, variant in pairs]
     tables = [table for table in tables if len(table)]
     if not tables:
-        return pd.DataFrame({name: pd.Series(dtype=object) for name in COLUMNS})
+        return pd.DataFrame(columns=list(COLUMNS)).astype(_KINDS)
     return pd.concat(tables, ignore_index=True)[list(COLUMNS)]
 
 
@@ -57,10 +59,27 @@ def usual_order(laps: pd.DataFrame, timezone: str) -> pd.DataFrame:
 
     For operations a and b of a product, in the batches that had both, the share in which a's
     pieces were (on average) done after b's; the score of a is the mean over b. Sorted by it.
+    A product whose laps name no batch has its operations in the order of their first lap.
     """
     regular = laps[is_regular(laps)]
+    named = (regular["batch"] != "").to_numpy()
+    without = ~regular["product"].isin(regular["product"][named].unique()).to_numpy()
+    tables = [_order_in_batches(regular[named], timezone), _order_of_first(regular[without])]
+    return pd.concat(tables, ignore_index=True)
+
+
+def _order_of_first(regular: pd.DataFrame) -> pd.DataFrame:
+    first = regular.groupby(["product", "operation"], observed=True)["started_at"].min()
+    table = first.reset_index().astype({"product": "str", "operation": "str"})
+    rank = table.groupby("product")["started_at"].rank(method="first", pct=True)
+    return table.assign(score=rank)[["product", "operation", "score"]].sort_values(
+        ["product", "score"])
+
+
+def _order_in_batches(regular: pd.DataFrame, timezone: str) -> pd.DataFrame:
     if not len(regular):
-        return pd.DataFrame({"product": [], "operation": [], "score": []})
+        return pd.DataFrame({"product": [], "operation": [], "score": []}).astype(
+            {"product": "str", "operation": "str"})
     begun = regular["started_at"].astype("int64").to_numpy() / 1e6
     frame = pd.DataFrame({
         "product": regular["product"].astype(str), "operation": regular["operation"].astype(str),
@@ -119,7 +138,8 @@ def _route(product: str, variant: str, logged: pd.DataFrame, usual: pd.DataFrame
     order = _put_in(planned, [name for name in seen if name not in planned], score)
     table = pd.DataFrame({"product": product, "variant": variant, "operation": order,
                           "position": range(len(order))})
-    return table.merge(_planned_columns(rows), on="operation", how="left").fillna(_PLANNED)
+    table = table.merge(_planned_columns(rows), on="operation", how="left")
+    return table.reindex(columns=list(COLUMNS)).astype(object).fillna(_UNPLANNED).astype(_KINDS)
 
 
 def _routing_rows(product: str, variant: str, routing: pd.DataFrame | None) -> pd.DataFrame:

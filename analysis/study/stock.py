@@ -1,4 +1,4 @@
-"""Stock: what is on the shelf, how long it lasts, what was packed but not put away, what is next."""
+"""Stock: what is on the shelf, how long it lasts, what is not put away, what to make next."""
 
 from __future__ import annotations
 
@@ -67,7 +67,8 @@ def _since_count(table: pd.DataFrame, movements: pd.DataFrame | None) -> pd.Data
         return nothing
     own = _placed(movements, table).sort_values("moved_at", kind="stable")
     counts = own[own["kind"] == "count"].groupby("place").last()
-    since = own[own["moved_at"] > own["place"].map(counts["moved_at"])]
+    counted = counts["moved_at"].reindex(own["place"]).set_axis(own.index)
+    since = own[own["moved_at"] > counted]
     moved = since.groupby(["place", "kind"])["pieces"].sum().unstack(fill_value=0)
     moved = moved.reindex(index=counts.index, columns=["sale", "put_away"], fill_value=0)
     found = pd.DataFrame({
@@ -92,7 +93,8 @@ def _finished_since(laps: pd.DataFrame, good_units: np.ndarray, table: pd.DataFr
     made = laps.loc[finishing, ["product", "variant", "started_at"]].assign(
         good=np.asarray(good_units)[finishing])
     made = _placed(made, table)
-    since = made[made["started_at"] > made["place"].map(table["counted"])]
+    counted = table["counted"].take(made["place"]).set_axis(made.index)
+    since = made[made["started_at"] > counted]
     return since.groupby("place")["good"].sum().reindex(table.index, fill_value=0).astype(float)
 
 

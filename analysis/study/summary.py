@@ -81,10 +81,12 @@ class Study:
                         as the shop file says), packed_not_put_away, in_progress, demand_per_week,
                         lasts_days, lasts_days_low, lasts_days_high, make_rank (1 = make next),
                         batch_size, note
+    shop, shop_given    the shop, and whether one was given (else all defaults)
     timezone, currency  of the shop
     """
 
     shop: Shop
+    shop_given: bool
     laps: pd.DataFrame
     laps_read: int
     laps_used: int
@@ -132,7 +134,7 @@ def study(
     movements: counts, sales and put-aways (`stock.MOVEMENT_COLUMNS`). rng: draws behind the
     intervals of takt and cost; left out, the same laps give the same figures to the last digit.
     """
-    shop = shop or Shop()
+    shop_given, shop = shop is not None, shop or Shop()
     rng = rng or np.random.default_rng(0)
     learning = fit_learning(laps)
     routes = route.routes(laps, routing, shop.timezone)
@@ -147,6 +149,7 @@ def study(
     batch_table = minutes.batches(laps, good, shop)
     return Study(
         shop=shop,
+        shop_given=shop_given,
         laps=judged,
         laps_read=len(laps),
         laps_used=int((~suspicious).sum()),
@@ -193,7 +196,7 @@ def _set_aside(judged: pd.DataFrame) -> pd.DataFrame:
     times = table["seconds"] / table["units"] / table["expected_seconds"]
     table["reason"] = [
         f"took {ratio:.2g} times the {expected:.0f} s a piece its curve expects"
-        + ("; a stop forgotten?" if ratio > 1 else "; a tap too many?")
+        + ("; a stop forgotten?" if ratio > 1 else "; a tap too many, or work cut short?")
         for ratio, expected in zip(times, table["expected_seconds"], strict=True)
     ]
     return table

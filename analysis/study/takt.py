@@ -83,7 +83,10 @@ def mix(content: Content, product: str) -> tuple[float, np.ndarray | None]:
 
 
 def bottlenecks(content: Content, product: str) -> pd.DataFrame:
-    """product, operation, seconds_per_good_piece, probability of being the longest; longest first."""
+    """A product's operations, longest first.
+
+    product, operation, seconds_per_good_piece, probability (of being the longest).
+    """
     frame = content.frame
     own = np.flatnonzero((frame["product"] == product).to_numpy())
     names, place = np.unique(frame["operation"].to_numpy(str)[own], return_inverse=True)
@@ -129,11 +132,21 @@ def worker_shares(laps: pd.DataFrame, present: pd.DataFrame) -> pd.DataFrame:
 
 
 def week_hours(content: Content, shop: Shop) -> tuple[np.ndarray, np.ndarray]:
-    """Hours a week's demand takes at each row of the content: values (rows), draws x rows."""
-    demand = {name: demand_of(shop, name) or 0.0 for name in content.frame["product"].unique()}
-    pieces = content.frame["product"].map(demand).to_numpy(float) * content.frame["share"]
-    hours = pieces.to_numpy(float) / 3600
+    """Hours a week's demand takes at each row of the content: values (rows), draws x rows.
+
+    NaN where no product's demand is known; a product without one then asks for nothing.
+    """
+    hours = week_pieces(content, shop) / 3600
     return content.frame["total_seconds"].to_numpy() * hours, content.total_draws * hours
+
+
+def week_pieces(content: Content, shop: Shop) -> np.ndarray:
+    """Good pieces a week asks of each row's route; NaN where no demand at all is given."""
+    demand = {name: demand_of(shop, name) for name in content.frame["product"].unique()}
+    nothing = 0.0 if any(value is not None for value in demand.values()) else np.nan
+    wanted = {name: nothing if value is None else value for name, value in demand.items()}
+    return (content.frame["product"].map(wanted).to_numpy(float)
+            * content.frame["share"].to_numpy(float))
 
 
 def worker_load(content: Content, shop: Shop, shares: pd.DataFrame) -> pd.DataFrame:
@@ -175,8 +188,7 @@ def station_load(content: Content, shop: Shop, routes: pd.DataFrame) -> pd.DataF
     onto = np.array([[float(own == name) for name in stations] for own in frame["station"]])
     onto = onto.reshape(len(frame), len(stations))
     value, draws = week_hours(content, shop)
-    demand = {name: demand_of(shop, name) or 0.0 for name in frame["product"].unique()}
-    pieces = frame["product"].map(demand).to_numpy(float) * frame["share"].to_numpy(float)
+    pieces = week_pieces(content, shop)
     sizes = [shop.product(p, v) for p, v in zip(frame["product"], frame["variant"], strict=True)]
     batches = pieces / np.array([row.batch_size if row else 25 for row in sizes], float)
     warming = batches * routes["setup_wait_seconds"].to_numpy(float) / 3600

@@ -129,8 +129,8 @@ def present_cells(laps: pd.DataFrame, used: np.ndarray, cells: pd.DataFrame,
     rating (time-weighted, 1 = 100 %), normal_seconds, still_falling. Where practice does not
     show (curve `constant`) the present time is the plain mean of the laps used.
     """
-    table = cells[["product", "operation", "worker", "pieces_made"]].copy()
     keys = ["product", "operation", "worker"]
+    table = cells[[*keys, "pieces_made"]].astype(dict.fromkeys(keys, "str"))
     taken = laps[is_regular(laps) & used]
     cell = cell_codes(taken, keys, table)
     taken, cell = taken[cell >= 0], cell[cell >= 0]
@@ -184,10 +184,9 @@ def normal_by_operation(present: pd.DataFrame) -> pd.DataFrame:
         "product": present["product"], "operation": present["operation"], "weight": weight,
         "part": part, "square": (part * present["se_log"]) ** 2,
         "still_falling": present["still_falling"],
-    }).groupby(KEYS, sort=True).agg(  # fmt: skip
-        weight=("weight", "sum"), part=("part", "sum"),
-        square=("square", lambda x: x.sum(skipna=False)), still_falling=("still_falling", "any"),
-    ).reset_index()
+    }).groupby(KEYS, sort=True)  # fmt: skip
+    sums = sums[["weight", "part", "square"]].sum(skipna=False).assign(
+        still_falling=sums["still_falling"].any()).reset_index()
     sums["normal_seconds"] = sums["part"] / sums["weight"]
     sums["se_log"] = np.sqrt(sums["square"]) / sums["part"]
     sums["normal_low"] = sums["normal_seconds"] * np.exp(-Z95 * sums["se_log"])
