@@ -302,6 +302,7 @@ class Bindery:
         self.batches: list[Batch] = []
         self.experience: dict[tuple, float] = defaultdict(float)
         self.pieces_made: Counter = Counter()
+        self.restart_seconds: dict[tuple, list[float]] = defaultdict(lambda: [0.0, 0.0])
         self.last_end: dict[tuple, float] = {}
         self.spell = dict.fromkeys(self.clock, (None, 0, 0.0))
         self.laps: list[dict] = []
@@ -438,11 +439,13 @@ class Bindery:
         if spell_cell != cell or now - spell_end > 1800:
             done = 0
         first = self.experience[cell] + 1
+        plain = [mean_seconds(operation, worker, first + i, truth) for i in range(k)]
         total = sum(
-            mean_seconds(operation, worker, first + i, truth)
-            * math.exp(truth.restart_effect * 2.0 ** -(done + i))
-            for i in range(k)
+            seconds * math.exp(truth.restart_effect * 2.0 ** -(done + i))
+            for i, seconds in enumerate(plain)
         )
+        self.restart_seconds[cell][0] += total
+        self.restart_seconds[cell][1] += sum(plain)
         self.experience[cell] += k
         self.pieces_made[cell] += k
         self.spell[worker] = (cell, done + k, now)
@@ -783,6 +786,8 @@ def cell_truths(bindery: Bindery) -> list[dict]:
             "batch_sd": operation.batch_sd,
             "pieces_made": made,
             "experience_at_end": round(experience, 4),
+            "mean_restart_multiple": round(np.divide(*bindery.restart_seconds[
+                worker, product, name]), 6),
             "present_seconds": round(mean_seconds(operation, worker, experience + 1, truth), 4),
         })
     return cells

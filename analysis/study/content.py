@@ -15,7 +15,7 @@ import pandas as pd
 from analysis.records.shop import Shop
 from analysis.study.quality import share_draws
 from analysis.study.rates import cell_codes, clusters, is_activity, is_regular, ratio
-from analysis.study.time_study import KEYS, normal_by_operation, standard_seconds
+from analysis.study.time_study import KEYS, DelayRate, normal_by_operation, standard_seconds
 
 DRAWS = 1000
 COLUMNS = (
@@ -45,7 +45,7 @@ class Content:
 
 
 def content(laps: pd.DataFrame, present: pd.DataFrame, quality: pd.DataFrame,
-            routes: pd.DataFrame, shop: Shop, delay_percent: float,
+            routes: pd.DataFrame, shop: Shop, delay: DelayRate,
             rng: np.random.Generator) -> Content:
     """Seconds per good piece by product, variant and operation.
 
@@ -55,8 +55,9 @@ def content(laps: pd.DataFrame, present: pd.DataFrame, quality: pd.DataFrame,
     later operations of 1 / (1 - scrap rate); setup: mean seconds per batch set up / batch size;
     transport and rework: logged seconds per piece at the operation, times those pieces.
     """
-    table = _operation_rates(laps, present, quality, routes, shop, delay_percent)
-    drawn = _draw(table, rng)
+    table = _operation_rates(laps, present, quality, routes, shop)
+    table["standard_seconds"] = table["normal_seconds"] * _allowance_factor(shop, delay.percent)
+    drawn = _draw(table, shop, delay, rng)
     rows = routes.reset_index(drop=True)
     at = cell_codes(rows, KEYS, table)
     batch = _batch_sizes(rows, shop)
@@ -94,7 +95,7 @@ def _parts(value: dict[str, np.ndarray], through: np.ndarray, batch: np.ndarray)
     }
 
 
-def _operation_rates(laps, present, quality, routes, shop: Shop, delay_percent) -> pd.DataFrame:
+def _operation_rates(laps, present, quality, routes, shop: Shop) -> pd.DataFrame:
     """One row per product and operation of any route: its rates and their standard errors."""
     keep = ["planned_seconds", "setup_seconds"]
     table = routes.groupby(KEYS, sort=True)[keep].first().reset_index()
@@ -104,8 +105,8 @@ def _operation_rates(laps, present, quality, routes, shop: Shop, delay_percent) 
     table = table.merge(quality[[*KEYS, *columns]], on=KEYS, how="left")
     table["source"] = np.where(table["normal_seconds"].notna(), "laps",
                                np.where(table["planned_seconds"].notna(), "planned", "none"))
-    normal_seconds = table["normal_seconds"].fillna(table["planned_seconds"]).fillna(0.0)
-    table["standard_seconds"] = _with_allowance(normal_seconds, shop, delay_percent)
+    timed = table["normal_seconds"].fillna(table["planned_seconds"])
+    table["normal_seconds"] = timed.fillna(0.0)
     table["se_log"] = table["se_log"].fillna(0.0)
     nothing = {"units": 0, "scrap_units": 0, "scrap_rate": 0.0, "scrap_likeness": 1.0}
     table = table.fillna(nothing)
@@ -119,17 +120,21 @@ def _operation_rates(laps, present, quality, routes, shop: Shop, delay_percent) 
     return table
 
 
-def _with_allowance(normal_seconds, shop: Shop, delay_percent: float):
+def _allowance_factor(shop: Shop, delay_percent):
+    """Standard over normal time, the logged interruptions in place of the contingency allowance.
+
+    Interruptions are logged in percent of work; as a share of the working day (work,
+    interruptions and rest R) they are delay (1 - R) / (1 + delay).
+    """
     allowance = shop.allowance
     rest = allowance.personal_percent + allowance.fatigue_percent
-    if not delay_percent:
+    if not np.any(delay_percent):
         percent = rest + allowance.contingency_percent
     elif allowance.convention == "of working day":
-        # Interruptions are logged per hour of work; here they are a share of the whole day.
         percent = rest + delay_percent * (100 - rest) / (100 + delay_percent)
     else:
         percent = rest + delay_percent
-    return standard_seconds(normal_seconds, percent, allowance.convention)
+    return standard_seconds(1.0, percent, allowance.convention)
 
 
 def _setup_per_batch(laps: pd.DataFrame, table: pd.DataFrame) -> pd.DataFrame:
@@ -171,11 +176,14 @@ def _rate_per_piece(laps: pd.DataFrame, table: pd.DataFrame, activity: str,
     return pd.DataFrame({"value": np.nan_to_num(value, posinf=0), "se": np.nan_to_num(se)})
 
 
-def _draw(table: pd.DataFrame, rng: np.random.Generator) -> dict[str, np.ndarray]:
+def _draw(table: pd.DataFrame, shop: Shop, delay: DelayRate,
+          rng: np.random.Generator) -> dict[str, np.ndarray]:
     """DRAWS x operations of every rate: times lognormal, other rates normal cut at 0."""
     shape = (DRAWS, len(table))
     error = table["se_log"].to_numpy()
-    times = table["standard_seconds"].to_numpy() * np.exp(rng.normal(size=shape) * error)
+    delays = np.maximum(delay.percent + rng.normal(size=(DRAWS, 1)) * delay.se, 0.0)
+    times = table["normal_seconds"].to_numpy() * np.exp(rng.normal(size=shape) * error)
+    times = times * _allowance_factor(shop, delays)
 
     def spread(value: str, se: str) -> np.ndarray:
         return np.maximum(table[value].to_numpy() + rng.normal(size=shape) * table[se].to_numpy(),

@@ -59,37 +59,27 @@ def usual_order(laps: pd.DataFrame, timezone: str) -> pd.DataFrame:
 
     For operations a and b of a product, in the batches that had both, the share in which a's
     pieces were (on average) done after b's; the score of a is the mean over b. Sorted by it.
-    A product whose laps name no batch has its operations in the order of their first lap.
+    Where a product's laps name no batch, the first laps of each variant stand for a batch.
     """
     regular = laps[is_regular(laps)]
+    begun = regular["started_at"].dt.as_unit("us").astype("int64").to_numpy() / 1e6
     named = (regular["batch"] != "").to_numpy()
-    without = ~regular["product"].isin(regular["product"][named].unique()).to_numpy()
-    tables = [_order_in_batches(regular[named], timezone), _order_of_first(regular[without])]
-    return pd.concat(tables, ignore_index=True)
-
-
-def _order_of_first(regular: pd.DataFrame) -> pd.DataFrame:
-    first = regular.groupby(["product", "operation"], observed=True)["started_at"].min()
-    table = first.reset_index().astype({"product": "str", "operation": "str"})
-    rank = table.groupby("product")["started_at"].rank(method="first", pct=True)
-    return table.assign(score=rank)[["product", "operation", "score"]].sort_values(
-        ["product", "score"])
-
-
-def _order_in_batches(regular: pd.DataFrame, timezone: str) -> pd.DataFrame:
-    if not len(regular):
-        return pd.DataFrame({"product": [], "operation": [], "score": []}).astype(
-            {"product": "str", "operation": "str"})
-    begun = regular["started_at"].astype("int64").to_numpy() / 1e6
+    with_batches = regular["product"].isin(regular["product"][named].unique()).to_numpy()
     frame = pd.DataFrame({
         "product": regular["product"].astype(str), "operation": regular["operation"].astype(str),
-        "cluster": clusters(regular, timezone), "units": regular["units"].to_numpy(float),
-        "moment": (begun - begun.min()) * regular["units"].to_numpy(float),
+        "cluster": np.where(with_batches, clusters(regular, timezone),
+                            -1 - regular["variant"].cat.codes.to_numpy().astype("int64")),
+        "at": begun - begun.min() if len(begun) else begun,
+        "units": regular["units"].to_numpy(float),
     })  # fmt: skip
-    sums = frame.groupby(["product", "cluster", "operation"])[["moment", "units"]].sum()
-    middle = (sums["moment"] / sums["units"]).reset_index(name="at")
+    keys = ["product", "cluster", "operation"]
+    first = frame[~with_batches].groupby(keys)["at"].min()
+    frame["at"] *= frame["units"]
+    sums = frame[named].groupby(keys)[["at", "units"]].sum()
+    middle = pd.concat([first, sums["at"] / sums["units"]]).rename("at").reset_index()
     tables = [_scores(product, rows) for product, rows in middle.groupby("product")]
-    return pd.concat(tables, ignore_index=True)
+    empty = pd.DataFrame({"product": [], "operation": [], "score": []})
+    return pd.concat(tables, ignore_index=True) if tables else empty
 
 
 def _scores(product: str, middle: pd.DataFrame) -> pd.DataFrame:

@@ -143,8 +143,8 @@ def study(
     good = judged["good_units"].to_numpy()
     present = time_study.present_cells(laps, ~suspicious, learning.cells, shop.timezone)
     yields = quality.quality(laps, shop.timezone)
-    delays, delay_percent = time_study.delays(laps)
-    work = content(laps, present, yields, routes, shop, delay_percent, rng)
+    delay = time_study.delay_rate(laps, shop.timezone)
+    work = content(laps, present, yields, routes, shop, delay, rng)
     shares = takt.worker_shares(laps, present)
     batch_table = minutes.batches(laps, good, shop)
     return Study(
@@ -156,8 +156,8 @@ def study(
         set_aside=_set_aside(judged),
         operations=time_study.time_study(laps, suspicious, learning.cells, shop.allowance,
                                          shop.timezone),
-        delays=delays,
-        delay_percent=delay_percent,
+        delays=time_study.delays(laps),
+        delay_percent=delay.percent,
         learning=learning,
         quality=yields,
         rolled_yield=quality.rolled_yield(yields, rng),

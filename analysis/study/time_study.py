@@ -6,6 +6,8 @@ rating, is its normal (basic) time; with the allowances added it is the standard
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 import pandas as pd
 
@@ -13,7 +15,6 @@ from analysis.records.shop import Allowance
 from analysis.study.rates import FEWEST_CLUSTERS, cell_codes, clusters, is_regular, ratio
 
 PRECISION = 0.05  # laps needed: the mean known to 5 %, 95 times in 100
-ILO_FACTOR = 40.0  # 2 / 0.05: two standard errors (95.45 %) within 5 %
 Z95 = 1.959963984540054
 COLUMNS = (
     "product", "operation", "laps", "units", "observed_seconds", "observed_low", "observed_high",
@@ -62,13 +63,14 @@ def laps_needed(mean, sd, precision: float = PRECISION):
     return np.where(sd == 0, 2.0, np.where(np.isfinite(wanted), found, np.nan))
 
 
-def laps_needed_ilo(values) -> float:
-    """Number of observations for 95.45 % confidence and +-5 % (ILO, Introduction to Work Study).
+def laps_needed_ilo(values, precision: float = PRECISION) -> float:
+    """Number of observations for 95.45 % confidence (ILO, Introduction to Work Study).
 
-    n = (40 sqrt(n' sum x^2 - (sum x)^2) / sum x)^2,  n' the readings taken.
+    n = (2/p sqrt(n' sum x^2 - (sum x)^2) / sum x)^2,  n' the readings taken, p the precision;
+    2/p is the 40 of the formula for +-5 %.
     """
     x = np.asarray(values, float)
-    return (ILO_FACTOR * np.sqrt(len(x) * (x**2).sum() - x.sum() ** 2) / x.sum()) ** 2
+    return (2 / precision) ** 2 * (len(x) * (x**2).sum() - x.sum() ** 2) / x.sum() ** 2
 
 
 def observed(laps: pd.DataFrame, used: np.ndarray, timezone: str) -> pd.DataFrame:
@@ -202,7 +204,7 @@ def _ilo_by_operation(laps: pd.DataFrame, used: np.ndarray, table: pd.DataFrame)
     n = np.bincount(cell, minlength=len(table))
     total, squares = np.bincount(cell, x, len(table)), np.bincount(cell, x * x, len(table))
     with np.errstate(invalid="ignore", divide="ignore"):
-        number = np.maximum(ILO_FACTOR**2 * (n * squares / total**2 - 1), 0)
+        number = np.maximum((2 / PRECISION) ** 2 * (n * squares / total**2 - 1), 0)
         return np.where(n > 1, np.ceil(number - 1e-9), np.nan)
 
 
@@ -212,11 +214,31 @@ def _shares(laps: pd.DataFrame, table: pd.DataFrame) -> np.ndarray:
     return seconds / max(laps["seconds"].sum(), 1e-300)
 
 
-def delays(laps: pd.DataFrame) -> tuple[pd.DataFrame, float]:
-    """Interruptions by cause, longest first, and their percent of the other logged time.
+@dataclass(frozen=True)
+class DelayRate:
+    """Interruptions in percent of the other logged time, and the standard error of that."""
 
-    Frame: cause, times, seconds, share_of_bench_time. They are the foreign element: counted
-    apart, never averaged into a piece's time.
+    percent: float
+    se: float
+
+
+def delay_rate(laps: pd.DataFrame, timezone: str) -> DelayRate:
+    """The logged rate of interruptions; its error is that between days."""
+    delayed = (laps["activity"] == "delay").to_numpy()
+    seconds = laps["seconds"].to_numpy(float)
+    day = laps["started_at"].dt.tz_convert(timezone).dt.tz_localize(None).dt.normalize()
+    days = np.unique(day.to_numpy(), return_inverse=True)[1]
+    whole = np.zeros(len(laps), int)
+    rate = ratio(seconds * delayed, seconds * ~delayed, whole, days, 1).iloc[0]
+    known = np.isfinite(rate["value"])
+    return DelayRate(100 * rate["value"] if known else 0.0,
+                     100 * rate["se"] if known and np.isfinite(rate["se"]) else 0.0)
+
+
+def delays(laps: pd.DataFrame) -> pd.DataFrame:
+    """Interruptions by cause, longest first: cause, times, seconds, share_of_bench_time.
+
+    They are the foreign element: counted apart, never averaged into a piece's time.
     """
     delayed = laps[(laps["activity"] == "delay").to_numpy()]
     table = delayed.groupby(delayed["cause"].astype(str))["seconds"].agg(["size", "sum"])
@@ -224,5 +246,4 @@ def delays(laps: pd.DataFrame) -> tuple[pd.DataFrame, float]:
     table = table.sort_values("seconds", ascending=False, kind="stable").reset_index()
     total = laps["seconds"].sum()
     table["share_of_bench_time"] = table["seconds"] / (total or 1)
-    working = total - delayed["seconds"].sum()
-    return table, 100 * delayed["seconds"].sum() / working if working else 0.0
+    return table
