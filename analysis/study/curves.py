@@ -123,9 +123,10 @@ def shape(curve, experience, pieces, exponent, plateau_fraction=0.0, prior_piece
     if curve == "cumulative_average":
         end = experience + pieces
         return (end ** (1 + exponent) - experience ** (1 + exponent)) / pieces
-    mean_power = power_mean(experience + prior_pieces, pieces, exponent)
     if curve == "prior":
-        return mean_power / (1 + prior_pieces) ** exponent
+        mean_power = power_mean(experience + prior_pieces, pieces, exponent)
+        return mean_power / (1 + np.asarray(prior_pieces)) ** exponent
+    mean_power = power_mean(experience, pieces, exponent)
     if curve == "plateau":
         return plateau_fraction + (1 - plateau_fraction) * mean_power
     return mean_power

@@ -8,7 +8,7 @@ its log residual is normal and alike within a session (likeness.py). Damped Gaus
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import factorial
 
 import numpy as np
@@ -28,6 +28,7 @@ ACTIVE = {
 }
 LOWEST = np.array([-np.inf, -2.0, 0.0, 0.0, -1.0])
 HIGHEST = np.array([np.inf, 0.9, 0.98, np.log1p(1e4), 2.0])
+STEEPEST_AVERAGE = -0.9  # of a cumulative average; at -1 later pieces would take no time
 
 _STEP = 1e-5
 _RESTART_TERMS = 8
@@ -35,29 +36,50 @@ _RESTART_TERMS = 8
 
 @dataclass(frozen=True)
 class Work:
-    """Laps as the curve sees them; E and k over laps, cell their row of parameters."""
+    """Laps as the curve sees them, sorted by cell."""
 
-    experience: np.ndarray
-    pieces: np.ndarray
-    cell: np.ndarray
+    experience: np.ndarray  # E, pieces done before the lap
+    pieces: np.ndarray  # k
+    laps: np.ndarray  # over cells: how many laps
     restart_powers: np.ndarray  # (terms, laps): mean over pieces of 2^(-m (place in spell))
-    one_by_one: bool
+    moments: np.ndarray  # (4, laps): 2nd, 4th, 6th, 8th central moments of the pieces' numbers
 
     @classmethod
-    def of(cls, experience, pieces, cell, before_in_spell=None) -> "Work":
+    def of(cls, experience, pieces, laps, before_in_spell=None) -> Work:
         """before_in_spell: pieces of the spell before the lap; None where no restart counts."""
         if before_in_spell is None:
             before_in_spell = np.full(len(pieces), 60.0)
-        one_by_one = bool((pieces == 1).all())
-        terms = 1 if one_by_one else _RESTART_TERMS
-        powers = np.array([_mean_fading(m, before_in_spell, pieces) for m in range(1, terms + 1)])
-        return cls(experience, pieces, cell, powers, one_by_one)
+        single = bool((pieces == 1).all())
+        terms = range(1, 2 if single else _RESTART_TERMS + 1)
+        powers = np.array([_mean_fading(m, before_in_spell, pieces) for m in terms])
+        moments = np.zeros((0 if single else 4, len(pieces)))
+        return cls(experience, pieces, laps, powers, moments if single else _moments(pieces))
+
+    def at(self, experience) -> Work:
+        return replace(self, experience=experience)
+
+    @property
+    def one_by_one(self) -> bool:
+        return not len(self.moments)
 
 
 def _mean_fading(m, before, pieces):
     """Mean of 2^(-m j) over the places j = s ... s+k-1 of a lap's pieces in their spell."""
     ratio = 0.5**m
     return ratio ** np.minimum(before, 60) * (1 - ratio**pieces) / ((1 - ratio) * pieces)
+
+
+def _moments(k):
+    """Central moments of k consecutive whole numbers."""
+    q = k * k
+    return np.array(
+        [
+            (q - 1) / 12,
+            (q - 1) * (3 * q - 7) / 240,
+            (q - 1) * (3 * q * q - 18 * q + 31) / 1344,
+            (q - 1) * (5 * q**3 - 55 * q * q + 239 * q - 381) / 11520,
+        ]
+    )
 
 
 def restart_multiple(work: Work, restart):
@@ -68,9 +90,11 @@ def restart_multiple(work: Work, restart):
     """
     if work.one_by_one:
         return restart * work.restart_powers[0], work.restart_powers[0]
-    powers = work.restart_powers
-    value = 1 + sum(restart**m / factorial(m) * q for m, q in enumerate(powers, 1))
-    slope = sum(restart ** (m - 1) / factorial(m - 1) * q for m, q in enumerate(powers, 1))
+    excess, slope = 0.0, 0.0
+    for m in range(len(work.restart_powers), 0, -1):  # Horner's rule
+        power = work.restart_powers[m - 1] / factorial(m)
+        excess, slope = restart * (power + excess), m * power + restart * slope
+    value = 1 + excess
     return np.log(value), slope / value
 
 
@@ -81,19 +105,12 @@ def log_shape(curve, work: Work, theta):
         return np.zeros(len(work.pieces)), {}
     if curve == "cumulative_average":
         return _cumulative_average(work, b)
-    prior = np.expm1(theta[LOG_PRIOR]) if curve == "prior" else 0.0
-    log_mean, by_exponent = _log_power_mean(work, work.experience + prior, b)
-    if curve == "unit":
-        return log_mean, {EXPONENT: by_exponent}
     if curve == "prior":
-        steeper = np.exp(
-            _log_power_mean(work, work.experience + prior, b - 1, slope=False)[0] - log_mean
-        )
-        return log_mean - b * theta[LOG_PRIOR], {
-            EXPONENT: by_exponent - theta[LOG_PRIOR],
-            LOG_PRIOR: b * ((1 + prior) * steeper - 1),
-        }
-    f, mean = theta[FRACTION], np.exp(log_mean)
+        return _prior_experience(work, b, theta[LOG_PRIOR])
+    mean, by_exponent = _log_power_mean(work, work.experience, b)
+    if curve == "unit":
+        return mean, {EXPONENT: by_exponent}
+    f, mean = theta[FRACTION], np.exp(mean)
     value = f + (1 - f) * mean
     return np.log(value), {
         EXPONENT: (1 - f) * mean * by_exponent / value,
@@ -101,15 +118,57 @@ def log_shape(curve, work: Work, theta):
     }
 
 
-def _log_power_mean(work, experience, b, slope=True):
+def _prior_experience(work, b, log_prior):
+    """log of mean (n+B)^b / (1+B)^b; d/dB of the mean of (n+B)^b is b times that of (n+B)^(b-1)."""
+    prior = np.expm1(log_prior)
+    mean, by_exponent = _log_power_mean(work, work.experience + prior, b)
     if work.one_by_one:
-        log_n = np.log(experience + 1)
-        return b * log_n, log_n
-    value = np.log(power_mean(experience, work.pieces, b))
-    if not slope:
-        return value, None
-    up = np.log(power_mean(experience, work.pieces, b + _STEP))
-    return value, (up - np.log(power_mean(experience, work.pieces, b - _STEP))) / (2 * _STEP)
+        by_prior = (1 + prior) / (work.experience + prior + 1)
+    else:
+        steeper = _log_power_mean(work, work.experience + prior, b - 1)[0]
+        by_prior = (1 + prior) * np.exp(steeper - mean)
+    return mean - b * log_prior, {
+        EXPONENT: by_exponent - log_prior,
+        LOG_PRIOR: b * (by_prior - 1),
+    }
+
+
+def _log_power_mean(work, experience, b):
+    """(log of the mean of n^b over the pieces of each lap, its slope in b).
+
+    About the middle m of the lap, with the central moments M of its pieces' numbers,
+        mean n^b = m^b (1 + C(b,2) M2 / m^2 + C(b,4) M4 / m^4 + ...);
+    four terms are good to 1e-7 where the lap spans at most 0.4 m; wider laps, the first of a
+    cell, are summed exactly.
+    """
+    middle = experience + 0.5 * (work.pieces + 1)
+    log_middle = np.log(middle)
+    if work.one_by_one:
+        return b * log_middle, log_middle
+    inverse_square = 1 / (middle * middle)
+    value, slope = 1.0, 0.0
+    factor, factor_slope, power = 1.0, 0.0, 1.0
+    for i, moment in enumerate(work.moments):
+        pair = (b - 2 * i) * (b - 2 * i - 1) / ((2 * i + 1) * (2 * i + 2))
+        pair_slope = (2 * b - 4 * i - 1) / ((2 * i + 1) * (2 * i + 2))
+        factor, factor_slope = factor * pair, factor_slope * pair + factor * pair_slope
+        power = power * inverse_square
+        value, slope = value + factor * moment * power, slope + factor_slope * moment * power
+    wide = np.flatnonzero((work.pieces > 0.4 * middle) & (work.pieces > 1))
+    value[wide] = 1.0
+    log_value, slope = b * log_middle + np.log(value), log_middle + slope / value
+    log_value[wide], slope[wide] = _exact_log_power_mean(
+        experience[wide], work.pieces[wide], b[wide]
+    )
+    return log_value, slope
+
+
+def _exact_log_power_mean(experience, pieces, b):
+    """The same by the exact sum, its slope by a central difference (good to 1e-9)."""
+    low, mid, high = (
+        np.log(power_mean(experience, pieces, b + step)) for step in (-_STEP, 0.0, _STEP)
+    )
+    return mid, (high - low) / (2 * _STEP)
 
 
 def _cumulative_average(work, b):
@@ -125,7 +184,7 @@ def log_mean(curve, work: Work, theta, slopes=True):
 
     theta: (cells, 5), in the order of PARAMETERS.
     """
-    rows = theta.T[:, work.cell]
+    rows = np.repeat(theta.T, work.laps, axis=1)
     value, slope = log_shape(curve, work, rows)
     slowness, by_restart = restart_multiple(work, rows[RESTART])
     value = rows[LEVEL] + value + slowness
@@ -157,7 +216,10 @@ def fit(
 ) -> Fit:
     """Least squares of the whitened log residuals in every cell, from `start` (cells, 5)."""
     active = list(ACTIVE[curve])
-    theta, trial = start.copy(), np.clip(start, LOWEST, HIGHEST)
+    lowest = LOWEST.copy()
+    if curve == "cumulative_average":
+        lowest[EXPONENT] = STEEPEST_AVERAGE
+    theta, trial = start.copy(), np.clip(start, lowest, HIGHEST)
     cells = len(theta)
     squares, damping = np.full(cells, np.inf), np.zeros(cells)
     matrix, step = np.zeros((cells, len(active), len(active))), np.zeros((cells, len(active)))
@@ -166,15 +228,15 @@ def fit(
             curve, trial, response, weight, likeness, practice, work, prior
         )
         better = new_squares <= squares * (1 + 1e-12)
-        small = better & np.isfinite(squares) & (new_squares >= squares * (1 - 1e-12))
+        small = better & np.isfinite(squares) & (new_squares >= squares * (1 - 1e-10))
         theta[better], squares[better] = trial[better], new_squares[better]
         matrix[better] = new_matrix[better]
         damping = np.where(better, damping * 0.1, damping * 8 + 1e-2)
-        fresh = _bounded_step(new_matrix, gradient, damping, trial[:, active], active)
+        fresh = _bounded_step(new_matrix, gradient, damping, trial[:, active], active, lowest)
         step = np.where(better[:, None], fresh, step * 0.25)
         trial = theta.copy()
         trial[:, active] += step
-        trial = np.clip(trial, LOWEST, HIGHEST)
+        trial = np.clip(trial, lowest, HIGHEST)
         scale = np.abs(trial - theta).max(axis=1)
         if (small | (scale < 1e-10)).all():
             break
@@ -194,9 +256,9 @@ def _normal_equations(curve, theta, response, weight, likeness, practice, work, 
     return matrix, gradient + precision * away, squares + (precision * away**2).sum(axis=1)
 
 
-def _bounded_step(matrix, gradient, damping, at, active):
+def _bounded_step(matrix, gradient, damping, at, active, lowest):
     """The damped step; a parameter on its bound that would step outside is left where it is."""
-    low, high = LOWEST[active], HIGHEST[active]
+    low, high = lowest[active], HIGHEST[active]
     pinned = ((at <= low) & (gradient < 0)) | ((at >= high) & (gradient > 0))
     free = ~pinned
     damped = matrix * free[:, :, None] * free[:, None, :]

@@ -12,9 +12,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.study.curves import lot_midpoint
 from analysis.study.experience import Practice, experience_at
-from analysis.study.likeness import Sums, solve, split
+from analysis.study.noise import Bend, Noise
 
 GRID = np.array(
     [
@@ -39,7 +38,6 @@ GRID = np.array(
 )
 PUBLISHED_LOSS = -np.log(0.75) * 7 / 30.4  # of log experience a week
 PUBLISHED_SPREAD = 0.25
-_TYPICAL_EXPONENT = -0.3
 
 
 @dataclass(frozen=True)
@@ -60,54 +58,49 @@ class Retention:
         return np.where(np.isfinite(self.per_week), self.per_week, 1.0)
 
 
-def bending_columns(practice: Practice, experience, restart):
-    """Columns 1, L, L^2, restart: L = log of the lap's mid-piece, about its mean in the cell."""
-    middle = np.log(lot_midpoint(experience, practice.pieces, _TYPICAL_EXPONENT))
-    size = np.diff(np.append(practice.cell_starts, len(middle)))
-    centred = middle - np.repeat(np.add.reduceat(middle, practice.cell_starts) / size, size)
-    return [np.ones(len(middle)), centred, centred * centred, restart]
+def retention_of(practice: Practice, response, weight, restart, noise: Noise) -> Retention:
+    """Profile likelihood of retention, summed over the cells of every worker.
 
-
-def retention_of(
-    practice: Practice, response, weight, restart, likeness, variance, penalty
-) -> Retention:
-    """Profile likelihood of retention, summed over the cells of every worker."""
+    restart: each lap's column for the restart effect; noise: taken as known.
+    """
     cells = len(practice.cell_starts)
     worker = np.unique(practice.cells["worker"].to_numpy(str), return_inverse=True)[1]
-    away = np.bincount(practice.cell, practice.weeks_away > 0, cells) > 0
-    away_worker = np.bincount(worker, away) > 0
+    away = np.bincount(practice.cell, practice.weeks_away > 0) > 0
     nothing = np.full(cells, np.nan)
     if not away.any():
         return Retention(nothing, nothing, nothing, nothing)
+    loss = -np.log(GRID)
     badness = np.empty((len(GRID), worker.max() + 1))
     for i, retention in enumerate(GRID):
-        columns = bending_columns(practice, experience_at(practice, retention), restart)
-        sums = Sums.of([*columns, response], weight, practice)
-        matrix, vector, squares = split(sums.whitened(likeness))
-        rest = squares - np.einsum("ci,ci->c", solve(matrix + penalty, vector), vector)
-        badness[i] = np.bincount(worker, np.where(away, rest / variance, 0.0))
-    loss = -np.log(GRID)
+        bend = Bend.of(practice, experience_at(practice, retention), restart)
+        rest = bend.rest(practice, response, weight, noise.likeness)
+        badness[i] = np.bincount(worker, np.where(away, rest / noise.variance, 0.0))
     badness += ((loss - PUBLISHED_LOSS) / PUBLISHED_SPREAD)[:, None] ** 2
     found = np.array([_lowest(loss, column) for column in badness.T])
-    found[~away_worker] = np.nan
+    found[np.bincount(worker, away) == 0] = np.nan
     best, low, high, error = found[worker].T
     return Retention(np.exp(-best), np.exp(-high), np.exp(-low), error)
 
 
 def _lowest(loss, badness):
-    """(loss with the least badness, where it is 3.84 worse on either side, standard error)."""
-    fine = np.linspace(0, loss[-1], 2000)
-    curve = _smooth(loss, badness, fine)
-    best = fine[curve.argmin()]
-    inside = fine[curve <= curve.min() + 3.84]
-    error = (inside[-1] - inside[0]) / (2 * 1.96)
-    if inside[0] == 0:  # cut off at nothing lost: the upper half tells the spread
-        error = max((inside[-1] - best) / 1.96, error)
-    return best, inside[0], inside[-1], error
+    """(loss with the least badness, 95 % interval, standard error).
+
+    The valley's floor by a parabola through its three lowest points; the interval where the
+    badness is 3.84 higher, by its square root, which is nearly straight in the loss.
+    """
+    best, floor = _parabola(loss, badness)
+    root = np.sqrt(np.maximum(badness - floor, 0.0))
+    below, above = loss < best, loss > best
+    low = np.interp(-1.96, np.append(-root[below], 0.0), np.append(loss[below], best))
+    high = np.interp(1.96, np.append(0.0, root[above]), np.append(best, loss[above]))
+    error = max(high - best, best - low) / 1.96 if low <= 0 else (high - low) / (2 * 1.96)
+    return best, low, high, error
 
 
-def _smooth(x, y, at):
-    """Monotone cubic through the grid (Fritsch & Carlson 1980), so that no false valley appears."""
-    from scipy.interpolate import PchipInterpolator  # slow to import: only where somebody was away
-
-    return PchipInterpolator(x, y)(at)
+def _parabola(x, y):
+    i = int(np.clip(y.argmin(), 1, len(x) - 2))
+    bend, slope, level = np.polyfit(x[i - 1 : i + 2] - x[i], y[i - 1 : i + 2], 2)
+    if y.argmin() != i or bend <= 0:
+        return x[y.argmin()], y.min()
+    at = -slope / (2 * bend)
+    return x[i] + at, level + slope * at / 2

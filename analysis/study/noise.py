@@ -1,0 +1,105 @@
+"""Noise of laps about their curve, and a first look at which laps are odd.
+
+Both are judged from a curve that bends as it likes, linear in what is fitted, so that they do not
+wait for the choice of a learning curve.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from analysis.study import pooling
+from analysis.study.curves import lot_midpoint
+from analysis.study.experience import Practice
+from analysis.study.likeness import Sums, likeness_of, solve, split
+from analysis.study.regression import Work
+from analysis.study.suspicion import suspicious
+
+BENDING_LAPS = 10  # fewer cannot tell a bend, a plateau or prior experience from a plain curve
+_TYPICAL_EXPONENT = -0.3
+_ROUNDS = 6
+_HUBER = 1.5  # standard deviations beyond which a lap pulls no harder (Huber 1964)
+
+
+@dataclass(frozen=True)
+class Noise:
+    """Over cells: lap noise of one piece, likeness of a session's laps, degrees of freedom."""
+
+    variance: np.ndarray  # sigma^2
+    likeness: np.ndarray  # tau^2 / sigma^2
+    freedom: np.ndarray
+
+
+@dataclass(frozen=True)
+class Bend:
+    """Columns 1, L, L^2 and restart, L = log of a lap's mid-piece about its mean in the cell, and
+    the weak hold on them that keeps small cells solvable."""
+
+    columns: list
+    hold: np.ndarray
+
+    @classmethod
+    def of(cls, practice: Practice, experience, restart) -> Bend:
+        middle = np.log(lot_midpoint(experience, practice.pieces, _TYPICAL_EXPONENT))
+        size = np.bincount(practice.cell)
+        centred = middle - np.repeat(np.add.reduceat(middle, practice.cell_starts) / size, size)
+        hold = np.zeros((len(size), 4, 4))
+        hold[:, 1, 1] = 1e-9
+        hold[:, 2, 2] = np.where(size < BENDING_LAPS, 1e6, 1e-9)
+        hold[:, 3, 3] = 0.2  # restart within +-60 % where the lap noise is 13 %
+        return cls([np.ones(len(middle)), centred, centred * centred, restart], hold)
+
+    def fitted(self, practice: Practice, response, weight):
+        sums = Sums.of([*self.columns, response], weight, practice)
+        matrix, vector, _ = split(sums.products)
+        size = np.bincount(practice.cell)
+        beta = np.repeat(solve(matrix + self.hold, vector).T, size, axis=1)
+        return sum(b * column for b, column in zip(beta, self.columns, strict=True))
+
+    def rest(self, practice: Practice, response, weight, likeness):
+        """Whitened residual squares of every cell."""
+        matrix, vector, squares = split(
+            Sums.of([*self.columns, response], weight, practice).whitened(likeness)
+        )
+        return squares - np.einsum("ci,ci->c", solve(matrix + self.hold, vector), vector)
+
+
+def work_of(practice: Practice, experience) -> Work:
+    """The laps as work; the restart effect is looked for where a cell has three spells or more
+    and its laps differ in it, for else it cannot be told from practice."""
+    size = np.bincount(practice.cell)
+    work = Work.of(experience, practice.pieces, size, practice.pieces_before_in_spell)
+    share = work.restart_powers[0]
+    spells = np.bincount(practice.cell, practice.pieces_before_in_spell == 0)
+    mean = np.bincount(practice.cell, share) / size
+    spread = np.bincount(practice.cell, (share - np.repeat(mean, size)) ** 2) / size
+    told = np.repeat((spells >= 3) & (spread > 1e-4), size)
+    return replace(work, restart_powers=work.restart_powers * told)
+
+
+def noise_of(practice: Practice, bend: Bend, response, weight) -> Noise:
+    """Noise about the bending curve; cells too small to tell have the shop's."""
+    sums = Sums.of([*bend.columns, response], weight, practice)
+    laps = np.bincount(practice.cell, weight > 0)
+    likeness = likeness_of(sums, laps, bend.hold)
+    rest = bend.rest(practice, response, weight, likeness)
+    freedom = np.maximum(laps - np.where(laps < BENDING_LAPS, 2, 4), 0)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        variance = np.where(freedom > 0, np.maximum(rest, 0) / freedom, np.nan)
+    pooled = pooling.pooled_noise(variance, freedom)
+    variance = np.where(np.isfinite(variance), variance, pooled)
+    return Noise(np.maximum(variance, 1e-16), likeness, freedom)
+
+
+def first_good_laps(practice: Practice, bend: Bend, response):
+    """Which laps are no outliers from a bending curve fitted so that outliers do not drag it."""
+    relative = np.sqrt(1 / practice.pieces + 0.3)
+    weight = 1 / relative**2
+    for _ in range(_ROUNDS):
+        residual = response - bend.fitted(practice, response, weight)
+        mask, z = suspicious(residual, practice.cell_starts, relative)
+        pull = np.minimum(1.0, _HUBER / np.maximum(np.abs(z), 1e-9))
+        weight = np.where(np.abs(z) > 8, 0.1, 1.0) * pull / relative**2
+    return ~mask

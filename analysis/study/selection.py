@@ -1,0 +1,287 @@
+"""Every learning curve fitted to every cell, and the one its laps support.
+
+`constant` gives way only where practice shows (p < .05, sessions counted as such); among the
+others the least AICc decides, and the doubt between them goes into the intervals.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from analysis.study import pooling
+from analysis.study.experience import Practice
+from analysis.study.likeness import Sums, solve, split
+from analysis.study.noise import BENDING_LAPS, Bend, Noise, noise_of, work_of
+from analysis.study.regression import (
+    ACTIVE,
+    EXPONENT,
+    FRACTION,
+    LEVEL,
+    LOG_PRIOR,
+    RESTART,
+    Fit,
+    Prior,
+    Work,
+    fit,
+    log_mean,
+)
+from analysis.study.suspicion import suspicious
+
+TOO_FEW_LAPS = 5  # of fewer, a cell's own learning rate is not estimated
+SIGNIFICANCE = 0.05
+CLEARLY_BETTER = 2.0  # AICc by which a curve with one more parameter must win (Burnham & Anderson)
+RESTART_SPREAD = 0.3  # the restart effect is held to be within about +-60 % before laps are seen
+NEGLIGIBLE_WEIGHT = 0.02
+FALLING = ("unit", "cumulative_average", "plateau", "prior")
+
+
+@dataclass(frozen=True)
+class Candidate:
+    """A curve fitted to every cell. log_smearing leads from the curve of logs to that of means
+    (Duan 1983); weight is its Akaike weight where it is chosen or in doubt, else 0."""
+
+    curve: str
+    theta: np.ndarray  # (cells, 5)
+    covariance: np.ndarray  # (cells, 5, 5)
+    log_smearing: np.ndarray
+    weight: np.ndarray
+    chosen: np.ndarray  # bool
+
+
+@dataclass(frozen=True)
+class Selection:
+    """What the laps say of every cell, and of every lap."""
+
+    candidates: list[Candidate]
+    curve: np.ndarray  # over cells; "constant" also where there are too few laps
+    few: np.ndarray  # over cells
+    unit: Candidate
+    noise: Noise
+    practice_p: np.ndarray
+    spread: pooling.Spread
+    good: np.ndarray  # over laps: used in the fit
+    log_expected: np.ndarray  # over laps: mean seconds per piece
+    z: np.ndarray  # over laps
+    suspicious: np.ndarray  # over laps
+    work: Work
+    weight: np.ndarray
+    prior: Prior
+
+    def picked(self, name) -> np.ndarray:
+        """An attribute of each cell's chosen candidate."""
+        result = getattr(self.candidates[0], name).copy()
+        for candidate in self.candidates:
+            result[candidate.chosen] = getattr(candidate, name)[candidate.chosen]
+        return result
+
+
+def select(practice: Practice, experience, good) -> Selection:
+    """Fit and choose; good: the laps to use."""
+    response = practice.log_seconds_per_piece
+    work, weight = work_of(practice, experience), np.where(good, practice.pieces, 0.0)
+    laps = np.bincount(practice.cell, good).astype(int)
+    few = laps < TOO_FEW_LAPS
+    bend = Bend.of(practice, experience, work.restart_powers[0])
+    noise = _settled(noise_of(practice, bend, response, weight), few)
+    prior = _prior(noise)
+    data = (response, weight, noise.likeness, practice, work)
+    fits = {"unit": fit("unit", _start(practice, response), *data, prior)}
+    freedom = _slope_freedom(practice, bend, weight, noise, few)
+    p = _practice_p(fits["unit"], noise, freedom)
+    shown = (p < SIGNIFICANCE) & (fits["unit"].theta[:, EXPONENT] < 0) & ~few
+    fits |= _other_curves(fits["unit"].theta, data, prior)
+    spread = pooling.spread_of_exponents(*_own_exponents(fits["unit"], noise, laps))
+    pooled = fit("unit", fits["unit"].theta, *data, _pooled_prior(prior, spread, noise))
+    noise = Noise(noise.variance, noise.likeness, freedom)
+    akaike = _akaike(fits, laps)
+    curve = np.where(shown, np.array(FALLING)[akaike.argmin(axis=0)], "constant")
+    candidates = [
+        _candidate(one, chosen, weights, data, noise)
+        for one, chosen, weights in _shares(fits, pooled, curve, few, shown, akaike)
+    ]
+    unit = _candidate(fits["unit"], curve == "unit", np.ones(len(curve)), data, noise)
+    log_expected, z, odd = _judged(candidates, practice, work, response, noise)
+    return Selection(
+        candidates, curve, few, unit, noise, p, spread, good, log_expected, z, odd, work, weight,
+        prior,
+    )  # fmt: skip
+
+
+def loss_slopes(selection: Selection, candidate: Candidate, practice, moved, step):
+    """How theta moves with the loss of practice per week: one Gauss-Newton step in answer to
+    experience `moved` by `step` of the loss."""
+    value, columns = log_mean(candidate.curve, selection.work, candidate.theta)
+    change = log_mean(candidate.curve, selection.work.at(moved), candidate.theta)[0] - value
+    sums = Sums.of([*columns, -change / step], selection.weight, practice)
+    matrix, vector, _ = split(sums.whitened(selection.noise.likeness))
+    active = list(ACTIVE[candidate.curve])
+    precision = selection.prior.precision[:, active]
+    slope = np.zeros(candidate.theta.shape)
+    slope[:, active] = solve(matrix + precision[:, :, None] * np.eye(len(active)), vector)
+    return slope
+
+
+def _settled(noise: Noise, few) -> Noise:
+    """The noise of cells with few laps drawn towards the shop's."""
+    if few.all():
+        pooled = pooling.LAP_NOISE**2
+    else:
+        pooled = pooling.pooled_noise(noise.variance[~few], noise.freedom[~few])
+    variance, freedom = pooling.shrunk_noise(noise.variance, noise.freedom, pooled)
+    return Noise(
+        np.where(few, variance, noise.variance),
+        noise.likeness,
+        np.where(few, freedom, noise.freedom),
+    )
+
+
+def _prior(noise: Noise) -> Prior:
+    precision = np.zeros((len(noise.variance), 5))
+    precision[:, RESTART] = np.maximum(noise.variance / RESTART_SPREAD**2, 1e-12)
+    return Prior(np.zeros(precision.shape), precision)
+
+
+def _pooled_prior(prior: Prior, spread: pooling.Spread, noise: Noise) -> Prior:
+    centre, precision = prior.centre.copy(), prior.precision.copy()
+    centre[:, EXPONENT] = spread.exponent
+    precision[:, EXPONENT] = noise.variance / spread.deviation**2
+    return Prior(centre, precision)
+
+
+def _start(practice, response):
+    theta = np.zeros((len(practice.cell_starts), 5))
+    theta[:, LEVEL] = np.add.reduceat(response, practice.cell_starts) / np.bincount(practice.cell)
+    theta[:, EXPONENT] = -0.2
+    return theta
+
+
+def _other_curves(unit_theta, data, prior):
+    """The other curves; plateau and prior experience from two starts each, the better kept."""
+    level = unit_theta.copy()
+    level[:, EXPONENT] = 0.0
+    return {
+        "constant": fit("constant", level, *data, prior),
+        "cumulative_average": fit("cumulative_average", unit_theta, *data, prior),
+        "plateau": _better(
+            fit("plateau", _steeper(unit_theta, FRACTION, f, 1 / (1 - f)), *data, prior)
+            for f in (0.3, 0.7)
+        ),
+        "prior": _better(
+            fit("prior", _steeper(unit_theta, LOG_PRIOR, u, 1 + u / 3), *data, prior)
+            for u in (0.7, 3.0)
+        ),
+    }
+
+
+def _steeper(unit_theta, parameter, value, times):
+    start = unit_theta.copy()
+    start[:, parameter] = value
+    start[:, EXPONENT] = np.clip(unit_theta[:, EXPONENT] * times, -1.5, -0.03)
+    return start
+
+
+def _better(fits) -> Fit:
+    one, other = fits
+    wins = other.squares < one.squares
+    return Fit(
+        one.curve,
+        np.where(wins[:, None], other.theta, one.theta),
+        np.where(wins, other.squares, one.squares),
+        np.where(wins[:, None, None], other.unscaled, one.unscaled),
+    )
+
+
+def _slope_freedom(practice: Practice, bend: Bend, weight, noise: Noise, few):
+    """Degrees of freedom of the slope: Satterthwaite (1946), lap noise and session noise weighed
+    by their share in its variance; other cells' sessions help as they do in `likeness_of`."""
+    sums = Sums.of([bend.columns[0], bend.columns[1], bend.columns[0]], weight, practice)
+    hold = 1e-12 * np.eye(2)
+    alone = np.linalg.inv(split(sums.whitened(0.0))[0] + hold)[:, 1, 1]
+    alike = np.linalg.inv(split(sums.whitened(noise.likeness))[0] + hold)[:, 1, 1]
+    share = np.clip(alone / alike, 0, 1)
+    sessions = np.diff(np.append(practice.session_cell_starts, len(practice.session_cell)))
+    between = np.maximum(sessions - 2.0, 0)
+    helped = between + min(4, len(between) - 1) * between.mean()
+    freedom = 1 / (
+        share**2 / np.maximum(noise.freedom, 1) + (1 - share) ** 2 / np.maximum(helped, 1)
+    )
+    return np.where(few, noise.freedom, freedom)
+
+
+def _practice_p(unit: Fit, noise: Noise, freedom):
+    """Two-sided p of the unit curve's exponent being 0, sessions counted as such."""
+    from scipy.special import stdtr  # scipy takes a third of a second to import; .stats a whole one
+
+    error = np.sqrt(unit.unscaled[:, EXPONENT, EXPONENT] * noise.variance)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        t = np.where(error > 0, np.abs(unit.theta[:, EXPONENT]) / error, 0.0)
+    return 2 * stdtr(freedom, -t)
+
+
+def _own_exponents(unit: Fit, noise: Noise, laps):
+    error = np.sqrt(unit.unscaled[:, EXPONENT, EXPONENT] * noise.variance)
+    return np.where(laps >= BENDING_LAPS, unit.theta[:, EXPONENT], np.nan), error
+
+
+def _akaike(fits, laps):
+    """AICc of the falling curves (Hurvich & Tsai 1989), (4, cells); infinite where one stands on
+    a boundary, a bent one handicapped by CLEARLY_BETTER.
+
+    AICc = N log(squares / N) + 2 p + 2 p (p + 1) / (N - p - 1).
+    """
+    rows = []
+    for name in FALLING:
+        parameters = len(ACTIVE[name])
+        squares = np.maximum(fits[name].squares, 1e-18 * laps)
+        left = np.maximum(laps - parameters - 1, 1)
+        row = laps * np.log(squares) + 2 * parameters + 2 * parameters * (parameters + 1) / left
+        if name in ("plateau", "prior"):
+            told = _inside(fits[name].theta, name) & (laps >= BENDING_LAPS)
+            row = np.where(told, row + CLEARLY_BETTER, np.inf)
+        rows.append(row)
+    return np.array(rows)
+
+
+def _inside(theta, name):
+    b, fraction, log_prior = theta[:, EXPONENT], theta[:, FRACTION], theta[:, LOG_PRIOR]
+    inside = (b < -0.02) & (b > -1.99)
+    if name == "plateau":
+        return inside & (fraction > 0.02) & (fraction < 0.97)
+    return inside & (log_prior > 0.02) & (log_prior < 8)
+
+
+def _shares(fits, pooled, curve, few, shown, akaike):
+    """(fit, cells in which it is chosen, Akaike weights exp(-difference / 2) in every cell)."""
+    likelihood = np.exp(-0.5 * (akaike - akaike.min(axis=0)))
+    likelihood = np.where(likelihood < NEGLIGIBLE_WEIGHT, 0.0, likelihood) * shown
+    weights = likelihood / np.maximum(likelihood.sum(axis=0), 1e-300)
+    for name, weight in zip(FALLING, weights, strict=True):
+        if weight.any():
+            yield fits[name], (curve == name) & shown, weight
+    level = ~shown & ~few
+    yield fits["constant"], level, level.astype(float)
+    yield pooled, few, few.astype(float)
+
+
+def _candidate(one: Fit, chosen, weight, data, noise: Noise) -> Candidate:
+    response, lap_weight, _, practice, work = data
+    residual = response - log_mean(one.curve, work, one.theta)[0]
+    total = np.add.reduceat(lap_weight, practice.cell_starts)
+    mean = np.add.reduceat(lap_weight * np.exp(residual), practice.cell_starts)
+    smearing = np.where(total > 0, mean / np.where(total > 0, total, 1), 1.0)
+    covariance = one.unscaled * noise.variance[:, None, None]
+    return Candidate(one.curve, one.theta, covariance, np.log(smearing), weight, chosen)
+
+
+def _judged(candidates, practice: Practice, work, response, noise: Noise):
+    """(log of the expected seconds per piece, modified z, suspicious) of every lap."""
+    fitted, smearing = np.empty(len(response)), np.empty(len(practice.cell_starts))
+    for candidate in candidates:
+        here = candidate.chosen[practice.cell]
+        fitted[here] = log_mean(candidate.curve, work, candidate.theta)[0][here]
+        smearing[candidate.chosen] = candidate.log_smearing[candidate.chosen]
+    relative = np.sqrt(1 / practice.pieces + noise.likeness[practice.cell])
+    odd, z = suspicious(response - fitted, practice.cell_starts, relative)
+    return fitted + smearing[practice.cell], z, odd
