@@ -1,1 +1,1 @@
-"""Records: the contracts of laps, routing and shop, and reading files so that every fault is named and none is half taken."""
+"""Records: the contracts of laps, routing and shop; a file is read whole, or its faults named."""

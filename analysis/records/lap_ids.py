@@ -77,7 +77,10 @@ def _chunk_hashes(ids: pa.StringArray) -> np.ndarray:
     for length in np.unique(lengths):
         same = np.flatnonzero(lengths == length)
         padded = np.zeros((len(same), -(-int(length) // 8) * 8), np.uint8)
-        padded[:, :length] = letters[starts[same][:, None] + np.arange(length)]
+        if len(same) == len(ids) and ends[-1] - ends[0] == len(ids) * length:
+            padded[:, :length] = letters[ends[0] : ends[-1]].reshape(-1, length)
+        else:
+            padded[:, :length] = letters[starts[same][:, None] + np.arange(length)]
         mixed = np.full(len(same), length, np.uint64)
         for eight in padded.view(np.uint64).T:
             mixed = _mixed(mixed * _ODD + eight)

@@ -30,8 +30,8 @@ from analysis.records.lap_ids import LONGEST, derived_ids, repeated_ids
 from analysis.records.numbers import has_decimal_comma, parse_numbers
 from analysis.records.shop import Shop
 from analysis.records.source import Source, read_source
-from analysis.records.table import Table, is_blank, read_table
-from analysis.records.text import codes_and_words, kept_column
+from analysis.records.table import Table, is_blank, near_name, read_table
+from analysis.records.text import kept_codes, kept_column
 from analysis.records.times import Times, parse_times
 
 ACTIVITIES = ("operation", "setup", "inspection", "rework", "transport", "delay")
@@ -93,7 +93,7 @@ def check_laps(texts: pd.DataFrame, name: str, shop: Shop | None = None) -> Laps
         if column != "row"
     }
     faults.stop_if_any()
-    return _checked(Table(name, columns, rows, False), shop or Shop(), faults, [])
+    return _checked(Table(name, columns, rows, False, False), shop or Shop(), faults, [])
 
 
 def _texts_as_column(
@@ -212,7 +212,7 @@ def _words(table: Table, column: str) -> tuple[np.ndarray, list[str]]:
     default = DEFAULT_WORDS.get(column, "")
     if column not in table.columns or not len(table.rows):
         return np.zeros(len(table.rows), np.int32), [default]
-    return codes_and_words(table.columns[column], default)
+    return kept_codes(table.columns[column], default, table.guarded)
 
 
 def _check_words(
@@ -238,21 +238,29 @@ def _note(table: Table, notices: list[str]) -> pa.ChunkedArray:
     """The notes, with what stands in columns the contract does not know behind them."""
     rows = len(table.rows)
     note = table.columns.get("note")
-    note = kept_column(note) if note is not None else pa.chunked_array([pa.array([""] * rows)])
+    if note is None:
+        note = pa.chunked_array([pa.array([""] * rows, pa.string())])
+    note = kept_column(note, table.guarded)
     unknown = [column for column in table.columns if column not in COLUMNS]
     kept = [column for column in unknown if not is_blank(table.columns[column]).all()]
     if kept:
-        named = ", ".join(kept[:10]) + (f" and {len(kept) - 10} more" if len(kept) > 10 else "")
+        named = ", ".join(map(_with_hint, kept[:10]))
+        named += f" and {len(kept) - 10} more" if len(kept) > 10 else ""
         notices.append(f"Not columns of laps, kept in the note: {named}.")
-        note = _joined_notes(note, {column: table.columns[column] for column in kept})
+        values = {column: kept_column(table.columns[column], table.guarded) for column in kept}
+        note = _joined_notes(note, values)
     return note
+
+
+def _with_hint(column: str) -> str:
+    near = near_name(column, COLUMNS[1:])
+    return f"{column} (did you mean {near}?)" if near else column
 
 
 def _joined_notes(note: pa.ChunkedArray, more: dict[str, pa.ChunkedArray]) -> pa.ChunkedArray:
     none = pa.scalar(None, pa.string())
     parts = [pc.if_else(pc.equal(note, ""), none, note)]
     for column, values in more.items():
-        values = kept_column(values)
         label = pa.scalar(f"{column}: ")
         entry = pc.binary_join_element_wise(label, values, "")
         parts.append(pc.if_else(pc.equal(values, ""), none, entry))
@@ -266,7 +274,7 @@ def _ids(
     """The lap ids as kept; those missing derived from what stands in the row."""
     given = table.columns.get("lap_id")
     if given is not None:
-        given = kept_column(given)
+        given = kept_column(given, table.guarded)
         long = pc.greater(pc.utf8_length(given), LONGEST).to_numpy()
         faults.add_where(long, table.rows, "lap_id", f"is longer than {LONGEST} characters",
                          table.texts("lap_id"), "shorten it")

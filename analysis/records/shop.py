@@ -5,16 +5,16 @@
 | shop.name | "Workshop" | printed on pages |
 | shop.timezone | "UTC" | an IANA name; times without an offset are in it |
 | shop.currency | "EUR" | three letters, printed beside money |
-| week.Mon … week.Sun | Mon to Fri "08:00-12:00, 13:00-17:00" | working hours; with [week], a day left out is closed |
-| allowance.personal_percent, fatigue_percent, contingency_percent | 5, 4, 5 | time-study allowances |
+| week.Mon … Sun | Mon to Fri "08:00-12:00, 13:00-17:00" | with [week], a day left out is closed |
+| allowance.personal, fatigue, contingency | 5, 4, 5 | percent; `_percent` may be added |
 | allowance.convention | "of normal time" | or "of working day" |
 | workers.NAME.cost_per_hour | none: an owner without a wage | money per paid hour |
 | workers.NAME.hours_per_week | none: the shop's hours | hours at the bench |
-| products.NAME.demand_per_week | none: not known; else the variants' sum | pieces asked for in a week |
+| products.NAME.demand_per_week | the variants' sum, else not known | pieces asked for in a week |
 | products.NAME.batch_size | 25 | pieces started together |
 | products.NAME.price, material_cost | none: not known | money per piece |
-| products.NAME.stock | none: not counted; else the variants' sum | good pieces on the shelf |
-| products.NAME.variants.VARIANT.… | the product's price, material_cost, batch_size | the same keys, for one variant |
+| products.NAME.stock | the variants' sum, else not counted | good pieces on the shelf |
+| products.NAME.variants.VARIANT.… | price, material_cost, batch_size of the product | same keys |
 | overhead.per_week | none: not known | rent, power, insurance in a week |
 
 The allowance defaults are common practice, no source; the personal 5 % and basic fatigue 4 %

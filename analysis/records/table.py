@@ -1,16 +1,20 @@
-"""Delimited text to columns of text: delimiter, header, quoting, ragged and blank rows."""
+"""Delimited text to columns of text and back: delimiter, header, quoting, ragged, blank rows."""
 
 import csv
 import difflib
 import re
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
+from io import TextIOWrapper
+from pathlib import Path
+from typing import BinaryIO
 
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 import pyarrow.csv as pacsv
 
+from analysis.problems import Problem
 from analysis.records.faults import Faults
 from analysis.records.source import Input
 
@@ -24,13 +28,15 @@ class Table:
     """Columns of text as they stand in a file, and the row of the file each entry came from.
 
     `columns` maps names to chunked arrays of string, or of dictionary-encoded string where few
-    different values are expected. `rows` counts the header as row 1.
+    different values are expected. `rows` counts the header as row 1. `decimal_comma`: a comma may
+    be one; `guarded`: an apostrophe before what a spreadsheet would run is no part of the text.
     """
 
     name: str
     columns: dict[str, pa.ChunkedArray]
     rows: np.ndarray
     decimal_comma: bool
+    guarded: bool = True
 
     def texts(self, column: str) -> Callable[[np.ndarray], list[str]]:
         """The texts of a column at some positions, for the wording of faults."""
@@ -115,11 +121,17 @@ def _check_header(
 
 
 def _hint(name: str, header: list[str], known: tuple[str, ...]) -> str:
-    plain = {_plain(given): given for given in header if given and given not in known}
-    near = difflib.get_close_matches(_plain(name), plain, 1, 0.75)
+    near = near_name(name, [given for given in header if given and given not in known])
     if near:
-        return f"did you mean '{plain[near[0]][:60]}'? Name that column {name}"
+        return f"did you mean '{near[:60]}'? Name that column {name}"
     return f"add a column named {name} to the header row"
+
+
+def near_name(name: str, others: Iterable[str]) -> str | None:
+    """The other name that is spelled almost like this one, None where there is none."""
+    plain = {_plain(other): other for other in others}
+    near = difflib.get_close_matches(_plain(name), plain, 1, 0.8)
+    return plain[near[0]] if near else None
 
 
 def _plain(name: str) -> str:
@@ -206,3 +218,25 @@ def is_blank(column: pa.ChunkedArray) -> np.ndarray:
     if pa.types.is_dictionary(column.type):
         column = column.cast(pa.string())
     return pc.equal(pc.binary_length(pc.utf8_trim_whitespace(column)), 0).to_numpy()
+
+
+def write_table(columns: dict[str, pa.Array], target: str | Path | BinaryIO) -> None:
+    """Write columns of text as comma-separated UTF-8, quotes only where they are needed."""
+    if hasattr(target, "write"):
+        _write_rows(columns, target)
+        return
+    try:
+        with open(target, "wb") as file:
+            _write_rows(columns, file)
+    except OSError as error:
+        raise Problem(f"{target} cannot be written ({error.strerror}); choose another place."
+                      ) from None  # fmt: skip
+
+
+def _write_rows(columns: dict[str, pa.Array], file: BinaryIO) -> None:
+    text = TextIOWrapper(file, encoding="utf-8", newline="")
+    writer = csv.writer(text, lineterminator="\n")
+    writer.writerow(columns)
+    writer.writerows(zip(*(column.to_pylist() for column in columns.values()), strict=True))
+    text.flush()
+    text.detach()

@@ -1,1 +1,1 @@
-"""Store: keeps every lap and every correction, loses nothing it has acknowledged, and can undo each change."""
+"""Store: keeps every lap and correction, loses nothing acknowledged, and undoes any change."""

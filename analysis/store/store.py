@@ -1,85 +1,213 @@
-"""The store: opened once, asked for laps, told of changes."""
+"""The store: opened once, asked for laps, told of changes.
 
-import os
+    store = open_store()
+    report = store.import_laps(read_laps("laps.csv", store.shop()))
+    frame = store.laps()
+    store.undo(report.change_id)
+"""
+
 import time
-from dataclasses import dataclass
+from collections.abc import Callable
+from datetime import date, datetime
+from io import BytesIO
 from pathlib import Path
+from typing import BinaryIO
 
 import pandas as pd
 import sqlalchemy as sa
 
-from analysis.records.laps import CATEGORIES, COLUMNS, COUNTS, LapsFile
-from analysis.store import tables
+from analysis.records.export import write_laps
+from analysis.records.laps import LapsFile
+from analysis.records.routing import write_routing
+from analysis.records.shop import Shop, shop_toml
+from analysis.store import changes, documents, laps, stock, totals
+from analysis.store.connection import open_engine, reading, writing
+from analysis.store.laps import ImportReport, Progress
+from analysis.store.one_lap import OneLap
+from analysis.store.schema import bring_up_to_date
 
 
-@dataclass(frozen=True)
-class ImportReport:
-    """What an import did: laps new, and laps that were already there."""
-
-    new: int
-    already_there: int
+def _no_progress(done: int, total: int) -> None:
+    pass
 
 
-def default_url() -> str:
-    """WORKSHOP_STORE, or a file in the user's data folder."""
-    import platformdirs
-
-    folder = platformdirs.user_data_path("workshop-study")
-    return os.environ.get("WORKSHOP_STORE") or f"sqlite:///{folder / 'workshop.sqlite'}"
+def _clock() -> int:
+    return time.time_ns() // 1000
 
 
-def open_store(url: str | None = None) -> "Store":
-    """Open the store at a URL (or a plain file path), made where it is missing."""
-    url = url or default_url()
-    if "://" not in url:
-        url = f"sqlite:///{url}"
-    database = sa.make_url(url).database
-    if database:
-        Path(database).parent.mkdir(parents=True, exist_ok=True)
-    engine = sa.create_engine(url)
-    tables.metadata.create_all(engine)
-    return Store(engine)
+def open_store(url: str | None = None, clock: Callable[[], int] = _clock) -> "Store":
+    """Open the store at a URL or file path, by default WORKSHOP_STORE or the user's data folder.
+
+    Made where it is missing, migrated where it is older. `clock` gives microseconds of UTC since
+    1970. Raises StoreProblem.
+    """
+    engine = open_engine(url)
+    bring_up_to_date(engine)
+    return Store(engine, clock)
 
 
 class Store:
-    """All that is kept: laps with their revisions, and the log of changes."""
+    """All that is kept: laps and their revisions, shop, routing, stock book, log of changes.
 
-    def __init__(self, engine: sa.Engine):
-        self.engine = engine
+    Every method is one transaction; methods that change something return the number of the change,
+    by which it can be undone, and None where there was nothing to change.
+    """
+
+    def __init__(self, engine: sa.Engine, clock: Callable[[], int] = _clock):
+        self.engine, self.clock = engine, clock
+        self._one_lap = OneLap(engine)
+
+    @property
+    def place(self) -> str:
+        """Where the store is, for people."""
+        return self.engine.url.database or self.engine.url.render_as_string()
+
+    def close(self) -> None:
+        """Let go of the file."""
+        self.engine.dispose()
+
+    @property
+    def url(self) -> str:
+        """The address of the store, the same for every handle on it."""
+        return self.engine.url.render_as_string()
+
+    def lap_count(self) -> int:
+        """How many laps count now, from the kept totals."""
+        with reading(self.engine) as connection:
+            return totals.lap_count(connection)
+
+    def names(self, column: str) -> list[str]:
+        """The products, variants, operations, workers or activities on record, in order."""
+        with reading(self.engine) as connection:
+            return totals.names(connection, column)
 
     def version(self) -> int:
-        """A number that grows with every change."""
-        with self.engine.connect() as connection:
-            return connection.scalar(sa.select(sa.func.max(tables.change.c.id))) or 0
+        """A number that grows with every change: what was worked out at it still holds at it."""
+        with reading(self.engine) as connection:
+            return changes.latest(connection)
 
-    def import_laps(self, file: LapsFile) -> ImportReport:
-        """Take the laps of a file that are not there yet, all in one transaction."""
-        frame = file.frame
-        with self.engine.begin() as connection:
-            kept = set(connection.scalars(sa.select(tables.lap.c.lap_id)))
-            new = frame[~frame.lap_id.isin(kept)].drop(columns="row")
-            if len(new):
-                now = time.time_ns() // 1000
-                change_id = connection.execute(sa.insert(tables.change).values(
-                    at=now, kind="import", what=file.name)).inserted_primary_key[0]
-                new = new.assign(started_at=new.started_at.astype("int64"), change_id=change_id)
-                connection.execute(sa.insert(tables.lap), new.to_dict("records"))
-        return ImportReport(len(new), len(frame) - len(new))
+    # --- laps ---
+
+    def import_laps(
+        self, file: LapsFile, progress: Progress = _no_progress, kind: str = "import"
+    ) -> ImportReport:
+        """Take in the laps of a file that are not there yet, all or none; see `laps.take_in`."""
+        with writing(self.engine) as connection:
+            return laps.take_in(connection, self.clock(), file, kind, progress)
+
+    def add_lap(self, lap: dict) -> int | None:
+        """Take in one lap, a row of a checked frame as a dict, durably; see `one_lap`."""
+        return self._one_lap.add(lap, self.clock())
 
     def laps(self) -> pd.DataFrame:
-        """The laps that count now, as the checked laps frame, by start."""
-        columns = [tables.lap.c[name] for name in COLUMNS[1:]]
-        query = sa.select(*columns).where(tables.lap.c.ended_by.is_(None)).order_by(
-            tables.lap.c.started_at, tables.lap.c.id)
-        with self.engine.connect() as connection:
-            rows = connection.execute(query).all()
-        frame = pd.DataFrame(rows, columns=COLUMNS[1:])
-        frame.insert(0, "row", range(2, len(frame) + 2))
-        frame["started_at"] = pd.to_datetime(frame.started_at.astype("int64"), unit="us", utc=True)
-        frame["started_at"] = frame.started_at.dt.as_unit("us")
-        for column in ("lap_id", "note"):
-            frame[column] = frame[column].astype("str")
-        for column in CATEGORIES:
-            frame[column] = frame[column].astype("str").astype("category")
-        numbers = {name: "int64" for name in COUNTS} | {"seconds": "float64", "rating": "float64"}
-        return frame.astype(numbers)
+        """The laps that count, as the checked laps frame, by start."""
+        with reading(self.engine) as connection:
+            return laps.read_out(connection)
+
+    def page(
+        self, offset: int = 0, limit: int = 50, filters: dict | None = None
+    ) -> tuple[pd.DataFrame, int]:
+        """Some laps, newest first, and how many there are under these filters; see `laps.page`."""
+        with reading(self.engine) as connection:
+            return laps.page(connection, offset, limit, filters)
+
+    def history(self, lap_id: str) -> pd.DataFrame:
+        """Every revision of a lap, oldest first."""
+        with reading(self.engine) as connection:
+            return laps.history(connection, lap_id)
+
+    def correct_lap(self, lap_id: str, values: dict[str, str]) -> int | None:
+        """Put a corrected revision in a lap's place; `values` are texts by column."""
+        with writing(self.engine) as connection:
+            shop = documents.shop(connection)
+            return laps.correct(connection, self.clock(), lap_id, values, shop)
+
+    def remove_laps(self, lap_ids: list[str]) -> int | None:
+        """Let laps count no more; they stay in the history."""
+        with writing(self.engine) as connection:
+            return laps.remove(connection, self.clock(), lap_ids) if lap_ids else None
+
+    def export_laps(self, target: str | Path | BinaryIO) -> int:
+        """Write the laps that count as CSV; how many."""
+        with reading(self.engine) as connection:
+            frame, shop = laps.read_out(connection), documents.shop(connection)
+        write_laps(frame, target, shop)
+        return len(frame)
+
+    # --- totals ---
+
+    def week_figures(self, monday: date) -> pd.DataFrame:
+        """A week's totals by product, variant, operation, worker and activity: laps, units,
+        rework_units, scrap_units, seconds. The week begins on `monday` in the shop's zone.
+        """
+        first = (monday - date(1970, 1, 1)).days
+        with reading(self.engine) as connection:
+            return totals.figures(connection, first, first + 6)
+
+    def weeks(self) -> pd.DataFrame:
+        """The same for every week that has laps, with `week_start`."""
+        with reading(self.engine) as connection:
+            return totals.by_week(connection)
+
+    # --- changes ---
+
+    def changes(self, limit: int = 50) -> pd.DataFrame:
+        """The latest changes, newest first: change_id, at, kind, what, undoes, undone."""
+        with reading(self.engine) as connection:
+            return changes.recent(connection, limit)
+
+    def undo(self, change_id: int) -> int:
+        """Take a change back, or an undo, which brings the change again; see `changes.undo`."""
+        with writing(self.engine) as connection:
+            return changes.undo(connection, self.clock(), change_id)
+
+    # --- shop and routing ---
+
+    def shop(self) -> Shop:
+        """The shop as saved; all defaults where none was."""
+        with reading(self.engine) as connection:
+            return documents.shop(connection)
+
+    def shop_text(self) -> str:
+        """The shop as TOML text, blank where none was saved."""
+        with reading(self.engine) as connection:
+            return documents.text(connection, "shop")
+
+    def save_shop(self, shop: Shop | str, what: str = "shop") -> int | None:
+        """Keep a shop, or its TOML text, which is checked first (BadInput)."""
+        text = shop if isinstance(shop, str) else shop_toml(shop)
+        documents.check_shop(text)
+        with writing(self.engine) as connection:
+            return documents.save(connection, self.clock(), "shop", text, what)
+
+    def routing(self) -> pd.DataFrame | None:
+        """The routing as saved, None where none was."""
+        with reading(self.engine) as connection:
+            return documents.routing(connection)
+
+    def save_routing(self, routing: pd.DataFrame | str, what: str = "routing") -> int | None:
+        """Keep a routing frame, or its CSV text, which is checked first (BadInput)."""
+        if not isinstance(routing, str):
+            written = BytesIO()
+            write_routing(routing, written)
+            routing = written.getvalue().decode()
+        documents.check_routing(routing)
+        with writing(self.engine) as connection:
+            return documents.save(connection, self.clock(), "routing", routing, what)
+
+    # --- stock ---
+
+    def add_stock_event(
+        self, kind: str, product: str, units: int, variant: str = "", at: datetime | None = None,
+        note: str = "",
+    ) -> int:  # fmt: skip
+        """Note a `count`, `sale` or `put_away`; `at` timezone-aware, now where not given."""
+        now = self.clock()
+        moment = now if at is None else pd.Timestamp(at).value // 1000
+        with writing(self.engine) as connection:
+            return stock.add(connection, now, kind, product, variant, units, moment, note)
+
+    def stock_events(self) -> pd.DataFrame:
+        """The events that count, by time: change_id, at, kind, product, variant, units, note."""
+        with reading(self.engine) as connection:
+            return stock.events(connection)

@@ -1,0 +1,116 @@
+"""Opening the database: where it is, how safely it writes, and its errors in plain words."""
+
+import os
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import sqlalchemy as sa
+
+from analysis.problems import StoreProblem
+
+BUSY_SECONDS = 15
+REMEDIES = (  # what the driver says, what it means, what to do
+    ("readonly", "can only be read", "give yourself the right to write this file and its folder"),
+    ("read-only", "can only be read", "give yourself the right to write this file and its folder"),
+    ("disk is full", "does not fit on the disk any more", "free some space and try again"),
+    ("disk i/o", "cannot be read or written by the disk", "check the disk, then the latest backup"),
+    ("locked", "is in use by another program", "close the other program or try again in a moment"),
+    ("malformed", "is damaged", "put it aside and bring back the latest backup"),
+    ("not a database", "is not a store", "name another file, or put this one aside"),
+    ("unable to open", "cannot be opened", "check that its folder exists and can be written"),
+)
+
+
+def default_url() -> str:
+    """The URL in WORKSHOP_STORE, or a file in the user's data folder."""
+    import platformdirs  # only where no other place is named
+
+    folder = platformdirs.user_data_path("workshop-study", appauthor=False)
+    return os.environ.get("WORKSHOP_STORE") or f"sqlite:///{folder / 'workshop.sqlite'}"
+
+
+def open_engine(url: str | None) -> sa.Engine:
+    """An engine for a URL or a plain file path; the folder of a SQLite file is made if missing.
+
+    SQLite writes through a write-ahead log with full sync: what is committed is on the disk.
+    """
+    url = url or default_url()
+    if "://" not in url:
+        url = f"sqlite:///{url}"
+    try:
+        parsed = sa.make_url(url)
+        if parsed.get_backend_name() == "sqlite" and parsed.database:
+            Path(parsed.database).parent.mkdir(parents=True, exist_ok=True)
+        engine = sa.create_engine(parsed, **_options(parsed))
+    except OSError as error:
+        raise StoreProblem(f"The folder of the store {url} cannot be made ({error.strerror}); "
+                           "choose another place with WORKSHOP_STORE.") from None
+    except (sa.exc.ArgumentError, sa.exc.NoSuchModuleError, ImportError) as error:
+        raise StoreProblem(f"The store's address {url!r} cannot be used ({error}); write it as "
+                           "sqlite:////folder/file.sqlite.") from None
+    if parsed.get_backend_name() == "sqlite":
+        sa.event.listen(engine, "connect", _set_up_sqlite)
+        sa.event.listen(engine, "begin", _begin_sqlite)
+    return engine
+
+
+def _options(url: sa.URL) -> dict:
+    if url.get_backend_name() != "sqlite":
+        return {}
+    return {"connect_args": {"timeout": BUSY_SECONDS, "isolation_level": None}}
+
+
+def _set_up_sqlite(connection, _record) -> None:
+    cursor = connection.cursor()
+    for pragma in ("journal_mode=WAL", "synchronous=FULL", "foreign_keys=ON",
+                   "cache_size=-65536"):  # fmt: skip
+        cursor.execute(f"PRAGMA {pragma}")
+    cursor.close()
+
+
+def _begin_sqlite(connection: sa.Connection) -> None:
+    """Take the write lock at the start, so that no reader has to be turned into a writer."""
+    writes = connection.get_execution_options().get("writes")
+    connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
+
+
+@contextmanager
+def reading(engine: sa.Engine) -> Iterator[sa.Connection]:
+    """A connection that sees one state of the store, for as long as it is open."""
+    with plain_errors(engine), engine.connect() as connection:
+        yield connection
+
+
+@contextmanager
+def writing(engine: sa.Engine) -> Iterator[sa.Connection]:
+    """A connection whose changes are kept together at the end, or not at all."""
+    with (
+        plain_errors(engine),
+        engine.connect().execution_options(writes=True) as connection,
+        connection.begin(),
+    ):
+        yield connection
+
+
+@contextmanager
+def plain_errors(engine: sa.Engine) -> Iterator[None]:
+    """Errors of the database as StoreProblem, naming the store and what to do."""
+    driver = engine.dialect.loaded_dbapi
+    try:
+        yield
+    except (sa.exc.DBAPIError, driver.Error) as error:
+        cause = getattr(error, "orig", error)
+        if isinstance(cause, driver.IntegrityError | driver.ProgrammingError):
+            raise  # a mistake of ours, not of the place
+        raise problem(engine, cause) from error
+
+
+def problem(engine: sa.Engine, error: Exception) -> StoreProblem:
+    """The driver's error as one sentence a user can act on."""
+    said = str(error).lower()
+    where = engine.url.database or engine.url.render_as_string()
+    for words, meaning, remedy in REMEDIES:
+        if words in said:
+            return StoreProblem(f"The store {where} {meaning}; {remedy}. Nothing was changed.")
+    return StoreProblem(f"The store {where} cannot be used ({error}). Nothing was changed.")

@@ -1,0 +1,56 @@
+"""The shop and the routing in the store, as the texts they are written in, with revisions."""
+
+import pandas as pd
+import sqlalchemy as sa
+
+from analysis.records.routing import read_routing
+from analysis.records.shop import Shop, read_shop
+from analysis.store import changes, tables, totals
+
+_document = tables.document.c
+
+
+def text(connection: sa.Connection, name: str) -> str:
+    """The text of a document as it is now, blank where there is none."""
+    query = sa.select(_document.text).where(_document.name == name, _document.ended_by.is_(None))
+    return connection.scalar(query) or ""
+
+
+def shop(connection: sa.Connection) -> Shop:
+    """The shop as it is now; all defaults where none was saved."""
+    return read_shop(text(connection, "shop").encode(), "the stored shop")
+
+
+def routing(connection: sa.Connection) -> pd.DataFrame | None:
+    """The routing as it is now, None where none was saved."""
+    written = text(connection, "routing")
+    return read_routing(written.encode(), "the stored routing") if written else None
+
+
+def save(connection: sa.Connection, now: int, name: str, new: str, what: str) -> int | None:
+    """Keep a new text of a document; the change's number, None where nothing differs.
+
+    Day totals are worked out anew where the shop's zone has changed.
+    """
+    if new == text(connection, name):
+        return None
+    zone = totals.zone(connection)
+    change_id = changes.record(connection, now, "settings", what)
+    now_kept = sa.update(tables.document).where(_document.name == name,
+                                                _document.ended_by.is_(None))  # fmt: skip
+    connection.execute(now_kept.values(ended_by=change_id))
+    row = {"change_id": change_id, "name": name, "text": new}
+    connection.execute(sa.insert(tables.document), row)
+    if totals.zone(connection) != zone:
+        totals.rebuild(connection)
+    return change_id
+
+
+def check_shop(written: str) -> None:
+    """BadInput where the text is no shop."""
+    read_shop(written.encode(), "the shop")
+
+
+def check_routing(written: str) -> None:
+    """BadInput where the text is no routing."""
+    read_routing(written.encode(), "the routing")

@@ -1,0 +1,316 @@
+"""Laps in the store: taken in, read out, corrected, removed; each lap with its revisions."""
+
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+import pyarrow as pa
+import sqlalchemy as sa
+
+from analysis.problems import NotFound
+from analysis.records.export import as_texts
+from analysis.records.faults import Faults
+from analysis.records.laps import CATEGORIES, COLUMNS, COUNTS, LapsFile, check_laps
+from analysis.records.shop import Shop
+from analysis.records.text import codes_of
+from analysis.store import changes, tables, totals
+
+CHUNK = 20_000
+Progress = Callable[[int, int], None]
+
+_lap = tables.lap.c
+_current = tables.COUNTS_NOW["lap"]
+
+
+@dataclass(frozen=True)
+class ImportReport:
+    """What an import did: laps new, already there, and left out as removed by hand before.
+
+    `change_id` is the change to undo, None where nothing was new; `notices` are the reader's.
+    """
+
+    name: str
+    new: int
+    already_there: int
+    removed_before: int = 0
+    change_id: int | None = None
+    notices: tuple[str, ...] = ()
+
+    def __str__(self) -> str:
+        text = f"{self.name}: {self.new} laps new, {self.already_there} already there"
+        if self.removed_before:
+            text += f", {self.removed_before} left out since they were removed by hand"
+        return "\n".join([text + ".", *self.notices])
+
+
+def take_in(
+    connection: sa.Connection, now: int, file: LapsFile, kind: str, progress: Progress
+) -> ImportReport:
+    """Take in the laps of a file that are not there yet.
+
+    A lap is known by its id. One that equals any revision of the stored lap is already there; one
+    whose id is there with other content is a fault, and then BadInput refuses the whole file. A
+    lap that was removed by hand stays removed; one whose import was undone is new again.
+    """
+    progress(0, len(file.frame))
+    laps = _as_stored(file.frame)
+    known = _revisions(connection, laps.lap_id)
+    there, removed = _compare(file, laps, known)
+    new = laps[~there & ~removed]
+    change_id = None
+    if len(new):
+        change_id = changes.record(connection, now, kind, f"{len(new)} laps from {file.name}")
+        _insert(connection, new, change_id, progress)
+        totals.add_frame(connection, new)
+    return ImportReport(file.name, len(new), int((there & ~removed).sum()), int(removed.sum()),
+                        change_id, file.notices)
+
+
+def _as_stored(frame: pd.DataFrame) -> pd.DataFrame:
+    """A checked frame with the columns of the lap table: microseconds, plain objects."""
+    laps = frame.drop(columns="row").reset_index(drop=True)
+    laps["started_at"] = laps.started_at.astype("int64")
+    return laps
+
+
+def _revisions(connection: sa.Connection, ids: pd.Series) -> pd.DataFrame:
+    """All revisions of the laps with these ids, with the kind of the change that ended each."""
+    columns = [_lap.id, _lap.ended_by, *(_lap[name] for name in tables.CONTENT)]
+    names = ["id", "ended_by", *tables.CONTENT]
+    if connection.scalar(sa.select(_lap.id).limit(1)) is None:
+        return pd.DataFrame(columns=[*names, "ended_kind"])
+    wanted = sa.Table("wanted", sa.MetaData(), sa.Column("lap_id", sa.Text, primary_key=True),
+                      prefixes=["TEMPORARY"])  # fmt: skip
+    wanted.create(connection)
+    insert_rows(connection, wanted, ["lap_id"], list(zip(ids.tolist(), strict=True)))
+    ended = tables.change.alias("ended")
+    query = (
+        sa.select(*columns, ended.c.kind)
+        .join_from(wanted, tables.lap, wanted.c.lap_id == _lap.lap_id)
+        .outerjoin(ended, ended.c.id == _lap.ended_by)
+        .order_by(_lap.id)
+    )
+    rows = connection.execute(query).all()
+    wanted.drop(connection)
+    return pd.DataFrame(rows, columns=[*names, "ended_kind"])
+
+
+def _compare(
+    file: LapsFile, laps: pd.DataFrame, known: pd.DataFrame
+) -> tuple[np.ndarray, np.ndarray]:
+    """Which laps are already there, and which were removed by hand; conflicts raise BadInput."""
+    if known.empty:
+        return np.zeros(len(laps), bool), np.zeros(len(laps), bool)
+    last = known.drop_duplicates("lap_id", keep="last").set_index("lap_id")
+    removed = laps.lap_id.isin(last.index[last.ended_kind == "removal"]).to_numpy()
+    held = laps.lap_id.isin(known.lap_id[known.ended_by.isna()]).to_numpy() | removed
+    same = np.zeros(len(laps), bool)
+    same[held] = _among(laps[held], known)
+    faults = Faults(file.name)
+    faults.add_where(
+        held & ~same, file.frame.row.to_numpy(), "lap_id", "is in the store with other content",
+        lambda places: laps.lap_id.iloc[places].tolist(),
+        "correct the stored lap on the page Laps, or give this one an id of its own",
+    )  # fmt: skip
+    faults.stop_if_any()
+    return held, removed
+
+
+def _among(laps: pd.DataFrame, known: pd.DataFrame) -> np.ndarray:
+    """Which laps equal one of the known revisions in every column."""
+    both = pd.concat([laps, known[list(tables.CONTENT)]], ignore_index=True)
+    codes = [pd.factorize(both[name].astype(object) if name in tables.TEXTS else both[name])[0]
+             for name in tables.CONTENT]  # fmt: skip
+    key = pd.DataFrame(dict(enumerate(codes)))
+    group = key.groupby(list(key), sort=False).ngroup().to_numpy()
+    return np.isin(group[: len(laps)], group[len(laps) :])
+
+
+def _insert(
+    connection: sa.Connection, laps: pd.DataFrame, change_id: int, progress: Progress
+) -> None:
+    columns = [np.asarray(laps[name].astype(object)).tolist() for name in tables.CONTENT]
+    names = ["change_id", *tables.CONTENT]
+    for start in range(0, len(laps), CHUNK):
+        end = min(start + CHUNK, len(laps))
+        parts = ([change_id] * (end - start), *(column[start:end] for column in columns))
+        insert_rows(connection, tables.lap, names, list(zip(*parts, strict=True)))
+        progress(end, len(laps))
+
+
+def insert_rows(
+    connection: sa.Connection, table: sa.Table, names: list[str], rows: list[tuple]
+) -> None:
+    """Insert many rows; handed to the driver as they are where it takes them by position."""
+    if not rows:
+        return
+    insert = sa.insert(table)
+    compiled = insert.compile(dialect=connection.dialect, column_keys=names)
+    if compiled.positional and compiled.positiontup == names:
+        connection.exec_driver_sql(compiled.string, rows)
+    else:
+        connection.execute(insert, [dict(zip(names, row, strict=True)) for row in rows])
+
+
+def read_out(connection: sa.Connection, query: sa.Select | None = None) -> pd.DataFrame:
+    """The laps that count now, as a checked laps frame by start; `row` is the place plus 2."""
+    columns = [_lap[name] for name in tables.CONTENT]
+    query = sa.select(*columns).where(_current) if query is None else query
+    result = connection.execute(query)
+    parts = [_arrays(rows) for rows in iter(lambda: result.fetchmany(CHUNK), [])]
+    return _frame([pa.chunked_array(list(part)) for part in zip(*(parts or [_arrays([])]),
+                                                                strict=True)])  # fmt: skip
+
+
+_ARROW = {"started_at": pa.int64(), "seconds": pa.float64(), "rating": pa.float64(),
+          **dict.fromkeys(COUNTS, pa.int64())}  # fmt: skip
+
+
+def _arrays(rows: list[tuple]) -> list[pa.Array]:
+    columns = zip(*rows, strict=True) if rows else [()] * len(tables.CONTENT)
+    arrays = []
+    for name, values in zip(tables.CONTENT, columns, strict=True):
+        array = pa.array(values, _ARROW.get(name, pa.string()))
+        arrays.append(array.dictionary_encode() if name in CATEGORIES else array)
+    return arrays
+
+
+def _frame(columns: list[pa.ChunkedArray]) -> pd.DataFrame:
+    held = dict(zip(tables.CONTENT, columns, strict=True))
+    order = np.argsort(held["started_at"].to_numpy(), kind="stable")
+    frame = {"row": np.arange(2, len(order) + 2)}
+    for name in COLUMNS[1:]:
+        if name in CATEGORIES:
+            frame[name] = _categorical(held[name], order)
+        elif name == "started_at":
+            micros = held[name].to_numpy()[order]
+            frame[name] = pd.DatetimeIndex(micros.view("M8[us]")).tz_localize("UTC")
+        elif name in _ARROW:
+            frame[name] = held[name].to_numpy()[order]
+        else:
+            frame[name] = held[name].take(pa.array(order)).to_pandas()
+    return pd.DataFrame(frame, columns=list(COLUMNS))
+
+
+def _categorical(column: pa.ChunkedArray, order: np.ndarray) -> pd.Categorical:
+    codes, words = codes_of(column)
+    return pd.Categorical.from_codes(codes[order], pd.Index(words, dtype="str"))
+
+
+def page(
+    connection: sa.Connection, offset: int, limit: int, filters: dict | None
+) -> tuple[pd.DataFrame, int]:
+    """Some of the laps that count, newest first, and how many pass the filters in all.
+
+    Filters: a text or several for a column of CATEGORIES or lap_id; `text` anywhere in the id or a
+    text column; `from` and `to` (excluded) as timezone-aware datetimes.
+    """
+    where = sa.and_(_current, *_conditions(filters or {}))
+    count = connection.scalar(sa.select(sa.func.count()).select_from(tables.lap).where(where))
+    columns = [_lap[name] for name in tables.CONTENT]
+    order = (_lap.started_at.desc(), _lap.id.desc())
+    query = sa.select(*columns).where(where).order_by(*order).limit(limit).offset(offset)
+    frame = read_out(connection, query).iloc[::-1].reset_index(drop=True)
+    return frame.assign(row=frame.index + offset + 2), count
+
+
+def _conditions(filters: dict) -> Iterable[sa.ColumnElement[bool]]:
+    for name, wanted in filters.items():
+        if wanted is None or wanted == "" or wanted == []:
+            continue
+        if name == "text":
+            places = (_lap.lap_id, *(_lap[column] for column in tables.TEXTS))
+            yield sa.or_(*(place.icontains(wanted, autoescape=True) for place in places))
+        elif name in ("from", "to"):
+            micros = pd.Timestamp(wanted).value // 1000
+            yield _lap.started_at >= micros if name == "from" else _lap.started_at < micros
+        elif name in (*CATEGORIES, "lap_id"):
+            yield _lap[name].in_([wanted] if isinstance(wanted, str) else list(wanted))
+        else:
+            raise NotFound(f"Laps cannot be filtered by {name!r}; by text, from, to, lap_id or "
+                           f"{', '.join(CATEGORIES)}.")
+
+
+def correct(
+    connection: sa.Connection, now: int, lap_id: str, values: dict[str, str], shop: Shop
+) -> int | None:
+    """Put a new revision in the place of a lap; the change's number, None where nothing differs.
+
+    `values` are texts by column, judged by the rules of a file; `lap_id` cannot be changed. Raises
+    NotFound for an unknown lap and BadInput for a value that breaks a rule.
+    """
+    old = _one(connection, lap_id)
+    texts = _as_texts(old) | {name: str(value) for name, value in values.items()}
+    for name in set(values) - (set(tables.CONTENT) - {"lap_id"}):
+        faults = Faults("correction")
+        faults.add(0, name, "cannot be corrected", remedy="one of the columns of a lap")
+        faults.stop_if_any()
+    checked = check_laps(pd.DataFrame([texts]), f"lap {lap_id}", shop).frame
+    new = _as_stored(checked)
+    if _among(new, _as_stored(old)).all():
+        return None
+    differing = [name for name in tables.CONTENT if new[name].iloc[0] != _as_stored(old)[name][0]]
+    what = f"lap {lap_id}: {', '.join(differing)}"
+    change_id = changes.record(connection, now, "correction", what)
+    _end(connection, [lap_id], change_id)
+    _insert(connection, new, change_id, lambda done, total: None)
+    totals.add(connection, _lap.change_id == change_id, 1)
+    return change_id
+
+
+def _one(connection: sa.Connection, lap_id: str) -> pd.DataFrame:
+    columns = [_lap[name] for name in tables.CONTENT]
+    frame = read_out(connection, sa.select(*columns).where(_lap.lap_id == lap_id, _current))
+    if frame.empty:
+        raise NotFound(f"There is no lap {lap_id!r} in the store, or it has been removed.")
+    return frame
+
+
+def _as_texts(lap: pd.DataFrame) -> dict[str, str]:
+    return {name: column[0].as_py() for name, column in as_texts(lap, "UTC").items()}
+
+
+def remove(connection: sa.Connection, now: int, lap_ids: list[str]) -> int:
+    """Let laps count no more; they stay in the history and come back when this is undone."""
+    for lap_id in lap_ids:
+        _one(connection, lap_id)
+    named = f"lap {lap_ids[0]}" if len(lap_ids) == 1 else f"{len(lap_ids)} laps"
+    change_id = changes.record(connection, now, "removal", f"{named} removed")
+    _end(connection, lap_ids, change_id)
+    return change_id
+
+
+def _end(connection: sa.Connection, lap_ids: list[str], change_id: int) -> None:
+    for start in range(0, len(lap_ids), 500):
+        some = lap_ids[start : start + 500]
+        ending = sa.update(tables.lap).where(_lap.lap_id.in_(some), _current)
+        connection.execute(ending.values(ended_by=change_id))
+    totals.add(connection, _lap.ended_by == change_id, -1)
+
+
+def history(connection: sa.Connection, lap_id: str) -> pd.DataFrame:
+    """Every revision of a lap, oldest first: since, kind, what, until (NaT while it counts), and
+    the columns of a lap."""
+    since, until = tables.change.alias("since"), tables.change.alias("until")
+    heads = (since.c.at, since.c.kind, since.c.what, until.c.at)
+    query = (
+        sa.select(*heads, *(_lap[name] for name in tables.CONTENT))
+        .join(since, since.c.id == _lap.change_id)
+        .outerjoin(until, until.c.id == _lap.ended_by)
+        .where(_lap.lap_id == lap_id, _either())
+        .order_by(_lap.id)
+    )
+    names = ["since", "kind", "what", "until", *tables.CONTENT]
+    frame = pd.DataFrame(connection.execute(query).all(), columns=names)
+    if frame.empty:
+        raise NotFound(f"There is no lap {lap_id!r} in the store.")
+    for name in ("since", "until", "started_at"):
+        frame[name] = pd.to_datetime(frame[name].astype("Int64"), unit="us", utc=True)
+    return frame
+
+
+def _either() -> sa.ColumnElement[bool]:
+    """Always true, said so that each half is found through its own index."""
+    return sa.or_(_current, _lap.ended_by.is_not(None))
+
