@@ -53,9 +53,7 @@ def batch_minutes_chart(minutes: pd.DataFrame, per: str) -> alt.Chart:
     labels = (
         alt.Chart(totals.rename("total").reset_index())
         .mark_text(align="left", dx=5, color=look.INK)
-        .encode(
-            y=y, x="total:Q", text=alt.Text("total:Q", format=",.2~f" if per == "piece" else ",.0f")
-        )
+        .encode(y=y, x="total:Q", text=alt.Text("total:Q", format=f",.{_decimals(totals.max())}f"))
     )
     layers = alt.layer(bars, _strewn(stretches, y, shown), labels)
     description = (
@@ -122,7 +120,14 @@ def _fill(shown: list[str]) -> alt.Fill:
     return alt.Fill("kind:N", title=None, scale=scale)
 
 
+def _decimals(longest: float) -> int:
+    """Decimals of a bar's figure: three digits of the longest bar, two decimals at most."""
+    return int(np.clip(2 - np.floor(np.log10(max(longest, 1e-9))), 0, 2))
+
+
 def _spots(stretch, step: float) -> pd.DataFrame:
-    """Places a step apart inside one stretch, from half a step in; none in a sliver."""
+    """Places a step apart inside one stretch; one amid a narrow one, none in a sliver."""
     places = np.arange(stretch.start + step / 2, stretch.end - step / 3, step)
+    if not len(places) and stretch.end - stretch.start > 0.4 * step:
+        places = np.array([(stretch.start + stretch.end) / 2])
     return pd.DataFrame({"operation": stretch.operation, "kind": stretch.kind, "x": places})

@@ -18,7 +18,8 @@ def load_chart(load: pd.DataFrame) -> alt.Chart:
     frame = _percent(load)
     widest = max(110.0, float(frame[["percent", "high"]].max().max()) * 1.4)
     scale = alt.Scale(domain=[0, widest], nice=False)
-    x = alt.X("percent:Q", title="percent of the week's working hours", scale=scale)
+    axis = alt.Axis(values=list(range(0, int(widest), 20 if widest < 200 else 50)))
+    x = alt.X("percent:Q", title="percent of the week's hours", scale=scale, axis=axis)
     y = alt.Y("name:N", sort=list(frame["name"]), title=None)
     kinds = alt.Color(
         "fit:N",
@@ -56,8 +57,10 @@ def _percent(load: pd.DataFrame) -> pd.DataFrame:
     low, high = (frame[c].fillna(frame["percent"]) for c in ("low", "high"))
     fit = pd.Series(_FITS[1], index=frame.index)
     fit = fit.mask(high <= FULL_PERCENT, _FITS[0]).mask(low > FULL_PERCENT, _FITS[2])
-    said = [f"{p:.0f}, {words}" for p, words in zip(frame["percent"], fit, strict=True)]
-    return frame.assign(fit=fit, label_at=high, said=said)
+    # Beside the line of the full week, the words would be struck through by it.
+    label_at = high.mask(high.between(0.7 * FULL_PERCENT, FULL_PERCENT), FULL_PERCENT + 0.5)
+    said = [f"{p:.0f} %, {words}" for p, words in zip(frame["percent"], fit, strict=True)]
+    return frame.assign(fit=fit, label_at=label_at, said=said)
 
 
 def _tooltip() -> list[alt.Tooltip]:

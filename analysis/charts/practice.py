@@ -123,9 +123,8 @@ def _break_rules(breaks: pd.DataFrame) -> list[alt.Chart]:
 
 
 def away(days: float) -> str:
-    """The length of a break in weeks, or in days below two weeks: `2 weeks`, `9 days`."""
-    weeks = round(days / 7)
-    return f"{weeks} weeks" if weeks >= 2 else f"{days:.0f} days"
+    """The length of a break in weeks, or in days below two weeks: `3 weeks`, `11 days`."""
+    return f"{days / 7:.0f} weeks" if days >= 13 else f"{days:.0f} days"
 
 
 def thinned(points: pd.DataFrame, most: int = MOST_POINTS) -> pd.DataFrame:

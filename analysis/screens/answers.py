@@ -33,7 +33,7 @@ def table(frame: pd.DataFrame, name: str, formats: dict[str, str] | None = None)
         header: st.column_config.NumberColumn(format=form)
         for header, form in (formats or {}).items()
     }
-    st.dataframe(frame, hide_index=True, column_config=config, key=f"{name}_table")
+    st.dataframe(frame, hide_index=True, column_config=config, placeholder="–")
     st.download_button(
         "This table as a file (CSV)",
         _csv(frame),

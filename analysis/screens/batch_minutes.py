@@ -8,6 +8,8 @@ from analysis.screens import answers, glossary, parts, source, words
 from analysis.study.batch_time import BatchTime, batch_time, largest_loss
 
 ALL = "all"
+LAST = 6  # enough for a range, few enough to be of the present level of practice
+LATEST = f"the last {LAST} finished"
 TRADE = ("operation", "inspection", "setup", "rework", "transport", "delay")
 HEADERS = {
     "operation": "operation",
@@ -54,13 +56,18 @@ def show() -> None:
 
 @st.cache_data(show_spinner="Adding up the batches …", max_entries=64)
 def _batch_time(url, version, product, variant, worker, batch, _figures) -> BatchTime:
+    last = LAST if batch == LATEST else None
+    batch = "" if batch == LATEST else batch
     return batch_time(
-        _figures.laps, _figures.batches, _figures.route, product, variant, worker, batch
+        _figures.laps, _figures.batches, _figures.route, product, variant, worker, batch, last
     )
 
 
 def _choice(figures) -> tuple[str, str, str, str] | None:
-    """(product, variant, worker, batch), blank for all; None where no batch is named."""
+    """(product, variant, worker, batch), blank for all; None where no batch is named.
+
+    The batch may also be LATEST.
+    """
     named = figures.batches[figures.batches["batch"] != ""]
     products = list(dict.fromkeys(named["product"].astype(str)))
     if not products:
@@ -72,43 +79,47 @@ def _choice(figures) -> tuple[str, str, str, str] | None:
         variant = _one_or_all("Variant", variants, "minutes_variant")
         named = named[named["variant"] == variant] if variant else named
         latest = named.sort_values("first_at", ascending=False)["batch"].astype(str)
-        batch = _one_or_all("Batch", list(dict.fromkeys(latest)), "minutes_batch")
+        batch = _one_or_all("Batch", list(dict.fromkeys(latest)), "minutes_batch", LATEST)
         workers = [name for name in figures.laps["worker"].cat.categories if name]
         worker = _one_or_all("Worker", workers, "minutes_worker")
     return product, variant, worker, batch
 
 
-def _one_or_all(label: str, options: list[str], key: str) -> str:
-    """One of the options, or blank for all of them; a choice that has gone falls back to all."""
-    if st.session_state.get(key) not in (None, ALL, *options):
+def _one_or_all(label: str, options: list[str], key: str, *first: str) -> str:
+    """One of the options, `first` before them, or blank for all; a choice that has gone falls
+    back to the first."""
+    options = [*first, ALL, *options]
+    if st.session_state.get(key) not in (None, *options):
         del st.session_state[key]
-    picked = st.selectbox(label, [ALL, *options], key=key)
+    picked = st.selectbox(label, options, key=key)
     return "" if picked == ALL else picked
 
 
 def _answer(time: BatchTime, product: str, variant: str, worker: str, batch: str) -> None:
     what = answers.named(product, variant)
     who = f" of {words.plain(worker)}'s time" if worker else ""
-    if batch:
+    one = batch not in ("", LATEST)
+    if one:
         state = "took" if time.finished else "has taken so far"
         lead = (
-            f"Batch {words.plain(batch)} of {what} {state} {words.duration(time.per_batch.value)}"
-            f"{who} at the bench: {words.duration(time.per_piece.value)} for each of "
+            f"Batch {words.plain(batch)} of {what} {state} {words.rough(time.per_batch.value)}"
+            f"{who} at the bench: {words.rough(time.per_piece.value)} for each of "
             f"{words.count(time.pieces, 'good piece' if time.finished else 'piece')}."
         )
     else:
         lead = (
-            f"A good piece of {what} takes {_about(time.per_piece)}{who} at the bench, "
-            f"a batch {_about(time.per_batch)}."
+            f"A good piece of {what} takes {_about(time.per_piece)}{who} at the bench; a batch, of "
+            f"{time.pieces / time.batches:.0f} good pieces on average, "
+            f"about {words.rough(time.per_batch.value)}."
         )
     answers.sentence(lead)
-    answers.points([_most(time), _loss(time), _nobody(time, batch)])
+    answers.points([_most(time), _loss(time), _nobody(time, one)])
 
 
 def _about(spread) -> str:
     if pd.isna(spread.low):
-        return f"about {words.duration(spread.value)} (too few batches for a range)"
-    return f"about {words.duration_range(spread.low, spread.high)}"
+        return f"about {words.rough(spread.value)} (too few batches for a range)"
+    return f"about {words.time_range(spread.low, spread.high)}"
 
 
 def _most(time: BatchTime) -> str:
@@ -133,12 +144,12 @@ def _loss(time: BatchTime) -> str:
     kind = {"rework": "putting right", "transport": "walking", "delay": "interruptions"}
     return (
         f"The largest leak is **{kind[loss['activity']]}**: "
-        f"{words.duration(loss['seconds_per_piece'])} on every good piece, "
-        f"{words.duration(loss['seconds_per_batch'])} a batch{where}."
+        f"{words.rough(loss['seconds_per_piece'])} on every good piece, "
+        f"{words.rough(loss['seconds_per_batch'])} a batch{where}."
     )
 
 
-def _nobody(time: BatchTime, batch: str) -> str:
+def _nobody(time: BatchTime, one: bool) -> str:
     if pd.isna(time.elapsed_hours):
         return ""
     within = (
@@ -146,7 +157,7 @@ def _nobody(time: BatchTime, batch: str) -> str:
         if not pd.isna(time.open_idle_hours)
         else ""
     )
-    whose = "It lay" if batch else "A batch lies"
+    whose = "It lay" if one else "A batch lies"
     return (
         f"{whose} {words.hours(time.idle_hours)} with nobody at work on it{within}: drying, "
         f"waiting its turn, nights. From the first lap to the last: "
@@ -198,9 +209,9 @@ def _surer(time: BatchTime) -> list[str]:
 
 
 WORKED_OUT = """
-- **Which batches.** With *all* chosen, every finished batch of the product; an unfinished one
-  would put its time on too few pieces. A single batch may be chosen while it is under way; its
-  time then stands on the pieces started.
+- **Which batches.** Finished ones only: an unfinished one would put its time on too few pieces.
+  The last six show the work as it goes now; *all* takes in the slow first ones. A single batch
+  may be chosen while it is under way; its time then stands on the pieces started.
 - **Per good piece** = all bench seconds of these batches / their good pieces, so the time in lost
   pieces is carried by the good ones. **Per batch** = bench seconds / batches, of whatever size.
 - **Range** = value ± t(.975, m - 1) × standard error of a ratio over the m batches (Cochran,

@@ -9,16 +9,7 @@ from analysis.charts.practice import practice_chart
 from analysis.screens import answers, glossary, parts, source, words
 from analysis.study.practice_path import next_batch, practice_path
 
-TRADE = (
-    "learning curve",
-    "learning rate",
-    "plateau",
-    "unit curve",
-    "cumulative average",
-    "prior experience",
-    "experience depreciation",
-    "prediction interval",
-)
+TRADE = ("learning curve", "learning rate", "plateau", "experience depreciation")
 CURVES = {
     "constant": "no practice effect",
     "unit": "unit curve",
@@ -54,11 +45,12 @@ def show() -> None:
         if len(chosen) > 1:
             st.markdown(f"**{words.plain(row['worker'])}**")
         answers.points(_statements(row, next_batch(figures.learning.fits, cell, batch), batch))
-    glossary.beside(*TRADE)
+    glossary.beside(*TRADE, *_curve_terms(chosen), "prediction interval")
     _picture(here, product, operation, worker, figures)
     answers.table(_table(cells[cells["product"] == product]), "getting_faster", FORMATS)
     answers.surer(_surer(chosen))
     answers.worked_out(WORKED_OUT)
+    st.caption(CAUTION)
 
 
 def _choice(cells: pd.DataFrame, operations: pd.DataFrame) -> tuple[str, str, str]:
@@ -81,6 +73,16 @@ def _choice(cells: pd.DataFrame, operations: pd.DataFrame) -> tuple[str, str, st
     return product, operation, "" if worker == "everybody" else worker
 
 
+def _curve_terms(chosen: pd.DataFrame) -> list[str]:
+    """The trade's names of the curves drawn, where the glossary has more to say of them."""
+    names = {
+        "unit": "unit curve",
+        "cumulative_average": "cumulative average",
+        "prior": "prior experience",
+    }
+    return [names[curve] for curve in dict.fromkeys(chosen["curve"]) if curve in names]
+
+
 def _batch_size(shop, product: str) -> int:
     sizes = [row.batch_size for row in shop.products if row.name == product and not row.variant]
     return int(sizes[0]) if sizes else 25
@@ -88,17 +90,14 @@ def _batch_size(shop, product: str) -> int:
 
 def _now(row: pd.Series) -> str:
     """Where one worker stands, in a sentence."""
-    present = words.duration_range(row["present_low"], row["present_high"])
-    lead = f"{words.plain(row['operation'])} takes {words.plain(row['worker'])}"
-    lead = lead[0].upper() + lead[1:]
+    lead = f"For *{words.plain(row['operation'])}*, {words.plain(row['worker'])} now needs"
+    present = words.time_range(row["present_low"], row["present_high"])
     if row["pooled"]:
         return f"{lead} perhaps {present} a piece: too few laps to say how fast that falls."
     if row["curve"] == "constant":
-        return f"{lead} {present} a piece, and practice does not change it yet."
-    return (
-        f"{lead} {present} a piece now; the first one took about "
-        f"{words.duration(row['first_unit_seconds'])}."
-    )
+        return f"{lead} about {present} a piece; practice does not change it so far."
+    first = words.rough(row["first_unit_seconds"])
+    return f"{lead} about {present} a piece; the first one took about {first}."
 
 
 def _statements(row: pd.Series, batch_seconds: tuple, batch: int) -> list[str]:
@@ -106,7 +105,7 @@ def _statements(row: pd.Series, batch_seconds: tuple, batch: int) -> list[str]:
     return [
         _how_fast(row),
         _where_it_ends(row),
-        f"The next batch of {batch} takes {words.duration_range(low, high)} of this.",
+        f"The next batch of {batch} takes {words.time_range(low, high)} of this.",
         _after_a_break(row),
         _after_a_start(row),
     ]
@@ -148,7 +147,7 @@ def _where_it_ends(row: pd.Series) -> str:
         return ""
     if not row["plateau_identifiable"]:
         return "Where it levels out cannot be told yet from these laps."
-    ends = words.duration_range(row["plateau_low"], row["plateau_high"])
+    ends = words.time_range(row["plateau_low"], row["plateau_high"])
     left = row["pieces_to_plateau"]
     if pd.isna(left):
         return f"It levels out at {ends} a piece."
@@ -172,8 +171,8 @@ def _after_a_break(row: pd.Series) -> str:
             f"After two weeks away hardly anything is lost (a week takes {lost} of the practice)."
         )
     return (
-        f"Two weeks away cost about {words.duration(row['two_week_break_batch_seconds'])} on the "
-        f"next 25 pieces, {words.duration(row['two_week_break_seconds'])} on the first (a week "
+        f"Two weeks away cost about {words.rough(row['two_week_break_batch_seconds'])} on the "
+        f"next 25 pieces, {words.rough(row['two_week_break_seconds'])} on the first (a week "
         f"takes {lost} of the practice)."
     )
 
@@ -264,6 +263,11 @@ def _surer(chosen: pd.DataFrame) -> list[str]:
     lines.append("One lap per go, closed at every pause, so that a break is not timed as work.")
     return lines
 
+
+CAUTION = (
+    "These figures are for planning, not for pushing anybody: haste at blades, needles and presses "
+    "hurts people, and repeated short movements need pauses. Tell whoever is timed what it is for."
+)
 
 WORKED_OUT = """
 **The curves**, each with a the time of the first piece, n the pieces made, and 2^b the learning

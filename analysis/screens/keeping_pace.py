@@ -7,6 +7,7 @@ from analysis.charts.pace import load_chart
 from analysis.screens import answers, glossary, parts, source, words
 
 TRADE = ("takt time", "work content", "load", "station", "bottleneck", "standard time", "allowance")
+READ_OUT = 4
 NEARLY_FULL = 0.85  # common practice, no source: fuller weeks do not survive a bad day
 
 
@@ -30,7 +31,7 @@ def show() -> None:
         return
     answers.sentence(_fits(figures.hours_needed))
     answers.points(
-        [*_tight(figures), *(_bottleneck(row) for row in wanted.itertuples(index=False))]
+        [*_tight(figures), *(_bottleneck(row) for row in _largest(wanted).itertuples(index=False))]
     )
     glossary.beside(*TRADE)
     answers.picture(load_chart(_load(figures)))
@@ -42,9 +43,14 @@ def show() -> None:
     answers.table(_takt_table(figures.takt), "keeping_pace", TAKT_FORMATS)
     _people(wanted, figures)
     _one_piece(figures, list(wanted["product"]))
-    st.warning(CAUTION, icon="✋")
+    st.warning(CAUTION, icon=":material/back_hand:")
     answers.surer(_surer(figures))
     answers.worked_out(WORKED_OUT)
+
+
+def _largest(wanted: pd.DataFrame) -> pd.DataFrame:
+    """The products that take most people, READ_OUT of them; the table has the others."""
+    return wanted.nlargest(READ_OUT, "workers_needed")
 
 
 def _fits(hours: dict) -> str:
@@ -97,9 +103,8 @@ def _bottleneck(row) -> str:
     how = "almost surely" if sure > 0.95 else f"{100 * sure:.0f} times out of 100"
     return (
         f"The longest step of {words.plain(row.product)} is **{words.plain(row.bottleneck)}** "
-        f"({how}); to keep up, a piece has to be finished every "
-        f"{words.duration(row.takt_seconds)} and takes "
-        f"{words.duration_range(row.work_content_low, row.work_content_high)} of work."
+        f"({how}). One has to be finished every {words.rough(row.takt_seconds)} of working time, "
+        f"and each takes {words.time_range(row.work_content_low, row.work_content_high)} of work."
     )
 
 
@@ -163,7 +168,8 @@ def _people(wanted: pd.DataFrame, figures) -> None:
     week = figures.shop.week_seconds / 3600
     whole, part = divmod(people, 1)
     more = f"{words.hours(part * week)} a week"
-    said = f"{int(whole)} all week and one more for {more}" if whole else f"one, for {more}"
+    all_week = words.count(whole, "person", "people")
+    said = f"{all_week} all week and one more for {more}" if whole else f"one person for {more}"
     st.markdown(
         f"**People needed** in all: {people:.2f}, which means {said} "
         f"(a week is {words.hours(week)}). It is not rounded: a part of a person is hours, not a "

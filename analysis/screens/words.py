@@ -4,10 +4,17 @@ A range is rounded to what its own width can bear, so that "17 to 21" never read
 """
 
 import math
+import re
+from datetime import date, timedelta
 
 import pandas as pd
 
 NOT_KNOWN = "not known yet"
+
+
+def plain(text: str) -> str:
+    """A user's own words, safe inside Markdown: `glue *hot* $5` is shown as it was written."""
+    return re.sub(r"([\\`*_{}\[\]()#+!|<>~$:&-])", r"\\\1", " ".join(str(text).split()))
 
 
 def duration(seconds: float | None) -> str:
@@ -34,6 +41,29 @@ def duration_range(low: float | None, high: float | None) -> str:
         return NOT_KNOWN
     first, last = duration(low), duration(high)
     return first if first == last else f"{first} to {last}"
+
+
+def time_range(low: float | None, high: float | None) -> str:
+    """Two lengths of time (seconds) in one unit, as exact as their distance bears: `17 to 21 min`.
+
+    Seconds up to three minutes, then minutes up to 100, then hours.
+    """
+    if not (_known(low) and _known(high)):
+        return NOT_KNOWN
+    unit, seconds = ("s", 1) if high <= 180 else ("min", 60) if high <= 6000 else ("hours", 3600)
+    return f"{number_range(low / seconds, high / seconds)} {unit}"
+
+
+def rough(seconds: float | None) -> str:
+    """A length of time to be said with "about": `27 s`, `3.5 min`, `16 min`, `11 hours`."""
+    if not _known(seconds):
+        return NOT_KNOWN
+    size = abs(seconds)
+    if size < 119.5:
+        return f"{seconds:.0f} s" if size >= 9.5 else f"{seconds:.1f} s"
+    if size < 6000:
+        return f"{seconds / 60:.0f} min" if size >= 570 else f"{seconds / 60:.1f} min"
+    return hours(seconds / 3600)
 
 
 def hours(seconds_or_hours: float | None) -> str:
@@ -91,6 +121,24 @@ def number_range(low: float | None, high: float | None) -> str:
         return NOT_KNOWN
     first, last = _rounded_pair(low, high)
     return first if first == last else f"{first} to {last}"
+
+
+def day(when: date) -> str:
+    """A date as `20 November 2026`."""
+    return f"{when.day} {when:%B %Y}"
+
+
+def week(monday: date) -> str:
+    """A week by its first and last day: `16 to 22 November 2026`, `28 September to 4 October 2026`."""
+    last = monday + timedelta(days=6)
+    if monday.year != last.year:
+        return f"{day(monday)} to {day(last)}"
+    return f"{monday.day}{'' if monday.month == last.month else f' {monday:%B}'} to {day(last)}"
+
+
+def variant(product: str, kind: str) -> str:
+    """A product with its variant, safe inside Markdown: `desk journal, linen`."""
+    return plain(f"{product}, {kind}" if kind else product)
 
 
 def _rounded_pair(low: float, high: float) -> tuple[str, str]:

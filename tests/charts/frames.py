@@ -1,0 +1,76 @@
+"""Small frames such as a study gives, for charts to draw."""
+
+import numpy as np
+import pandas as pd
+
+MINUTES = pd.DataFrame(
+    [
+        ("sew", "operation", 4.6),
+        ("sew", "setup", 0.2),
+        ("sew", "rework", 0.4),
+        ("trim", "operation", 0.7),
+        ("trim", "transport", 0.1),
+        ("inspect", "inspection", 0.6),
+        ("inspect", "delay", 0.2),
+    ],
+    columns=["operation", "activity", "minutes"],
+)
+
+
+def practice(laps: int = 40, workers: tuple[str, ...] = ("maker", "helper")) -> dict:
+    """Points, curve, plateaus and breaks of made-up workers on one operation."""
+    made = np.linspace(1, 400, laps)
+    seconds = 40 + 80 * made**-0.3
+    points = [
+        pd.DataFrame({"worker": w, "pieces_made": made, "seconds": seconds, "laps": 3})
+        for w in workers
+    ]
+    curve = [
+        pd.DataFrame(
+            {
+                "worker": w,
+                "pieces_made": made,
+                "seconds": seconds,
+                "low": 0.9 * seconds,
+                "high": 1.1 * seconds,
+            }
+        )
+        for w in workers
+    ]
+    return {
+        "points": pd.concat(points, ignore_index=True),
+        "curve": pd.concat(curve, ignore_index=True),
+        "plateaus": pd.DataFrame({"worker": [workers[0]], "seconds": [41.0]}),
+        "breaks": pd.DataFrame(
+            {"worker": [workers[0]] * 2, "pieces_made": [100.0, 250.0], "days_away": [16.0, 11.0]}
+        ),
+    }
+
+
+LOAD = pd.DataFrame(
+    {
+        "kind": ["person", "person", "station"],
+        "name": ["maker", "helper", "press"],
+        "share": [0.9, 1.3, 0.4],
+        "low": [0.8, 1.1, 0.3],
+        "high": [1.05, 1.5, 0.5],
+    }
+)
+WEEKS = pd.DataFrame(
+    {
+        "week_start": pd.date_range("2026-08-03", periods=6, freq="7D"),
+        "good_units": [40, 42, 39, 80, 41, 5],
+        "good_units_per_bench_hour": [1.2, 1.3, np.nan, 2.4, 1.2, 0.2],
+    }
+)
+LIMITS = {"centre": 41.0, "lower": 20.0, "upper": 62.0}
+STOCK = pd.DataFrame(
+    {
+        "product": ["journal", "journal", "notebook"],
+        "variant": ["linen", "marbled", ""],
+        "stock": [10, 4, 300],
+        "lasts_days": [20.0, 3.0, 250.0],
+        "lasts_days_low": [12.0, 1.0, np.nan],
+        "lasts_days_high": [31.0, 6.0, np.nan],
+    }
+)

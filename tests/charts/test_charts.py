@@ -1,0 +1,265 @@
+"""What each chart must carry to be read on a phone, without colour, or by a screen reader."""
+
+import json
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from analysis.charts import look
+from analysis.charts.batch import ACTIVITIES, batch_minutes_chart
+from analysis.charts.pace import load_chart
+from analysis.charts.practice import practice_chart, thinned
+from analysis.charts.stock import stock_chart
+from analysis.charts.weekly import weekly_output_chart
+from tests.charts import frames
+
+MOST_BYTES = 100_000
+CHARTS = {
+    "batch": lambda: batch_minutes_chart(frames.MINUTES, "good piece"),
+    "practice": lambda: practice_chart(**frames.practice(), operation="sew"),
+    "load": lambda: load_chart(frames.LOAD),
+    "weekly": lambda: weekly_output_chart(frames.WEEKS, frames.LIMITS),
+    "stock": lambda: stock_chart(frames.STOCK),
+}
+AXES = {
+    "batch": {"minutes per good piece"},
+    "practice": {"pieces made so far", "seconds per piece"},
+    "load": {"percent of the week's hours"},
+    "weekly": {"week beginning", "good pieces a week"},
+    "stock": {"days the stock lasts"},
+}
+
+
+@pytest.fixture(params=CHARTS)
+def drawn(request):
+    """(name, specification) of each chart."""
+    return request.param, CHARTS[request.param]().to_dict()
+
+
+def encodings(spec: dict):
+    """Every encoding of a specification, its layers' included."""
+    if "encoding" in spec:
+        yield spec["encoding"]
+    for layer in spec.get("layer", []):
+        yield from encodings(layer)
+
+
+def tooltips(spec: dict) -> list[dict]:
+    found = [encoding.get("tooltip", []) for encoding in encodings(spec)]
+    return [t for tips in found for t in (tips if isinstance(tips, list) else [tips])]
+
+
+def rows(spec: dict) -> list[dict]:
+    return [row for rows in spec["datasets"].values() for row in rows]
+
+
+def test_axes_say_what_they_measure_and_in_which_unit(drawn):
+    name, spec = drawn
+    titles = {
+        encoding[axis].get("title")
+        for encoding in encodings(spec)
+        for axis in ("x", "y")
+        if "title" in encoding.get(axis, {})
+    }
+    assert AXES[name] <= titles
+    assert titles - AXES[name] <= {None}, "an axis carries a field's name instead of words"
+
+
+def test_letters_are_large_enough_for_a_phone(drawn):
+    _, spec = drawn
+    config = spec["config"]
+    sizes = [config["axis"]["labelFontSize"], config["axis"]["titleFontSize"]]
+    sizes += [config["legend"]["labelFontSize"], config["text"]["fontSize"]]
+    assert min(sizes) >= 12
+
+
+def test_a_chart_fits_the_width_it_is_given(drawn):
+    _, spec = drawn
+    assert spec["width"] == "container"
+
+
+def test_a_screen_reader_hears_figures_not_only_a_picture(drawn):
+    _, spec = drawn
+    assert len(spec["description"]) > 40
+    assert any(character.isdigit() for character in spec["description"])
+
+
+def test_a_tap_on_a_mark_tells_its_figure_with_words(drawn):
+    _, spec = drawn
+    told = tooltips(spec)
+    assert told
+    assert all(tip.get("title") or tip["field"] in ("said", "line") for tip in told)
+
+
+def test_text_takes_the_ink_of_the_page_so_that_dark_and_light_both_read(drawn):
+    _, spec = drawn
+    assert spec["config"]["axis"]["labelColor"] == "currentColor"
+    assert spec["config"]["text"]["color"] == "currentColor"
+
+
+def test_colours_stay_apart_for_colour_blind_eyes():
+    """Under full red, green and blue blindness every pair of workers' colours keeps a distance.
+
+    Simulation matrices for linear RGB: Viénot, Brettel & Mollon, Color Research & Application 24
+    (1999), for protanopia and deuteranopia; the same construction for tritanopia is rougher and
+    left out. Distance is Euclidean in CIE Lab; 10 is several times what the eye just tells apart.
+    """
+    for matrix in (PROTANOPIA, DEUTERANOPIA):
+        seen = [lab(matrix @ linear(colour)) for colour in look.SERIES_COLOURS[:4]]
+        for i, one in enumerate(seen):
+            for other in seen[i + 1 :]:
+                assert np.linalg.norm(one - other) > 10
+
+
+PROTANOPIA = np.array([[0.11238, 0.88762, 0], [0.11238, 0.88762, 0], [0.00401, -0.00401, 1]])
+DEUTERANOPIA = np.array([[0.29275, 0.70725, 0], [0.29275, 0.70725, 0], [-0.02234, 0.02234, 1]])
+
+
+def linear(colour: str) -> np.ndarray:
+    values = np.array([int(colour[i : i + 2], 16) / 255 for i in (1, 3, 5)])
+    return np.where(values <= 0.04045, values / 12.92, ((values + 0.055) / 1.055) ** 2.4)
+
+
+def lab(rgb: np.ndarray) -> np.ndarray:
+    """CIE L*a*b* of linear sRGB, white point D65 (IEC 61966-2-1)."""
+    to_xyz = np.array(
+        [[0.4124, 0.3576, 0.1805], [0.2126, 0.7152, 0.0722], [0.0193, 0.1192, 0.9505]]
+    )
+    x, y, z = to_xyz @ np.clip(rgb, 0, 1) / np.array([0.9505, 1, 1.089])
+    fx, fy, fz = (np.cbrt(v) if v > 216 / 24389 else (841 / 108) * v + 4 / 29 for v in (x, y, z))
+    return np.array([116 * fy - 16, 500 * (fx - fy), 200 * (fy - fz)])
+
+
+def test_workers_are_told_apart_without_colour():
+    spec = CHARTS["practice"]().to_dict()
+    by = {
+        channel: encoding[channel]["scale"]["range"]
+        for encoding in encodings(spec)
+        for channel in ("color", "shape", "strokeDash")
+        if encoding.get(channel, {}).get("field") == "worker"
+    }
+    assert set(by) == {"color", "shape", "strokeDash"}
+    for styles in by.values():
+        assert len({json.dumps(style) for style in styles}) == len(styles) == 2
+
+
+def test_activities_are_told_apart_without_colour():
+    spec = CHARTS["batch"]().to_dict()
+    shapes = [e["shape"] for e in encodings(spec) if "shape" in e]
+    assert len(shapes) == 1
+    assert len(set(shapes[0]["scale"]["range"])) == len(shapes[0]["scale"]["domain"]) == 6
+    strewn = {row["kind"] for row in rows(spec) if set(row) == {"operation", "kind", "x"}}
+    assert {"putting right", "checking", "setting up", "interrupted"} <= strewn
+    assert ACTIVITIES["operation"][0] not in strewn
+
+
+def test_stretches_of_a_bar_join_and_add_up_to_the_operations_minutes():
+    drawn = [row for row in rows(CHARTS["batch"]().to_dict()) if "start" in row]
+    bars = pd.DataFrame(drawn).groupby("operation", sort=False)
+    assert set(bars.groups) == {"sew", "trim", "inspect"}
+    wanted = frames.MINUTES.groupby("operation")["minutes"].sum()
+    for name, bar in bars:
+        assert bar["start"].iloc[0] == 0
+        np.testing.assert_allclose(bar["start"].iloc[1:], bar["end"].iloc[:-1])
+        assert bar["end"].iloc[-1] == pytest.approx(wanted[name])
+
+
+def test_operations_stand_in_the_order_given_not_by_letter():
+    spec = CHARTS["batch"]().to_dict()
+    sorts = {tuple(e["y"]["sort"]) for e in encodings(spec)}
+    assert sorts == {("sew", "trim", "inspect")}
+
+
+def test_a_bar_over_the_full_week_says_so_in_words():
+    said = {row["name"]: row["said"] for row in rows(CHARTS["load"]().to_dict()) if "fit" in row}
+    assert said == {
+        "maker": "90 %, may not fit",
+        "helper": "130 %, does not fit",
+        "press": "40 %, fits",
+    }
+
+
+def test_weeks_outside_their_limits_are_named_low_or_high():
+    spec = CHARTS["weekly"]().to_dict()
+    said = [row["said"] for row in rows(spec) if row.get("said") in ("low", "high")]
+    assert said == ["high", "low"]
+    lines = {row["line"] for row in rows(spec) if "line" in row}
+    assert lines == {"usual: 41", "ordinary: 20 to 62"}
+
+
+def test_a_few_weeks_are_drawn_without_limits():
+    spec = weekly_output_chart(frames.WEEKS.head(3)).to_dict()
+    assert not [row for row in rows(spec) if "line" in row]
+
+
+def test_an_hourly_output_names_its_unit_and_leaves_gaps_for_weeks_off():
+    spec = weekly_output_chart(frames.WEEKS, measure="good_units_per_bench_hour").to_dict()
+    titles = {e["y"].get("title") for e in encodings(spec) if "title" in e.get("y", {})}
+    assert titles == {"good pieces an hour"}
+    assert [row["value"] for row in rows(spec) if "value" in row][2] is None
+
+
+def test_stock_is_read_out_shortest_first_and_without_end():
+    spec = CHARTS["stock"]().to_dict()
+    said = list(dict.fromkeys(row["said"] for row in rows(spec) if "said" in row))
+    assert said == ["3 days, soon gone", "20 days", "over 60 days"]
+
+
+def test_breaks_and_the_plateau_are_written_on_the_curve():
+    said = {row["said"] for row in rows(CHARTS["practice"]().to_dict()) if "said" in row}
+    assert said == {"maker: levels out at 41 seconds", "2 weeks away", "11 days away"}
+
+
+def test_slow_work_is_drawn_in_minutes():
+    frame = frames.practice()
+    for table in ("points", "curve", "plateaus"):
+        times = frame[table].columns.intersection(["seconds", "low", "high"])
+        frame[table][times] *= 10
+    spec = practice_chart(**frame).to_dict()
+    titles = {e["y"].get("title") for e in encodings(spec) if "title" in e.get("y", {})}
+    assert titles == {"minutes per piece"}
+    assert max(row.get("seconds", 0) for row in rows(spec)) < 30
+
+
+def test_no_more_points_than_the_eye_needs_travel_to_the_browser():
+    frame = frames.practice(laps=100_000, workers=("maker",))
+    fewer = thinned(frame["points"])
+    assert len(fewer) <= 60
+    assert fewer["laps"].sum() == frame["points"]["laps"].sum()
+    weighted = (fewer["seconds"] * fewer["laps"]).sum() / fewer["laps"].sum()
+    assert weighted == pytest.approx(frame["points"]["seconds"].mean())
+
+
+def test_charts_of_a_large_shop_stay_small():
+    operations = [f"operation {i}" for i in range(40)]
+    minutes = pd.DataFrame(
+        [(o, a, 1.0 + i % 5) for i, o in enumerate(operations) for a in ACTIVITIES],
+        columns=["operation", "activity", "minutes"],
+    )
+    curve = frames.practice(laps=60, workers=tuple(f"worker {i}" for i in range(6)))
+    weeks = pd.DataFrame(
+        {
+            "week_start": pd.date_range("2016-01-04", periods=520, freq="7D"),
+            "good_units": np.arange(520) % 90,
+        }
+    )
+    for chart in (
+        batch_minutes_chart(minutes, "batch"),
+        practice_chart(**curve),
+        weekly_output_chart(weeks, frames.LIMITS),
+    ):
+        assert len(chart.to_json(indent=None)) < MOST_BYTES
+
+
+def test_nothing_to_draw_is_refused_rather_than_drawn_empty():
+    with pytest.raises(ValueError, match="nothing to draw"):
+        batch_minutes_chart(frames.MINUTES.head(0), "batch")
+    with pytest.raises(ValueError, match="nothing to draw"):
+        stock_chart(frames.STOCK.head(0))
+
+
+def test_charts_know_no_screen():
+    folder = Path(look.__file__).parent
+    assert not [f.name for f in folder.glob("*.py") if "streamlit" in f.read_text()]
