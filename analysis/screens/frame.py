@@ -4,6 +4,7 @@ import importlib
 
 import streamlit as st
 
+from analysis.problems import Problem
 from analysis.screens import source
 
 # (group, module, title, path): a screen is named by what it shows, and loaded when opened,
@@ -17,19 +18,35 @@ SCREENS = (
     ("Records", "shop", "Shop", "shop"),
 )
 
+# Streamlit leaves 6 rem above the title, a fifth of a phone's screen.
+STYLE = "<style>[data-testid='stMainBlockContainer'] {padding-top: 3.2rem}</style>"
+
 
 def show() -> None:
-    """Draw the frame and the screen asked for."""
+    """Draw the frame and the screen asked for; say in plain words what stands in its way."""
     st.set_page_config(page_title="Workshop time study", page_icon="⏱", layout="wide")
+    st.html(STYLE)
+    page = st.navigation(_pages())
+    try:
+        with st.sidebar:
+            source.choose()
+        page.run()
+    except Problem as problem:
+        st.error(str(problem))
+
+
+def _pages() -> dict[str, list]:
+    """The screens by group, the first of them the one a newcomer sees."""
     groups: dict[str, list] = {}
     for group, module, title, path in SCREENS:
         page = st.Page(_opener(module), title=title, url_path=path, default=module == "this_week")
         groups.setdefault(group, []).append(page)
-    page = st.navigation(groups)
-    with st.sidebar:
-        source.chosen()
-        st.radio("Whose workshop", [source.DEMO, source.OWN], key="workshop")
-    page.run()
+    st.session_state["pages"] = {page.url_path or "this-week": page for page in _flat(groups)}
+    return groups
+
+
+def _flat(groups: dict[str, list]) -> list:
+    return [page for pages in groups.values() for page in pages]
 
 
 def _opener(module: str):

@@ -12,6 +12,7 @@ import streamlit as st
 
 SAMPLES = Path(__file__).parents[2] / "data_samples"
 OWN, DEMO = "My workshop", "Demo bindery"
+LINKS = {"mine": OWN, "demo": DEMO}  # what ?workshop= may say in an address
 
 
 @dataclass(frozen=True)
@@ -29,22 +30,33 @@ class Source:
 
 def current() -> Source:
     """The store chosen in the sidebar; the demo while one's own store has no lap."""
-    own = _own_store()
     if chosen() == DEMO:
-        return Source(_demo_store(), is_demo=True)
-    return Source(own, is_demo=False)
+        return Source(_demo_store(_demo_folder()), is_demo=True)
+    return Source(own_store(), is_demo=False)
+
+
+def own_store():
+    """The maker's own store, whichever one is on screen."""
+    return _own_store(os.environ.get("WORKSHOP_STORE", ""))
+
+
+def choose() -> None:
+    """The choice of workshop, for the sidebar; one asked for by the program goes first."""
+    st.session_state["workshop"] = st.session_state.pop("workshop_asked_for", None) or chosen()
+    st.radio("Whose workshop", [DEMO, OWN], key="workshop")
 
 
 def chosen() -> str:
-    """The sidebar's choice; before one is made, one's own workshop if it has laps."""
+    """The choice so far; before one is made, the address's, else one's own if it has laps."""
     if "workshop" not in st.session_state:
-        st.session_state["workshop"] = OWN if _own_store().lap_count() else DEMO
+        linked = LINKS.get(st.query_params.get("workshop", ""))
+        st.session_state["workshop"] = linked or (OWN if own_store().lap_count() else DEMO)
     return st.session_state["workshop"]
 
 
 def show_own() -> None:
-    """Turn to one's own workshop, as after an import."""
-    st.session_state["workshop"] = OWN
+    """Turn to one's own workshop at the next run, as after an import."""
+    st.session_state["workshop_asked_for"] = OWN
 
 
 def figures(source: Source):
@@ -56,21 +68,35 @@ def figures(source: Source):
 def _figures(url: str, version: int, _store):
     from analysis.study.summary import study
 
-    return study(_store.laps(), _store.routing(), _store.shop())
+    # The study takes the stock book as plain movements of pieces, whatever the store calls them.
+    movements = _store.stock_events().rename(columns={"at": "moved_at", "units": "pieces"})
+    return study(_store.laps(), _store.routing(), _store.shop(), movements=movements)
+
+
+def week_figures(source: Source):
+    """What the first screen reads out of the study, kept as long as the study."""
+    return _week_figures(*source.key, figures(source))
+
+
+@st.cache_resource(show_spinner=False, max_entries=4)
+def _week_figures(url: str, version: int, _study):
+    from analysis.study.this_week import week_figures
+
+    return week_figures(_study)
 
 
 @st.cache_resource(show_spinner="Opening the records …")
-def _own_store():
+def _own_store(url: str):
     from analysis.store.store import open_store
 
-    return open_store()
+    return open_store(url or None)
 
 
 @st.cache_resource(show_spinner="Setting out the demo bindery …")
-def _demo_store():
+def _demo_store(folder: Path):
     from analysis.store.demo import open_demo
 
-    return open_demo(SAMPLES, _demo_folder())
+    return open_demo(SAMPLES, folder)
 
 
 def _demo_folder() -> Path:

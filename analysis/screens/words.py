@@ -129,7 +129,7 @@ def day(when: date) -> str:
 
 
 def week(monday: date) -> str:
-    """A week by its first and last day: `16 to 22 November 2026`, `28 September to 4 October 2026`."""
+    """A week by its first and last day: `16 to 22 November 2026`."""
     last = monday + timedelta(days=6)
     if monday.year != last.year:
         return f"{day(monday)} to {day(last)}"

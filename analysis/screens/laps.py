@@ -1,0 +1,314 @@
+"""Laps: the records themselves. Look, mend, take out, take in, undo; nothing is ever lost."""
+
+from datetime import datetime, time, timedelta
+from io import BytesIO
+from zoneinfo import ZoneInfo
+
+import pandas as pd
+import streamlit as st
+
+from analysis.problems import BadInput, Problem
+from analysis.records.laps import ACTIVITIES
+from analysis.screens import parts, source, words
+
+PAGE_LAPS = 50
+CHANGES_SHOWN = 20
+ALL = "all"
+FILTERS = ("worker", "product", "operation", "activity")
+SHOWN = {
+    "started_at": "Began",
+    "seconds": "Seconds",
+    "worker": "Worker",
+    "product": "Product",
+    "variant": "Variant",
+    "batch": "Batch",
+    "operation": "Operation",
+    "activity": "Activity",
+    "units": "Pieces",
+    "rework_units": "To mend",
+    "scrap_units": "Lost",
+    "cause": "Cause",
+    "cause_operation": "Made in",
+    "rating": "Rating (%)",
+    "note": "Note",
+    "lap_id": "Lap",
+}
+
+
+def show() -> None:
+    """What is on record in one sentence, then one tab for each thing to do with it."""
+    here = source.current()
+    st.title("Laps")
+    parts.demo_line(here)
+    parts.import_line()
+    parts.saved_line(here.store)
+    st.markdown(f"**{_summary(here.store)}**")
+    tabs = st.tabs(["Look and mend", "Take in", "Set aside", "Changes", "Export"])
+    for tab, part in zip(tabs, (_look, _take_in, _set_aside, _changes, _export), strict=True):
+        with tab:
+            part(here)
+
+
+def _summary(store) -> str:
+    laps = store.lap_count()
+    if not laps:
+        return "No laps on record yet. Put in a file under “Take in”."
+    return f"{words.count(laps, 'lap')} on record."
+
+
+def _look(here: source.Source) -> None:
+    """A page of the laps that match, and the one ticked to mend."""
+    store = here.store
+    if not store.lap_count():
+        st.markdown("Nothing to look at yet. **Take in** a file first.")
+        return
+    wanted = _filters(store)
+    page, found = store.page((_page_number() - 1) * PAGE_LAPS, PAGE_LAPS, wanted)
+    if page.empty and found:  # the page stood beyond the end of what is found now
+        st.session_state["laps_page"] = 1
+        page, found = store.page(0, PAGE_LAPS, wanted)
+    if not found:
+        st.markdown("No lap matches. Widen what you look for above.")
+        return
+    st.markdown(f"{words.count(found, 'lap')}, newest first. Tick one to mend or remove it.")
+    picked = st.dataframe(
+        _shown(page, store.shop().timezone),
+        hide_index=True,
+        column_config=_columns(),
+        on_select="rerun",
+        selection_mode="single-row",
+        key=f"laps_table_{store.version()}",
+    )
+    if found > PAGE_LAPS:
+        st.pagination(-(-found // PAGE_LAPS), key="laps_page")
+    rows = picked.selection.rows
+    if rows and rows[0] < len(page):
+        _one_lap(store, page.iloc[rows[0]])
+
+
+def _page_number() -> int:
+    return st.session_state.get("laps_page", 1)
+
+
+def _filters(store) -> dict:
+    """What to look for, as the store's filters; names offered are those on record."""
+    wanted = {}
+    with st.expander("Look for", icon=":material/search:"):
+        columns = st.columns(len(FILTERS))
+        for name, column in zip(FILTERS, columns, strict=True):
+            choice = column.selectbox(SHOWN[name], [ALL, *store.names(name)], key=f"find_{name}")
+            wanted[name] = "" if choice == ALL else choice
+        batch, text, first, last = st.columns(4)
+        wanted["batch"] = batch.text_input("Batch", key="find_batch").strip()
+        wanted["text"] = text.text_input("Words in note, cause or id", key="find_text").strip()
+        zone = ZoneInfo(store.shop().timezone)
+        if day := first.date_input("From", None, key="find_from", format="YYYY-MM-DD"):
+            wanted["from"] = datetime.combine(day, time(), zone)
+        if day := last.date_input("To", None, key="find_to", format="YYYY-MM-DD"):
+            wanted["to"] = datetime.combine(day + timedelta(days=1), time(), zone)
+    return wanted
+
+
+def _shown(laps: pd.DataFrame, timezone: str) -> pd.DataFrame:
+    """A page of laps by the shop's clock, in reading order."""
+    local = laps.started_at.dt.tz_convert(timezone).dt.tz_localize(None)
+    return laps.assign(started_at=local)[list(SHOWN)].astype({"activity": "str"})
+
+
+def _columns() -> dict:
+    config = {name: st.column_config.Column(label) for name, label in SHOWN.items()}
+    began = st.column_config.DatetimeColumn("Began", format="D MMM YYYY, HH:mm:ss")
+    seconds = st.column_config.NumberColumn("Seconds", format="%.1f")
+    rating = st.column_config.NumberColumn("Rating (%)", format="%.0f")
+    return config | {"started_at": began, "seconds": seconds, "rating": rating}
+
+
+def _one_lap(store, lap: pd.Series) -> None:
+    """Mend or remove one lap, and what it was before."""
+    zone = store.shop().timezone
+    began = lap.started_at.tz_convert(zone)
+    st.subheader(f"Lap of {words.day(began)}, {began:%H:%M}")
+    left, right = st.columns([2, 1])
+    with left:
+        _mend(store, lap, zone)
+    with right:
+        _remove(store, lap)
+        _history(store, lap, zone)
+
+
+def _mend(store, lap: pd.Series, zone: str) -> None:
+    with st.form("mend"):
+        text = {}
+        first, second = st.columns(2)
+        began = lap.started_at.tz_convert(zone)
+        text["started_at"] = first.text_input("Began", began.isoformat(timespec="seconds"))
+        text["seconds"] = second.text_input("Seconds", f"{lap.seconds:g}")
+        for number, name in enumerate(("product", "variant", "operation", "worker", "batch")):
+            text[name] = (first, second)[number % 2].text_input(SHOWN[name], lap[name])
+        text["activity"] = second.selectbox(
+            SHOWN["activity"], ACTIVITIES, ACTIVITIES.index(lap.activity)
+        )
+        for number, name in enumerate(("units", "rework_units", "scrap_units", "rating")):
+            text[name] = (first, second)[number % 2].text_input(SHOWN[name], f"{lap[name]:g}")
+        for number, name in enumerate(("cause", "cause_operation")):
+            text[name] = (first, second)[number % 2].text_input(SHOWN[name], lap[name])
+        text["note"] = st.text_input("Note", lap.note)
+        asked = st.form_submit_button("Save correction", type="primary")
+    st.caption("The lap as it was is kept, and can be brought back under Changes.")
+    if asked:
+        _correct(store, lap, text)
+
+
+def _correct(store, lap: pd.Series, text: dict) -> None:
+    try:
+        changed = store.correct_lap(lap.lap_id, text)
+    except BadInput as bad:
+        parts.faults_box(bad, "The correction", key="mend")
+        return
+    st.session_state["saved"] = "Saved: one lap corrected." if changed else "Nothing was different."
+    st.rerun()
+
+
+def _remove(store, lap: pd.Series) -> None:
+    with st.popover("Remove this lap"):
+        st.markdown("It no longer counts in any figure. You can bring it back under Changes.")
+        if st.button("Yes, remove it", type="primary"):
+            store.remove_laps([lap.lap_id])
+            st.session_state["saved"] = "Removed: one lap."
+            st.rerun()
+
+
+def _history(store, lap: pd.Series, zone: str) -> None:
+    """Every state the lap has been in, newest first, and what made it so."""
+    history = store.history(lap.lap_id)
+    if len(history) < 2:
+        st.caption("Never corrected.")
+        return
+    st.markdown("**What it was before**")
+    for _, old in history.iloc[::-1].iterrows():
+        since = old.since.tz_convert(zone)
+        st.markdown(
+            f"- {words.day(since)}, {since:%H:%M}: {words.duration(old.seconds)}, "
+            f"{words.plain(old.operation)}, {words.count(old.units, 'piece')} "
+            f"({words.plain(old.what)})"
+        )
+
+
+def _take_in(here: source.Source) -> None:
+    st.markdown(
+        "A CSV file of laps. All of it goes in, or none: laps already there are left as they are, "
+        "and a file with faults is refused whole, with each fault named."
+    )
+    if parts.drop_laps(here.store, "laps"):
+        st.rerun()
+    parts.template_button()
+    parts.drop_route(here.store)
+
+
+def _set_aside(here: source.Source) -> None:
+    """The laps left out of the times, why, and what they would change."""
+    if not here.store.lap_count():
+        st.markdown("Nothing yet: doubtful laps are listed here once there are laps.")
+        return
+    study = source.figures(here)
+    aside = study.set_aside
+    if aside.empty:
+        st.markdown(f"**None of {words.count(study.laps_read, 'lap')} is doubtful.**")
+        return
+    st.markdown(
+        f"**{words.count(len(aside), 'lap')} of {study.laps_read:,} are left out of the times**, "
+        "because their time does not fit the practice of that worker in that work. They still "
+        "count in pieces and hours. If one was timed wrongly, mend or remove it under Look and "
+        "mend."
+    )
+    st.dataframe(_aside_shown(aside, study.timezone), hide_index=True)
+    changed = study.operations[study.operations.laps_set_aside > 0]
+    st.markdown("**What taking them back in would change**")
+    for _, row in changed.iterrows():
+        st.markdown(
+            f"- {words.plain(row['product'])}, {words.plain(row.operation)}: "
+            f"{words.duration(row.observed_seconds)} a piece would be "
+            f"{words.duration(row.observed_with_all_seconds)}."
+        )
+
+
+def _aside_shown(aside: pd.DataFrame, timezone: str) -> pd.DataFrame:
+    local = aside.started_at.dt.tz_convert(timezone).dt.tz_localize(None)
+    a_piece = (aside.seconds / aside.units).round(1)
+    expected = aside.expected_seconds.round(1)
+    shown = aside.assign(started_at=local, seconds_a_piece=a_piece, expected_seconds=expected)
+    names = {
+        "started_at": "Began",
+        "worker": "Worker",
+        "product": "Product",
+        "operation": "Operation",
+        "units": "Pieces",
+        "seconds_a_piece": "Took (s a piece)",
+        "expected_seconds": "Expected (s a piece)",
+        "reason": "Why",
+        "lap_id": "Lap",
+    }
+    return shown[list(names)].rename(columns=names)
+
+
+def _changes(here: source.Source) -> None:
+    """Every change to the records, newest first, each with its undo."""
+    number = st.session_state.setdefault("changes_shown", CHANGES_SHOWN)
+    changes = here.store.changes(limit=number + 1)
+    if changes.empty:
+        st.markdown("Nothing has been changed yet.")
+        return
+    st.markdown("Every change, newest first. An undo is a change too, and can itself be undone.")
+    zone = here.store.shop().timezone
+    for _, change in changes.head(number).iterrows():
+        _one_change(here.store, change, zone)
+    if len(changes) > number and st.button("Show earlier changes"):
+        st.session_state["changes_shown"] = number + CHANGES_SHOWN
+        st.rerun()
+
+
+def _one_change(store, change: pd.Series, zone: str) -> None:
+    at = change["at"].tz_convert(zone)
+    with st.container(horizontal=True, vertical_alignment="center", border=True):
+        what = words.plain(change.what.replace("put_away", "put away"))
+        state = " (undone)" if change.undone else ""
+        st.markdown(f"**{what}**{state}  \n{words.day(at)}, {at:%H:%M}", width="stretch")
+        if not change.undone and st.button("Undo", key=f"undo_{change.change_id}"):
+            _undo(store, change)
+
+
+def _undo(store, change: pd.Series) -> None:
+    try:
+        store.undo(int(change.change_id))
+    except Problem as problem:
+        st.error(str(problem))
+        return
+    st.session_state["saved"] = f"Undone: {change.what}."
+    st.rerun()
+
+
+def _export(here: source.Source) -> None:
+    """All laps as a file, written when it is asked for."""
+    store = here.store
+    if not store.lap_count():
+        st.markdown("Nothing to export yet.")
+        return
+
+    def written() -> bytes:
+        file = BytesIO()
+        store.export_laps(file)
+        return file.getvalue()
+
+    st.markdown(
+        "All laps that count now, in the columns they came in. Taken in again, the file adds "
+        "nothing: every lap keeps its id. Text a spreadsheet would run as a formula stands "
+        "behind an apostrophe."
+    )
+    st.download_button(
+        f"Download {words.count(store.lap_count(), 'lap')} (CSV)",
+        written,
+        "laps.csv",
+        "text/csv",
+        on_click="ignore",
+        type="primary",
+    )

@@ -1,0 +1,167 @@
+"""What several screens share: the demo's line, the box of faults, the drop for a file of laps."""
+
+import streamlit as st
+
+from analysis.problems import BadInput
+from analysis.screens import source, words
+
+FAULTS_READ_OUT = 5
+TEMPLATE = (
+    "started_at,seconds,product,operation,worker,variant,batch,activity,units,"
+    "rework_units,scrap_units,cause,note\n"
+    "2026-11-16T08:30:00,360,my notebook,sew,maker,linen,001,operation,5,0,0,,five in one go\n"
+    "2026-11-16T08:36:00,240,my notebook,glue spine,maker,linen,001,setup,1,0,0,,glue pot warm\n"
+    "2026-11-16T08:40:00,300,my notebook,glue spine,maker,linen,001,operation,5,1,0,crooked,\n"
+)
+
+
+def screen_link(path: str, label: str) -> None:
+    """A link to another screen; where there is no frame, as in a test of one screen, its name."""
+    page = st.session_state.get("pages", {}).get(path)
+    if page is None:
+        st.caption(label)
+    else:
+        st.page_link(page, label=label, icon=":material/arrow_forward:")
+
+
+def template_button() -> None:
+    """A small file that shows how laps are written down."""
+    st.download_button(
+        "Template to fill in (CSV)",
+        TEMPLATE,
+        "laps_template.csv",
+        "text/csv",
+        on_click="ignore",
+        help="Needed are started_at, seconds, product and operation. Replace the example rows.",
+    )
+
+
+def import_line() -> None:
+    """What the last import did, shown once."""
+    report = st.session_state.pop("import_report", None)
+    if report is None:
+        return
+    st.success(
+        f"{words.plain(report.name)}: {words.count(report.new, 'new lap')}, "
+        f"{report.already_there:,} already there. Undo it under Laps, Changes."
+    )
+    if report.notices:
+        with st.expander(f"{words.count(len(report.notices), 'notice')} about the file"):
+            for notice in report.notices:
+                st.markdown(f"- {words.plain(notice)}")
+
+
+def saved_line(store) -> None:
+    """What was just saved, shown once, with its undo beside it."""
+    saved = st.session_state.pop("saved", None)
+    if saved:
+        st.success(saved)
+
+
+def demo_line(here: source.Source) -> None:
+    """Say that these are the demo's figures, and where one's own go in."""
+    if here.is_demo:
+        st.caption(
+            "**Demo bindery**: an invented workshop to look around in. "
+            "Your own laps go in on *This week*; the demo and your workshop are never mixed."
+        )
+
+
+def faults_box(bad: BadInput, what: str, key: str) -> None:
+    """Say that nothing was stored, read out the first faults, and give the list as a file."""
+    one = bad.count == 1
+    st.error(
+        f"**{words.plain(what)} was not taken in: {words.count(bad.count, 'fault')}.** "
+        f"Nothing was stored or changed. Mend {'it' if one else 'them'} and try again."
+    )
+    for fault in bad.faults[:FAULTS_READ_OUT]:
+        st.markdown(f"- {words.plain(_read_out(fault))}")
+    if bad.count > FAULTS_READ_OUT:
+        with st.expander(f"All {len(bad.faults)} faults listed"):
+            st.dataframe([_row(fault) for fault in bad.faults], hide_index=True)
+            if bad.count > len(bad.faults):
+                st.caption(f"The first {len(bad.faults)} of {bad.count:,}; the rest are alike.")
+    st.download_button(
+        "Download the list of faults",
+        str(bad),
+        file_name="faults.txt",
+        mime="text/plain",
+        key=f"{key}_faults",
+        on_click="ignore",
+    )
+
+
+def _read_out(fault) -> str:
+    """A fault as a sentence: `Row 7, seconds: is not a number, found "abc"; write digits.`"""
+    place = f"Row {fault.row}" if fault.row else "The file" if not fault.column else ""
+    named = ", ".join(filter(None, (place, fault.column)))
+    found = f', found "{fault.value}"' if fault.value else ""
+    remedy = f"; {fault.remedy}" if fault.remedy else ""
+    return f"{named}: {fault.problem}{found}{remedy}."
+
+
+def _row(fault) -> dict:
+    return {
+        "row": fault.row,
+        "column": fault.column,
+        "what is wrong": fault.problem,
+        "found": fault.value,
+        "what to do": fault.remedy,
+    }
+
+
+def drop_laps(store, key: str, label: str = "Drop in your own laps (CSV)") -> bool:
+    """A place to drop a file of laps; True once its laps are in the store.
+
+    A file with faults is refused as a whole and stays shown with its faults; a file taken in
+    leaves the drop, so that a rerun does not read it again.
+    """
+    turn = st.session_state.setdefault(f"{key}_turn", 0)
+    file = st.file_uploader(label, type=["csv", "tsv", "txt"], key=f"{key}_{turn}")
+    if file is None:
+        return False
+    try:
+        report = _take_in(store, file.name, file.getvalue())
+    except BadInput as bad:
+        faults_box(bad, file.name, key)
+        return False
+    st.session_state["import_report"] = report
+    st.session_state[f"{key}_turn"] = turn + 1
+    return True
+
+
+def _take_in(store, name: str, data: bytes):
+    """Read, check and store a file of laps, with a bar that moves; the store's report."""
+    from analysis.records.laps import read_laps
+
+    bar = st.progress(0.0, f"Reading {words.plain(name)} …")
+    try:
+        file = read_laps(data, store.shop(), name)
+        return store.import_laps(
+            file,
+            progress=lambda done, of: bar.progress(
+                done / max(of, 1), f"{done:,} of {of:,} laps stored"
+            ),
+        )
+    finally:
+        bar.empty()
+
+
+def drop_route(store) -> None:
+    """A place to drop a routing file, which replaces the route as one change."""
+    from analysis.records.routing import read_routing
+
+    file = st.file_uploader("Put in a route (routing.csv)", type=["csv", "tsv"], key="route_file")
+    if file is None:
+        return
+    try:
+        routing = read_routing(file.getvalue(), file.name)
+    except BadInput as bad:
+        faults_box(bad, file.name, "route_file")
+        return
+    products = words.count(routing["product"].nunique(), "product")
+    st.markdown(f"{words.count(len(routing), 'row')}, {products}.")
+    if st.button("Replace the whole route with it", type="primary"):
+        changed = store.save_routing(routing, f"route from {file.name}")
+        st.session_state["saved"] = "Saved: route." if changed else "The route was so already."
+        st.rerun()

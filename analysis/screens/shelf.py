@@ -1,0 +1,77 @@
+"""The shelf: what was counted, sold and put away, noted one by one."""
+
+import streamlit as st
+
+from analysis.problems import BadInput
+from analysis.screens import words
+from analysis.screens.parts import faults_box
+
+KINDS = {"sale": "Sold", "put_away": "Put away on the shelf", "count": "Counted on the shelf"}
+SHOWN_EVENTS = 30
+
+
+def show(store) -> None:
+    """A form to note one movement, and the latest ones."""
+    st.markdown(
+        "Count once, then note what is sold and what is put away: *This week* then tells how long "
+        "each variant lasts, and what is packed but not yet on the shelf."
+    )
+    names = _names(store)
+    if not names:
+        st.markdown("Name your products first, under **Products**.")
+        return
+    _note_one(store, names)
+    _latest(store)
+
+
+def _names(store) -> list[tuple[str, str]]:
+    """What can lie on the shelf: each variant, or the product where it has none."""
+    rows = store.shop().products
+    several = {row.name for row in rows if row.variant}
+    return [(row.name, row.variant) for row in rows if row.variant or row.name not in several]
+
+
+def _named(name: tuple[str, str]) -> str:
+    return ", ".join(filter(None, name))
+
+
+def _note_one(store, names: list[tuple[str, str]]) -> None:
+    with st.form("shelf", clear_on_submit=True):
+        kind = st.segmented_control(
+            "What happened", list(KINDS), default="sale", format_func=KINDS.get, required=True
+        )
+        which = st.selectbox("Of what", names, format_func=_named)
+        pieces = st.number_input("Pieces", min_value=0, value=None, step=1, placeholder="how many")
+        asked = st.form_submit_button("Note it", type="primary")
+    if not asked:
+        return
+    if pieces is None:
+        st.error("Say how many pieces.")
+        return
+    try:
+        store.add_stock_event(kind, which[0], int(pieces), which[1])
+    except BadInput as bad:
+        faults_box(bad, "What you noted", "shelf")
+        return
+    st.session_state["saved"] = f"Noted: {KINDS[kind].lower()}, {pieces} {_named(which)}."
+    st.rerun()
+
+
+def _latest(store) -> None:
+    events = store.stock_events()
+    if events.empty:
+        st.caption("Nothing noted yet. Begin with a count of each variant.")
+        return
+    latest = events.iloc[::-1].head(SHOWN_EVENTS)
+    local = latest["at"].dt.tz_convert(store.shop().timezone).dt.tz_localize(None)
+    shown = latest.assign(at=local, kind=latest["kind"].map(KINDS))
+    columns = {
+        "at": st.column_config.DatetimeColumn("When", format="D MMM YYYY, HH:mm"),
+        "kind": "What",
+        "product": "Product",
+        "variant": "Variant",
+        "units": "Pieces",
+    }
+    st.dataframe(shown[list(columns)], column_config=columns, hide_index=True)
+    noted = words.count(len(events), "movement")
+    st.caption(f"{noted} noted; the latest {len(latest)} are shown. Undo one under Laps, Changes.")

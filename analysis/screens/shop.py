@@ -1,0 +1,265 @@
+"""Shop: hours, people, products, costs, the shelf and the route, in tables to edit.
+
+Each save is one change, listed under Laps and undone there.
+"""
+
+import streamlit as st
+
+from analysis.problems import BadInput
+from analysis.records.shop import CONVENTIONS, Allowance, read_shop, shop_toml
+from analysis.screens import shelf, shop_tables, source, words
+from analysis.screens.parts import demo_line, drop_route, faults_box, saved_line
+
+NUMBER, TEXT = st.column_config.NumberColumn, st.column_config.TextColumn
+
+
+def show() -> None:
+    """The shop, what it says in one sentence, and what is still to fill in."""
+    here = source.current()
+    shop, routing = here.store.shop(), here.store.routing()
+    st.title("Shop")
+    demo_line(here)
+    st.markdown(f"**{words.plain(_summary(shop))}**")
+    saved_line(here.store)
+    for line in _to_fill_in(shop, routing):
+        st.markdown(f"- {line}")
+    for tab, part in zip(st.tabs(list(TABLES)), TABLES.values(), strict=True):
+        with tab:
+            part(here.store)
+
+
+def _summary(shop) -> str:
+    """One sentence: the week, the people, what is asked for."""
+    week = words.hours(shop.week_seconds / 3600)
+    people = words.count(len(shop.workers), "person", "people") if shop.workers else "nobody named"
+    wanted = [row.demand_per_week for row in shop.products if not row.variant]
+    known = [number for number in wanted if number is not None]
+    asked = f"{sum(known):,.0f} pieces asked for a week" if known else "demand not yet filled in"
+    return f"{shop.name}: {week} a week, {people}, {asked}."
+
+
+def _to_fill_in(shop, routing) -> list[str]:
+    """What the figures still wait for, each with the table it goes in."""
+    rows = [row for row in shop.products if not row.variant]
+    missing = []
+    if not rows:
+        missing.append("**Products**: name what you make, as your laps name it.")
+    for key, what in (
+        ("demand_per_week", "pieces asked for"),
+        ("price", "price"),
+        ("material_cost", "material"),
+    ):
+        without = [words.plain(row.name) for row in rows if getattr(row, key) is None]
+        if without:
+            missing.append(f"**Products**: {what} of {', '.join(without)}.")
+    if not any(worker.cost_per_hour is not None for worker in shop.workers):
+        missing.append("**People**: what an hour costs, so that labour has a price.")
+    if shop.overhead_per_week is None:
+        missing.append("**Costs**: rent, power and insurance in a week.")
+    if routing is None:
+        missing.append("**Route**: the operations in order; until then the usual order is taken.")
+    return missing
+
+
+def _products(store) -> None:
+    shop = store.shop()
+    st.markdown(
+        "What you make. Names are those in your laps. A row with a variant counts for that variant "
+        "alone; what it leaves blank it takes from its product. Blank demand or shelf of a product "
+        "with variants is their sum."
+    )
+    money = shop.currency
+    columns = {
+        "product": TEXT("Product"),
+        "variant": TEXT("Variant"),
+        "demand_per_week": NUMBER("Asked for a week (pieces)", min_value=0, format="%g"),
+        "batch_size": NUMBER("Batch (pieces)", min_value=1, step=1, format="%d"),
+        "price": NUMBER(f"Price ({money} a piece)", min_value=0, format="%.2f"),
+        "material_cost": NUMBER(f"Material ({money} a piece)", min_value=0, format="%.2f"),
+        "stock": NUMBER("On the shelf (pieces)", min_value=0, format="%g"),
+    }
+    _table(store, "products", shop_tables.products_table(shop), columns, shop_tables.with_products)
+
+
+def _hours(store) -> None:
+    st.markdown(
+        "Working hours of an ordinary week; breaks are the gaps. Write `08:00-12:00, 13:00-17:00`, "
+        "and leave a closed day blank. *Takt time*, the pace demand asks for, counts on them."
+    )
+    columns = {"day": TEXT("Day", disabled=True), "hours": TEXT("Hours")}
+    table = shop_tables.hours_table(store.shop())
+    _table(store, "hours", table, columns, shop_tables.with_hours, rows="fixed")
+
+
+def _people(store) -> None:
+    shop = store.shop()
+    st.markdown(
+        "Who works at the bench, by the names in your laps. Leave your own pay blank if you draw "
+        "none: the figures then say what an hour earns you."
+    )
+    columns = {
+        "name": TEXT("Name"),
+        "cost_per_hour": NUMBER(
+            f"Cost of an hour ({shop.currency})",
+            min_value=0,
+            format="%.2f",
+            help="What you pay in all: wage, employer's contributions, paid holidays.",
+        ),
+        "hours_per_week": NUMBER("Hours a week at the bench", min_value=0, max_value=168),
+    }
+    _table(store, "people", shop_tables.people_table(shop), columns, shop_tables.with_people)
+    st.caption(
+        "Employing or timing somebody else: tell them first what is timed and why, and do not use "
+        "these figures to set a pace that strains. Wages, hours, breaks and the timing of people "
+        "are ruled by local law; ask the authority or a licensed adviser where you work."
+    )
+
+
+def _costs(store) -> None:
+    shop = store.shop()
+    with st.form("costs"):
+        name = st.text_input("Name of the workshop", shop.name)
+        overhead = st.number_input(
+            f"Rent, power, insurance and the like ({shop.currency} a week)",
+            min_value=0.0,
+            value=shop.overhead_per_week,
+            placeholder="not filled in",
+            help="What runs on whether you work or not (trade term: overhead).",
+        )
+        currency = st.text_input("Currency (three letters)", shop.currency, max_chars=3)
+        timezone = st.text_input(
+            "Time zone", shop.timezone, help="Such as Europe/Vienna. Weeks begin on its Monday."
+        )
+        asked = st.form_submit_button("Save costs", type="primary")
+    if asked:
+        basics = (name, timezone, currency.upper(), overhead)
+        _save("costs", lambda: store.save_shop(shop_tables.with_basics(shop, *basics), "costs"))
+
+
+def _allowances(store) -> None:
+    own, shop = store.shop().allowance, store.shop()
+    st.markdown(
+        "Nobody works every minute of the day. The allowance is added to the timed work to get the "
+        "time to plan with (trade term: *standard time*)."
+    )
+    with st.form("allowances"):
+        personal = _percent(
+            "Personal needs (%)",
+            own.personal_percent,
+            "Washing, drinking, the toilet. ILO, Introduction to Work Study: 5 %.",
+        )
+        fatigue = _percent(
+            "Getting tired (%)",
+            own.fatigue_percent,
+            "Basic fatigue of light seated work. ILO: 4 %; more for standing, "
+            "lifting, close attention, heat or noise.",
+        )
+        contingency = _percent(
+            "Small interruptions (%)",
+            own.contingency_percent,
+            "Common practice, no source. Where your laps hold interruptions, "
+            "their own rate is used instead; never both.",
+        )
+        convention = st.radio(
+            "Percent of what",
+            CONVENTIONS,
+            index=CONVENTIONS.index(own.convention),
+            captions=[
+                "added on top of the work: work x (1 + %)",
+                "taken out of the day: work / (1 - %)",
+            ],
+        )
+        asked = st.form_submit_button("Save allowances", type="primary")
+    if asked:
+        changed = shop_tables.with_allowance
+        allowance = Allowance(personal, fatigue, contingency, convention)
+        _save("allowances", lambda: store.save_shop(changed(shop, allowance), "allowances"))
+    st.caption(
+        "These are starting values, not a licence to go without rest. Breaks the law grants, and "
+        "strain from presses, blades, solvents or repeated movement, follow local codes and a "
+        "qualified assessment."
+    )
+
+
+def _percent(label: str, value: float, meaning: str) -> float:
+    return st.number_input(label, 0.0, 99.0, float(value), step=0.5, help=meaning)
+
+
+def _route(store) -> None:
+    st.markdown(
+        "The way of a piece through the workshop (trade term: *routing*): one row for each product "
+        "and operation. Planned times are used until your laps tell better."
+    )
+    with st.form("route", border=False):
+        edited = st.data_editor(
+            shop_tables.route_table(store.routing()),
+            column_config=shop_tables.ROUTE_COLUMNS,
+            num_rows="dynamic",
+            hide_index=True,
+            key=f"route_{store.version()}",
+        )
+        asked = st.form_submit_button("Save route", type="primary")
+    if asked:
+        _save("route", lambda: store.save_routing(shop_tables.checked_route(edited), "route"))
+
+
+def _files(store) -> None:
+    st.markdown("The same as files, to keep, to edit elsewhere, or to hand to the command line.")
+    with st.container(horizontal=True):
+        st.download_button(
+            "Download shop.toml",
+            shop_toml(store.shop()),
+            "shop.toml",
+            "application/toml",
+            on_click="ignore",
+        )
+        if store.routing() is not None:
+            st.download_button(
+                "Download routing.csv",
+                shop_tables.route_csv(store.routing()),
+                "routing.csv",
+                "text/csv",
+                on_click="ignore",
+            )
+    file = st.file_uploader("Put in a shop file (shop.toml)", type=["toml"], key="shop_file")
+    if file is not None and st.button("Replace hours, people, products and costs with it"):
+        _save(file.name, lambda: store.save_shop(read_shop(file.getvalue(), file.name), file.name))
+    drop_route(store)
+
+
+def _table(store, what: str, table, columns: dict, convert, rows: str = "dynamic") -> None:
+    """A table to edit with its own save button; what is saved passes the reader of files first."""
+    with st.form(what, border=False):
+        edited = st.data_editor(
+            table,
+            column_config=columns,
+            num_rows=rows,
+            hide_index=True,
+            key=f"{what}_{store.version()}",
+        )
+        asked = st.form_submit_button(f"Save {what}", type="primary")
+    if asked:
+        _save(what, lambda: store.save_shop(convert(store.shop(), edited), what))
+
+
+def _save(what: str, save) -> None:
+    """Save as one change, and say so; or say what is wrong, or that nothing differed."""
+    try:
+        changed = save()
+    except BadInput as bad:
+        faults_box(bad, what, key=f"save_{what}")
+        return
+    st.session_state["saved"] = f"Saved: {what}." if changed else f"Nothing to save in {what}."
+    st.rerun()
+
+
+TABLES = {
+    "Products": _products,
+    "Shelf": shelf.show,
+    "Hours": _hours,
+    "People": _people,
+    "Costs": _costs,
+    "Allowances": _allowances,
+    "Route": _route,
+    "Files": _files,
+}

@@ -1,0 +1,225 @@
+"""The shop as tables to edit, and back: every table is checked by the reader of the shop file.
+
+So a form cannot say what a file may not, and both complain in the same words.
+"""
+
+from dataclasses import replace
+from io import BytesIO
+
+import pandas as pd
+import streamlit as st
+
+from analysis.problems import BadInput, Fault
+from analysis.records.routing import read_routing, write_routing
+from analysis.records.shop import DAYS, Allowance, Product, Shop, Worker, read_shop, shop_toml
+
+FORM = "Shop"
+DAY_NAMES = {
+    "Mon": "Monday",
+    "Tue": "Tuesday",
+    "Wed": "Wednesday",
+    "Thu": "Thursday",
+    "Fri": "Friday",
+    "Sat": "Saturday",
+    "Sun": "Sunday",
+}
+ROUTE_COLUMNS = {
+    "product": st.column_config.TextColumn("Product"),
+    "variant": st.column_config.TextColumn("Only for variant"),
+    "operation": st.column_config.TextColumn("Operation"),
+    "after": st.column_config.TextColumn(
+        "Only after", help="Operations that must be done first, with | between them."
+    ),
+    "seconds": st.column_config.NumberColumn("Planned (s a piece)", min_value=0),
+    "setup_seconds": st.column_config.NumberColumn("Setup (s a batch)", min_value=0),
+    "wait_seconds": st.column_config.NumberColumn(
+        "Waits after (s)", min_value=0, help="Drying, curing, cooling: time that needs nobody."
+    ),
+    "setup_wait_seconds": st.column_config.NumberColumn("Warms up (s)", min_value=0),
+    "station": st.column_config.TextColumn("Tool or place"),
+    "skill": st.column_config.TextColumn("Who can do it", help="Blank: everybody."),
+    "pieces_at_once": st.column_config.NumberColumn("Pieces in one go", min_value=1, step=1),
+    "wait_holds_station": st.column_config.CheckboxColumn("Waits in the tool"),
+    "rack": st.column_config.TextColumn("Lies on"),
+    "rack_places": st.column_config.NumberColumn("Places there", min_value=0, step=1),
+    "max_wait_seconds": st.column_config.NumberColumn("Must go on within (s)", min_value=0),
+}
+PRODUCT_NUMBERS = ("demand_per_week", "batch_size", "price", "material_cost", "stock")
+
+
+def hours_table(shop: Shop) -> pd.DataFrame:
+    """One row a day: `day`, and `hours` as `08:00-12:00, 13:00-17:00`, blank where closed."""
+    rows = [(DAY_NAMES[day], _hours_text(shop.week.get(day, ()))) for day in DAYS]
+    return pd.DataFrame(rows, columns=["day", "hours"])
+
+
+def people_table(shop: Shop) -> pd.DataFrame:
+    """One row a person: `name`, `cost_per_hour`, `hours_per_week`; NaN where not known."""
+    rows = [(worker.name, worker.cost_per_hour, worker.hours_per_week) for worker in shop.workers]
+    table = pd.DataFrame(rows, columns=["name", "cost_per_hour", "hours_per_week"])
+    return table.astype({"name": "str", "cost_per_hour": "float", "hours_per_week": "float"})
+
+
+def products_table(shop: Shop) -> pd.DataFrame:
+    """One row a product or variant; a product's demand and stock are blank where they are sums."""
+    rows = [
+        [row.name, row.variant, *(_own_number(shop, row, key) for key in PRODUCT_NUMBERS)]
+        for row in shop.products
+    ]
+    table = pd.DataFrame(rows, columns=["product", "variant", *PRODUCT_NUMBERS])
+    return table.astype(
+        {"product": "str", "variant": "str"} | dict.fromkeys(PRODUCT_NUMBERS, "float")
+    )
+
+
+def with_hours(shop: Shop, table: pd.DataFrame) -> Shop:
+    """The shop with the hours of the table; BadInput names the day."""
+    lines = [
+        f"{day} = {_quoted(_text(hours))}" for day, hours in zip(DAYS, table["hours"], strict=True)
+    ]
+    return replace(shop, week=_read("[week]\n" + "\n".join(lines)).week)
+
+
+def with_people(shop: Shop, table: pd.DataFrame) -> Shop:
+    """The shop with the people of the table; BadInput names the person."""
+    rows = _named_rows(table, ["name"])
+    workers = [
+        Worker(_text(row["name"]), _number(row["cost_per_hour"]), _number(row["hours_per_week"]))
+        for row in rows
+    ]
+    return _checked(replace(shop, workers=tuple(workers)))
+
+
+def with_products(shop: Shop, table: pd.DataFrame) -> Shop:
+    """The shop with the products of the table; a product named only by a variant gets its row."""
+    rows = _named_rows(table, ["product", "variant"])
+    names = list(dict.fromkeys(_text(row["product"]) for row in rows))
+    products = []
+    for name in names:
+        own = [row for row in rows if _text(row["product"]) == name]
+        whole = [row for row in own if not _text(row["variant"])]
+        base = _product(whole[0], Product(name)) if whole else Product(name)
+        products += [base, *(_product(row, base) for row in own if _text(row["variant"]))]
+    return _checked(replace(shop, products=tuple(products)))
+
+
+def with_basics(
+    shop: Shop, name: str, timezone: str, currency: str, overhead_per_week: float | None
+) -> Shop:
+    """The shop with its name, time zone, currency and weekly costs."""
+    changed = replace(shop, name=name, timezone=timezone, currency=currency)
+    return _checked(replace(changed, overhead_per_week=overhead_per_week))
+
+
+def with_allowance(shop: Shop, allowance: Allowance) -> Shop:
+    """The shop with other time-study allowances."""
+    return _checked(replace(shop, allowance=allowance))
+
+
+def route_table(routing: pd.DataFrame | None) -> pd.DataFrame:
+    """The route as a table to edit, one row a product and operation, columns in reading order."""
+    if routing is None:
+        routing = read_routing(",".join(ROUTE_COLUMNS).encode() + b"\n", "Route")
+    return routing[list(ROUTE_COLUMNS)].reset_index(drop=True)
+
+
+def route_csv(routing: pd.DataFrame) -> bytes:
+    """The route as the bytes of a routing file."""
+    written = BytesIO()
+    write_routing(routing, written)
+    return written.getvalue()
+
+
+def checked_route(table: pd.DataFrame) -> pd.DataFrame:
+    """The route of an edited table; BadInput counts rows as the table does, without a header."""
+    said = table[[any(map(_said, row)) for row in table[["product", "operation"]].to_numpy()]]
+    try:
+        return read_routing(said.to_csv(index=False).encode(), "Route")
+    except BadInput as bad:
+        faults = [replace(fault, row=max(fault.row - 1, 0)) for fault in bad.faults]
+        raise BadInput(faults, bad.count) from None
+
+
+def _product(row: dict, base: Product) -> Product:
+    """A product from a row of the table; what a variant leaves blank is its product's."""
+    size = _number(row["batch_size"])
+    money = {
+        key: getattr(base, key) if (given := _number(row[key])) is None else given
+        for key in ("price", "material_cost")
+    }
+    return Product(
+        base.name,
+        _text(row["variant"]),
+        _number(row["demand_per_week"]),
+        base.batch_size if size is None else _whole(size),
+        stock=_number(row["stock"]),
+        **money,
+    )
+
+
+def _named_rows(table: pd.DataFrame, key: list[str]) -> list[dict]:
+    """The rows that say anything; a row without its first name, or one twice, is a fault."""
+    rows = [(number, row) for number, row in enumerate(table.to_dict("records"), 1)]
+    rows = [(number, row) for number, row in rows if any(map(_said, row.values()))]
+    faults, seen = [], set()
+    for number, row in rows:
+        names = tuple(_text(row[column]) for column in key)
+        if not names[0]:
+            faults.append(Fault(FORM, number, key[0], "is blank", "", "give it a name"))
+        elif names in seen:
+            stated = ", ".join(filter(None, names))
+            faults.append(Fault(FORM, number, key[0], "stands twice", stated, "keep one of them"))
+        seen.add(names)
+    if faults:
+        raise BadInput(faults)
+    return [row for _, row in rows]
+
+
+def _checked(shop: Shop) -> Shop:
+    """The shop as the shop file's reader understands it; BadInput where that finds a fault."""
+    return _read(shop_toml(shop))
+
+
+def _read(text: str) -> Shop:
+    """Read the text of a shop file; its line numbers mean nothing in a form, so none is given."""
+    try:
+        return read_shop(text.encode(), FORM)
+    except BadInput as bad:
+        raise BadInput([replace(fault, row=0) for fault in bad.faults], bad.count) from None
+
+
+def _own_number(shop: Shop, row: Product, key: str) -> float | None:
+    """A row's number; None for a product whose number is the sum of its variants'."""
+    value = getattr(row, key)
+    if row.variant or key not in ("demand_per_week", "stock"):
+        return value
+    parts = [getattr(other, key) for other in shop.products if other.name == row.name]
+    parts = [part for part in parts[1:] if part is not None]
+    return None if parts and value == sum(parts) else value
+
+
+def _hours_text(hours: tuple[tuple[int, int], ...]) -> str:
+    def clock(second: int) -> str:
+        return f"{second // 3600:02d}:{second % 3600 // 60:02d}"
+
+    return ", ".join(f"{clock(start)}-{clock(end)}" for start, end in hours)
+
+
+def _said(value: object) -> bool:
+    return _text(value) != ""
+
+
+def _text(value: object) -> str:
+    return "" if value is None or value is pd.NA or value != value else str(value).strip()
+
+
+def _number(value: object) -> float | None:
+    return float(value) if _said(value) else None
+
+
+def _whole(number: float) -> float | int:
+    return int(number) if number == int(number) else number
+
+
+def _quoted(text: str) -> str:
+    return '"' + text.replace("\\", "\\\\").replace('"', '\\"') + '"'

@@ -1,0 +1,266 @@
+"""This week: what was made and earned, what to make next, and where hours leak away."""
+
+from datetime import UTC, datetime, timedelta
+
+import pandas as pd
+import streamlit as st
+
+from analysis.screens import parts, source, words
+
+
+def show() -> None:
+    """Three sentences, then output, yield and stock; for a newcomer also the way in."""
+    here = source.current()
+    st.title("This week")
+    parts.demo_line(here)
+    parts.import_line()
+    if not here.store.lap_count():
+        st.markdown("**No laps yet.** Put in a file of laps, and this page says what they say.")
+        _way_in()
+        return
+    study, week_figures = source.figures(here), source.week_figures(here)
+    week = _chosen_week(week_figures.earnings)
+    st.markdown(_made_and_earned(week, study.currency))
+    st.markdown(_make_next(study))
+    st.markdown(_biggest_leak(week_figures.leaks, study.currency))
+    _still_missing(study)
+    if here.is_demo and not source.own_store().lap_count():
+        _way_in()
+    _output(study)
+    _yield(study)
+    _stock(study)
+    _worked_out(study, week_figures.leaks)
+
+
+def _way_in() -> None:
+    """How one's own laps go in: drop a file, or start from a template."""
+    with st.container(border=True):
+        if parts.drop_laps(source.own_store(), "first"):
+            source.show_own()
+            st.rerun()
+        st.markdown(
+            "A lap is one timed stretch of work: when it began, how many seconds, which product "
+            "and operation. Any spreadsheet saves such a table as CSV."
+        )
+        parts.template_button()
+
+
+def _chosen_week(weeks):
+    """The row of the week to read out: the last one that is over and was worked, unless picked."""
+    today = pd.Timestamp(datetime.now(UTC).date())
+    worked = weeks[weeks.bench_hours > 0]
+    over = worked[[start + timedelta(days=7) <= today for start in worked.week_start]]
+    usual = (over if len(over) else worked).week_start.iloc[-1]
+    starts = list(reversed(list(worked.week_start)))
+    picked = st.selectbox(
+        "Week",
+        starts,
+        index=starts.index(usual),
+        format_func=lambda start: words.week(start) + _which(start, usual, today),
+        key="week",
+    )
+    return worked[worked.week_start == picked].iloc[0]
+
+
+def _which(start: pd.Timestamp, usual: pd.Timestamp, today: pd.Timestamp) -> str:
+    if start == usual:
+        return " (last full week)" if start + timedelta(days=7) <= today else " (so far)"
+    return " (so far)" if start + timedelta(days=7) > today else ""
+
+
+def _made_and_earned(week, currency: str) -> str:
+    """Good pieces, hours, what an hour gave and earned, and whether that is news."""
+    made = words.count(week.good_units, "good piece")
+    rate = f"{week.good_units_per_bench_hour:.2g}"
+    text = (
+        f"**{words.week(week.week_start)}: {made} in {words.hours(week.bench_hours)} at the "
+        f"bench, {rate} an hour.** {_ordinary(week)}"
+    )
+    if pd.isna(week.earned_per_hour):
+        return text + " What an hour earned is not known yet."
+    return (
+        f"{text} An hour left **{words.money(week.earned_per_hour, currency)}** after material and "
+        f"overhead, before anybody's pay{_usually(week, currency)}."
+    )
+
+
+def _ordinary(week) -> str:
+    if pd.isna(week.lower):
+        return "Too few weeks yet to tell an ordinary week from news."
+    usual = f"{max(week.lower, 0):.1f} to {week.upper:.1f} an hour"
+    if week.news == "above":
+        return f"More than an ordinary week ({usual}): worth asking what was different."
+    if week.news == "below":
+        return f"Less than an ordinary week ({usual}): worth asking what was different."
+    return f"An ordinary week ({usual})."
+
+
+def _usually(week, currency: str) -> str:
+    if pd.isna(week.earned_lower):
+        return ""
+    usual = words.money_range(week.earned_lower, week.earned_upper, currency)
+    return f"; ordinary weeks leave {usual}"
+
+
+def _make_next(study) -> str:
+    """What to make next, why, and what to do first in it."""
+    known = study.stock[study.stock.make_rank.notna()].sort_values("make_rank")
+    if known.empty:
+        return (
+            "**What to make next** needs what is on the shelf and how many are asked for a week: "
+            "fill them in on Shop."
+        )
+    next_up = known.iloc[0]
+    name = words.variant(next_up["product"], next_up.variant)
+    return (
+        f"**Make {name} next**: {words.count(next_up.stock, 'piece')} on the shelf "
+        f"{_lasts(next_up)}. {_first_in_it(study, next_up)}{_put_away(study.stock)}"
+    )
+
+
+def _lasts(row) -> str:
+    if pd.isna(row.lasts_days):
+        return "and sales not known"
+    low, high = row.lasts_days_low, row.lasts_days_high
+    days = words.number_range(low, high) if pd.notna(low) else f"{row.lasts_days:.0f}"
+    return f"last {days} days at {row.demand_per_week:,.0f} asked for a week"
+
+
+def _first_in_it(study, row) -> str:
+    """The operation its route begins with, and the size of a batch."""
+    route = study.route
+    own = route[(route["product"] == row["product"]) & (route.variant == row.variant)]
+    if own.empty:
+        own = route[(route["product"] == row["product"])]
+    batch = f"A batch is {row.batch_size:.0f}"
+    if own.empty:
+        return f"{batch}. "
+    first = own.sort_values("position").operation.iloc[0]
+    return f"{batch}; begin with *{words.plain(first)}*. "
+
+
+def _put_away(stock) -> str:
+    """What is packed but not on the shelf, which is quicker than making more."""
+    waiting = stock[stock.packed_not_put_away > 0]
+    if waiting.empty:
+        return ""
+    listed = [
+        f"{row.packed_not_put_away:.0f} of {words.variant(row['product'], row.variant)}"
+        for _, row in waiting.iterrows()
+    ]
+    return f"But first put away what is packed and not on the shelf: {'; '.join(listed)}."
+
+
+def _biggest_leak(leaks, currency: str) -> str:
+    """The largest loss of bench hours, with its range and the material that goes with it."""
+    if leaks.empty:
+        return "**No leak logged**: no interruption, walk, mending or lost piece in the last weeks."
+    leak = leaks.iloc[0]
+    hours = words.hours(leak.hours_per_week)
+    span = ""
+    if pd.notna(leak.hours_low):
+        span = f" ({words.number_range(leak.hours_low, leak.hours_high)})"
+    material = ""
+    if pd.notna(leak.material_per_week) and leak.material_per_week > 0:
+        material = f" and {words.money(leak.material_per_week, currency, 0)} of material"
+    return (
+        f"**The biggest leak is {_leak_name(leak)}**: about {hours} a week{span}{material}, "
+        f"{words.share(leak.share_of_bench_time)} of the time at the bench."
+    )
+
+
+def _leak_name(leak) -> str:
+    what = words.plain(leak.what)
+    names = {
+        "interruptions": f"interruptions ({what})",
+        "walks": "walking and carrying",
+        "spoiled work": f"work spoiled in *{what}*",
+    }
+    return names[leak.kind]
+
+
+def _still_missing(study) -> None:
+    """What to fill in on Shop for the sentences to be whole."""
+    rows = [row for row in study.shop.products if not row.variant]
+    missing = []
+    if not rows or any(row.price is None or row.material_cost is None for row in rows):
+        missing.append("price and material of each product")
+    if not rows or any(row.demand_per_week is None for row in rows):
+        missing.append("how many are asked for a week")
+    if not any(worker.cost_per_hour is not None for worker in study.shop.workers):
+        missing.append("what an hour of each person costs")
+    if study.shop.overhead_per_week is None:
+        missing.append("rent, power and insurance in a week")
+    if missing:
+        st.info(f"Fill in on Shop, and this page says more: {'; '.join(missing)}.")
+        parts.screen_link("shop", "Open Shop")
+
+
+def _output(study) -> None:
+    from analysis.charts.weekly import weekly_output_chart
+
+    st.subheader("Output, week by week")
+    last = study.weeks.iloc[-1]
+    limits = None if pd.isna(last.lower) else last[["centre", "lower", "upper"]].to_dict()
+    st.altair_chart(weekly_output_chart(study.weeks, limits, "good_units_per_bench_hour"))
+    st.caption(
+        "Points between the dashed lines are ordinary ups and downs (trade term: *individuals "
+        "chart*): look for a reason only outside them."
+    )
+
+
+def _yield(study) -> None:
+    st.subheader("Right first time")
+    table = study.rolled_yield
+    if table.empty:
+        st.markdown("Known once laps say how many pieces needed mending or were lost.")
+        return
+    for _, row in table.iterrows():
+        st.markdown(
+            f"- {words.plain(row['product'])}: of 100 pieces begun, about "
+            f"{words.number_range(100 * row.rolled_low, 100 * row.rolled_high)} come through every "
+            f"operation without mending (*rolled throughput yield*), and "
+            f"{100 * row.good_share:.0f} end as good pieces."
+        )
+
+
+def _stock(study) -> None:
+    from analysis.charts.stock import stock_chart
+
+    st.subheader("On the shelf")
+    stock = study.stock
+    if stock.empty or stock.lasts_days.isna().all():
+        st.markdown("Fill in on Shop what is on the shelf and how many are asked for a week.")
+        parts.screen_link("shop", "Open Shop")
+        return
+    st.altair_chart(stock_chart(stock))
+    columns = {
+        "product": "Product",
+        "variant": "Variant",
+        "stock": st.column_config.NumberColumn("On the shelf (pieces)", format="%.0f"),
+        "packed_not_put_away": st.column_config.NumberColumn("Packed, not put away", format="%.0f"),
+        "in_progress": st.column_config.NumberColumn("On the bench (pieces)", format="%.0f"),
+        "demand_per_week": st.column_config.NumberColumn("Asked for a week", format="%.0f"),
+        "lasts_days": st.column_config.NumberColumn("Lasts (days)", format="%.0f"),
+        "batch_size": st.column_config.NumberColumn("Batch (pieces)", format="%.0f"),
+    }
+    st.dataframe(
+        stock.sort_values("make_rank")[list(columns)], column_config=columns, hide_index=True
+    )
+
+
+def _worked_out(study, leaks) -> None:
+    with st.expander("How this was worked out"):
+        st.markdown(
+            "- **Good pieces**: pieces through the last operation of the route, lost ones off. "
+            "A piece counts in the week it is finished, so a week's hours and its pieces need not "
+            "belong together.\n"
+            "- **An ordinary week** lies within three sigma of the mean moving range (individuals "
+            "chart, NIST/SEMATECH e-Handbook 6.3.2.2).\n"
+            "- **What an hour left**: price less material of the week's good pieces, less a week's "
+            "overhead, over the hours logged.\n"
+            "- **Leaks**: the last weeks worked; lost pieces count with the work already in them; "
+            "ranges are 95 %, from week to week."
+        )
+        if len(leaks):
+            st.dataframe(leaks, hide_index=True)

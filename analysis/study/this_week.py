@@ -1,0 +1,170 @@
+"""What the first screen reads out: what each week's hours earned, and where hours leak away."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pandas as pd
+
+from analysis.study.weeks import FEWEST_WEEKS, individuals_chart, week_starts
+
+if TYPE_CHECKING:
+    from analysis.study.summary import Study
+
+LEAK_COLUMNS = [
+    "kind",
+    "what",
+    "hours_per_week",
+    "hours_low",
+    "hours_high",
+    "material_per_week",
+    "share_of_bench_time",
+    "weeks",
+]
+INTERRUPTIONS, WALKS, SPOILED = "interruptions", "walks", "spoiled work"
+
+
+@dataclass(frozen=True)
+class WeekFigures:
+    """What the first screen reads out: the `earnings` of each week, and the `leaks`."""
+
+    earnings: pd.DataFrame
+    leaks: pd.DataFrame
+
+
+def week_figures(study: Study) -> WeekFigures:
+    """The figures of the first screen."""
+    return WeekFigures(earnings(study), leaks(study))
+
+
+def earnings(study: Study) -> pd.DataFrame:
+    """The weeks of a study, and what an hour at the bench left in each.
+
+    Adds to `study.weeks`: earned_per_hour = (sum of good pieces x (price - material) - overhead) /
+    bench hours: what an hour left before anybody's pay, in money, NaN where a price, a material
+    cost or the overhead is not known; earned_centre, earned_lower, earned_upper: an individuals
+    chart of it over the weeks worked. Material is taken through yield, as in the cost of a piece;
+    the overhead is one week's, however many hours were worked.
+    """
+    weeks = study.weeks
+    margins = _margins(study)
+    made = study.week_products.merge(margins, on=["product", "variant"], how="left")
+    left = (made.good_units * made.margin).groupby(made.week_start).sum(skipna=False)
+    left = left.reindex(weeks.week_start).fillna(0.0).to_numpy() if len(left) else 0.0
+    unknown = made.week_start[made.margin.isna()].unique()
+    overhead = study.shop.overhead_per_week
+    hours = weeks.bench_hours.where(weeks.bench_hours > 0)
+    earned = (left - (np.nan if overhead is None else overhead)) / hours
+    earned = earned.mask(weeks.week_start.isin(unknown))
+    known = earned.dropna()
+    chart = individuals_chart(known if len(known) >= FEWEST_WEEKS else [])
+    return weeks.assign(
+        earned_per_hour=earned,
+        earned_centre=chart.centre,
+        earned_lower=chart.lower,
+        earned_upper=chart.upper,
+    )
+
+
+def _margins(study: Study) -> pd.DataFrame:
+    """Price less material of a good piece, by product and variant."""
+    cost = study.cost.reindex(columns=["product", "variant", "price", "material"])
+    return cost.assign(margin=cost.price - cost.material)[["product", "variant", "margin"]]
+
+
+def leaks(study: Study, weeks: int = 8) -> pd.DataFrame:
+    """Bench hours a week that made no good piece, over the last worked weeks, largest first.
+
+    Columns: kind, what (the cause of an interruption, the operation that spoiled), hours_per_week
+    with hours_low and hours_high (95 %), material_per_week (money; NaN where no price of material
+    is known), share_of_bench_time, weeks (how many were looked at).
+
+    Interruptions count by cause, walks together, spoiled work by the operation that made the fault:
+    the time of mending, and for each lost piece the standard time of all its operations up to the
+    one it was lost in. The interval is mean +- t(.975, n-1) s / sqrt(n) of the n weekly sums, which
+    takes weeks as alike but for chance; it is NaN below three weeks.
+    """
+    worked = study.weeks[study.weeks.bench_hours > 0].tail(weeks)
+    laps = study.laps.assign(week_start=week_starts(study.laps.started_at, study.timezone))
+    laps = laps[laps.week_start.isin(worked.week_start)]
+    parts = [_interruptions(laps), _walks(laps), _mending(laps), _lost(laps, study)]
+    lost = pd.concat(parts, ignore_index=True)
+    if lost.empty or worked.empty:
+        return pd.DataFrame(columns=LEAK_COLUMNS)
+    return _by_leak(lost, worked)
+
+
+def _interruptions(laps: pd.DataFrame) -> pd.DataFrame:
+    gone = laps[laps.activity == "delay"]
+    cause = gone.cause.astype("str").replace("", "no cause given")
+    return _hours(gone, INTERRUPTIONS, cause, gone.seconds)
+
+
+def _walks(laps: pd.DataFrame) -> pd.DataFrame:
+    gone = laps[laps.activity == "transport"]
+    return _hours(gone, WALKS, "", gone.seconds)
+
+
+def _mending(laps: pd.DataFrame) -> pd.DataFrame:
+    gone = laps[laps.activity == "rework"]
+    return _hours(gone, SPOILED, _made_in(gone), gone.seconds)
+
+
+def _lost(laps: pd.DataFrame, study: Study) -> pd.DataFrame:
+    """Lost pieces at the work that was in them, and at their material."""
+    gone = laps[laps.scrap_units > 0]
+    gone = gone.assign(**{key: gone[key].astype("str") for key in ("product", "variant")})
+    work = _work_so_far(study.content)
+    gone = gone.assign(operation=gone.operation.astype("str"))
+    joined = gone.merge(work, on=["product", "variant", "operation"], how="left")
+    price = study.cost.reindex(columns=["product", "variant", "material", "lost_material"])
+    price = price.assign(material=price.material - price.lost_material.fillna(0))
+    joined = joined.merge(price[["product", "variant", "material"]], how="left")
+    seconds = joined.scrap_units * joined.seconds_so_far.fillna(0)
+    found = _hours(joined, SPOILED, _made_in(joined), seconds)
+    return found.assign(material=(joined.scrap_units * joined.material).to_numpy())
+
+
+def _work_so_far(content: pd.DataFrame) -> pd.DataFrame:
+    """Standard seconds in a piece once an operation is done, by product and variant."""
+    rows = content.sort_values("position", kind="stable")
+    so_far = rows.standard_seconds.fillna(0).groupby([rows["product"], rows.variant]).cumsum()
+    rows = rows.assign(seconds_so_far=so_far).astype(dict.fromkeys(["product", "variant"], "str"))
+    rows = rows.assign(operation=rows.operation.astype("str"))
+    keys = ["product", "variant", "operation"]
+    return rows[[*keys, "seconds_so_far"]].drop_duplicates(keys)
+
+
+def _made_in(laps: pd.DataFrame) -> pd.Series:
+    """The operation that made the fault: the one named as its cause, else where it was found."""
+    named = laps.cause_operation.astype("str")
+    return named.where(named != "", laps.operation.astype("str"))
+
+
+def _hours(laps: pd.DataFrame, kind: str, what, seconds: pd.Series) -> pd.DataFrame:
+    parts = {"week_start": laps.week_start, "kind": kind, "what": what, "hours": seconds / 3600}
+    return pd.DataFrame(parts).assign(material=np.nan)
+
+
+def _by_leak(lost: pd.DataFrame, worked: pd.DataFrame) -> pd.DataFrame:
+    from scipy.stats import t
+
+    n = len(worked)
+    weekly = lost.groupby(["kind", "what", "week_start"]).hours.sum()
+    weekly = weekly.unstack("week_start").reindex(columns=worked.week_start).fillna(0.0)
+    mean, spread = weekly.mean(axis=1), weekly.std(axis=1, ddof=1)
+    half = t.ppf(0.975, n - 1) * spread / np.sqrt(n) if n >= 3 else np.nan
+    material = lost.groupby(["kind", "what"]).material.sum(min_count=1) / n
+    table = pd.DataFrame(
+        {
+            "hours_per_week": mean,
+            "hours_low": (mean - half).clip(lower=0),
+            "hours_high": mean + half,
+            "material_per_week": material,
+            "share_of_bench_time": mean * n / worked.bench_hours.sum(),
+            "weeks": n,
+        }
+    ).reset_index()
+    return table.sort_values("hours_per_week", ascending=False, ignore_index=True)[LEAK_COLUMNS]

@@ -1,0 +1,16 @@
+"""What the tests of screens read off them, and the file a newcomer brings."""
+
+from streamlit.testing.v1 import AppTest
+
+# The columns a file must have and no others: what a newcomer's first file looks like.
+NEEDED_ONLY = "started_at,seconds,product,operation\n" + "".join(
+    f"2026-11-{day:02d}T{hour:02d}:00:00,{300 + 10 * day + hour},card box,{operation}\n"
+    for day in (2, 3, 4, 5, 6, 9, 10, 11)
+    for hour, operation in ((8, "cut"), (9, "glue"), (10, "fold"))
+)
+
+
+def said(screen: AppTest) -> str:
+    """All the words on a screen."""
+    kinds = ("title", "subheader", "markdown", "caption", "info", "warning", "error", "success")
+    return "\n".join(element.value for kind in kinds for element in getattr(screen, kind))
