@@ -1,5 +1,19 @@
-"""The workshop's dashboard: `streamlit run app.py`."""
+"""The program's one entry, `streamlit run app.py`: the dashboard, and the phone's bench page.
 
-from analysis.screens.frame import show
+The file is read twice: by the server, which finds the ASGI application `app` here, and by
+Streamlit for every look at the dashboard, which draws the screens.
+"""
 
-show()
+import streamlit as st
+from streamlit.runtime.scriptrunner import get_script_run_ctx
+
+if get_script_run_ctx(suppress_warning=True) is None:
+    from analysis.bench.routes import middleware, routes
+    from analysis.bench.service import Bench
+
+    bench = Bench()
+    app = st.App(__file__, routes=routes(bench), middleware=middleware(bench))
+else:
+    from analysis.screens.frame import show
+
+    show()

@@ -15,7 +15,6 @@ import sqlalchemy as sa
 
 from analysis.store import tables, totals
 from analysis.store.bench_tables import delivery
-from analysis.store.connection import writing
 
 CLOCK_OFF_MICROS = 120 * 1_000_000
 IN_ONE_QUERY = 500
@@ -52,8 +51,12 @@ class Delivery:
     @property
     def shift(self) -> int:
         """Microseconds to add to the phone's times; 0 unless its clock is 2 minutes off."""
-        difference = self.clock_difference
-        return difference if abs(difference) > CLOCK_OFF_MICROS else 0
+        return shift_of(self.clock_difference)
+
+
+def shift_of(clock_difference: int) -> int:
+    """The microseconds by which times of a phone are put right, 0 for a clock nearly right."""
+    return clock_difference if abs(clock_difference) > CLOCK_OFF_MICROS else 0
 
 
 @dataclass
@@ -70,20 +73,13 @@ class _Known:
         return max(self.delivered, default=-1)
 
 
-class BenchStore:
-    """The store as the bench writes to it."""
-
-    def __init__(self, engine: sa.Engine):
-        self.engine = engine
-
-    def record(self, deliveries: list[Delivery]) -> None:
-        """Record all laps of these deliveries in one transaction; on return they are on disk."""
-        lap_ids = list({lap.lap_id for one in deliveries for lap in one.laps})
-        with writing(self.engine) as connection:
-            work = _Recording(connection, _known(connection, lap_ids))
-            for one in deliveries:
-                work.take(one)
-            work.write()
+def record(connection: sa.Connection, deliveries: list[Delivery]) -> None:
+    """Record all laps of these deliveries within a transaction."""
+    lap_ids = list({lap.lap_id for one in deliveries for lap in one.laps})
+    work = _Recording(connection, _known(connection, lap_ids))
+    for one in deliveries:
+        work.take(one)
+    work.write()
 
 
 def _known(connection: sa.Connection, lap_ids: list[str]) -> dict[str, _Known]:

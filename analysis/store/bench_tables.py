@@ -42,3 +42,14 @@ pairing_code = sa.Table(
     sa.Column("ends_at", sa.BigInteger, nullable=False),
 )
 
+# One row for each entry of finished pieces put into stock from a phone.
+put_away = sa.Table(
+    "bench_put_away",
+    metadata,
+    sa.Column("put_away_id", sa.Text, primary_key=True),
+    sa.Column("change_id", sa.Integer, sa.ForeignKey("change.id"), nullable=False),
+    sa.Column("phone", sa.Text, nullable=False),
+    sa.Column("device_id", sa.Text, nullable=False),
+    sa.Column("received_at", sa.BigInteger, nullable=False),
+    sa.Column("batch", sa.Text, nullable=False),
+)

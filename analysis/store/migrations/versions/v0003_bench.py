@@ -38,3 +38,12 @@ def upgrade() -> None:
         sa.Column("code_hash", sa.Text, primary_key=True),
         sa.Column("ends_at", sa.BigInteger, nullable=False),
     )
+    op.create_table(
+        "bench_put_away",
+        sa.Column("put_away_id", sa.Text, primary_key=True),
+        sa.Column("change_id", sa.Integer, sa.ForeignKey("change.id"), nullable=False),
+        sa.Column("phone", sa.Text, nullable=False),
+        sa.Column("device_id", sa.Text, nullable=False),
+        sa.Column("received_at", sa.BigInteger, nullable=False),
+        sa.Column("batch", sa.Text, nullable=False),
+    )

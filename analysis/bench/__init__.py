@@ -1,0 +1,1 @@
+"""Bench: the phone page, the routes that take each lap exactly once, and who may come in."""

@@ -1,0 +1,68 @@
+"""The bench's side of the program: one store, one writer, one list maker, for all requests.
+
+Everything is opened at the first request that needs it, so that the server starts at once.
+"""
+
+import os
+from functools import cached_property
+
+from analysis.bench.assets import Assets
+from analysis.bench.throttle import Throttle
+from analysis.bench.writer import Writer
+
+OPEN_SWITCH = "WORKSHOP_OPEN"
+
+
+class Bench:
+    """What the routes and the guard share; what opens the store is asked for in a thread."""
+
+    def __init__(self, store_url: str | None = None):
+        self.store_url = store_url
+        self.assets = Assets()
+        self.writer = Writer(self._record)
+        self.senders = Throttle(burst=600, per_second=40)  # a phone taps once in some seconds
+        self.this_computer = Throttle(burst=6000, per_second=1000)
+        self.pairings = Throttle(burst=10, per_second=1 / 30)
+
+    @property
+    def is_open(self) -> bool:
+        """Whether other machines may come in at all (when paired)."""
+        return os.environ.get(OPEN_SWITCH, "").strip().lower() in {"1", "yes", "true", "on"}
+
+    @cached_property
+    def store(self):
+        """The maker's own store, opened once."""
+        from analysis.store.store import open_store
+
+        return open_store(self.store_url)
+
+    @cached_property
+    def devices(self):
+        """The devices that may come in."""
+        from analysis.store.bench_devices import Devices
+
+        return Devices(self.store.engine)
+
+    @cached_property
+    def lists(self):
+        """What the page offers to pick from."""
+        from analysis.bench.lists import Lists
+
+        return Lists(self.store)
+
+    def _record(self, deliveries: list) -> None:
+        """Record what requests brought, laps and put-aways, in one commit."""
+        from analysis.store import bench, bench_stock
+        from analysis.store.connection import writing
+
+        with writing(self.store.engine) as connection:
+            laps = [one for one in deliveries if isinstance(one, bench.Delivery)]
+            if laps:
+                bench.record(connection, laps)
+            for one in deliveries:
+                if isinstance(one, bench_stock.StockDelivery):
+                    bench_stock.record(connection, one)
+
+    def device_known_by(self, key: str, now: int):
+        """The paired device that holds a key, None where there is none."""
+        return self.devices.known_by(key, now)
