@@ -85,56 +85,170 @@ def _operations(scale: float) -> tuple[Operation, ...]:
         )
 
     return (
-        scaled("cut boards", "constant", 38, planned_seconds=round(35 * scale), pieces_per_lap=25,
-               setup_seconds=180, station="guillotine", workers=("maker",)),
-        scaled("marble paper", "prior", 120, learning_rate=0.88, prior_pieces=40,
-               planned_seconds=round(100 * scale), setup_seconds=420, wait_seconds=4 * HOUR,
-               station="marbling tray", rack="drying line", rack_places=60, workers=("maker",)),
-        scaled("join cloth", "unit", 80, learning_rate=0.94, planned_seconds=round(60 * scale),
-               wait_seconds=1200),
-        scaled("fold sections", "plateau", 260, learning_rate=0.80, plateau=115,
-               planned_seconds=round(150 * scale)),
-        scaled("punch", "constant", 27, planned_seconds=round(25 * scale), pieces_per_lap=25,
-               setup_seconds=90),
-        scaled("sew", "plateau", 560, learning_rate=0.80, plateau=210,
-               planned_seconds=round(300 * scale), pieces_per_lap=1, setup_seconds=150,
-               station="sewing frame", workers=("maker",), batch_sd=0.15),
-        scaled("glue spine", "unit", 52, learning_rate=0.96, planned_seconds=round(40 * scale),
-               wait_seconds=1800, rack="drying rack", rack_places=60, batch_sd=0.22),
-        scaled("round corners", "constant", 16, planned_seconds=round(15 * scale),
-               pieces_per_lap=25, station="corner tool"),
-        scaled("cover boards", "unit", 240, learning_rate=0.93, planned_seconds=round(150 * scale),
-               wait_seconds=HOUR, rack="drying rack", rack_places=60),
-        scaled("foil-stamp", "prior", 75, learning_rate=0.86, prior_pieces=60,
-               planned_seconds=round(60 * scale), setup_seconds=240, setup_wait_seconds=900,
-               station="foil press", workers=("maker",)),
-        scaled("case in", "plateau", 210, learning_rate=0.78, plateau=95,
-               planned_seconds=round(120 * scale), pieces_per_lap=2, wait_seconds=4 * HOUR,
-               station="nipping press", wait_holds_station=True, workers=("maker",), walk=True),
-        scaled("attach boards", "unit", 230, learning_rate=0.92,
-               planned_seconds=round(160 * scale), pieces_per_lap=2, wait_seconds=2 * HOUR,
-               workers=("maker",), walk=True),
-        scaled("trim", "unit", 62, learning_rate=0.96, planned_seconds=round(45 * scale),
-               station="guillotine", workers=("maker",), walk=True),
-        scaled("inspect", "constant", 28, planned_seconds=round(30 * scale),
-               activity="inspection"),
-        scaled("wrap", "cumulative_average", 66, learning_rate=0.94,
-               planned_seconds=round(45 * scale)),
+        scaled(
+            "cut boards",
+            "constant",
+            38,
+            planned_seconds=round(35 * scale),
+            pieces_per_lap=25,
+            setup_seconds=180,
+            station="guillotine",
+            workers=("maker",),
+        ),
+        scaled(
+            "marble paper",
+            "prior",
+            120,
+            learning_rate=0.88,
+            prior_pieces=40,
+            planned_seconds=round(100 * scale),
+            setup_seconds=420,
+            wait_seconds=4 * HOUR,
+            station="marbling tray",
+            rack="drying line",
+            rack_places=60,
+            workers=("maker",),
+        ),
+        scaled(
+            "join cloth",
+            "unit",
+            80,
+            learning_rate=0.94,
+            planned_seconds=round(60 * scale),
+            wait_seconds=1200,
+        ),
+        scaled(
+            "fold sections",
+            "plateau",
+            260,
+            learning_rate=0.80,
+            plateau=115,
+            planned_seconds=round(150 * scale),
+        ),
+        scaled(
+            "punch",
+            "constant",
+            27,
+            planned_seconds=round(25 * scale),
+            pieces_per_lap=25,
+            setup_seconds=90,
+        ),
+        scaled(
+            "sew",
+            "plateau",
+            560,
+            learning_rate=0.80,
+            plateau=210,
+            planned_seconds=round(300 * scale),
+            pieces_per_lap=1,
+            setup_seconds=150,
+            station="sewing frame",
+            workers=("maker",),
+            batch_sd=0.15,
+        ),
+        scaled(
+            "glue spine",
+            "unit",
+            52,
+            learning_rate=0.96,
+            planned_seconds=round(40 * scale),
+            wait_seconds=1800,
+            rack="drying rack",
+            rack_places=60,
+            batch_sd=0.22,
+        ),
+        scaled(
+            "round corners",
+            "constant",
+            16,
+            planned_seconds=round(15 * scale),
+            pieces_per_lap=25,
+            station="corner tool",
+        ),
+        scaled(
+            "cover boards",
+            "unit",
+            240,
+            learning_rate=0.93,
+            planned_seconds=round(150 * scale),
+            wait_seconds=HOUR,
+            rack="drying rack",
+            rack_places=60,
+        ),
+        scaled(
+            "foil-stamp",
+            "prior",
+            75,
+            learning_rate=0.86,
+            prior_pieces=60,
+            planned_seconds=round(60 * scale),
+            setup_seconds=240,
+            setup_wait_seconds=900,
+            station="foil press",
+            workers=("maker",),
+        ),
+        scaled(
+            "case in",
+            "plateau",
+            210,
+            learning_rate=0.78,
+            plateau=95,
+            planned_seconds=round(120 * scale),
+            pieces_per_lap=2,
+            wait_seconds=4 * HOUR,
+            station="nipping press",
+            wait_holds_station=True,
+            workers=("maker",),
+            walk=True,
+        ),
+        scaled(
+            "attach boards",
+            "unit",
+            230,
+            learning_rate=0.92,
+            planned_seconds=round(160 * scale),
+            pieces_per_lap=2,
+            wait_seconds=2 * HOUR,
+            workers=("maker",),
+            walk=True,
+        ),
+        scaled(
+            "trim",
+            "unit",
+            62,
+            learning_rate=0.96,
+            planned_seconds=round(45 * scale),
+            station="guillotine",
+            workers=("maker",),
+            walk=True,
+        ),
+        scaled("inspect", "constant", 28, planned_seconds=round(30 * scale), activity="inspection"),
+        scaled(
+            "wrap", "cumulative_average", 66, learning_rate=0.94, planned_seconds=round(45 * scale)
+        ),
     )
 
 
 _BODY = (Step("fold sections"), Step("punch", "fold sections"), Step("sew", "punch"))
 _POCKET = (
-    Step("cut boards"), Step("marble paper", "", "marbled"), *_BODY,
-    Step("glue spine", "sew"), Step("round corners", "glue spine"),
+    Step("cut boards"),
+    Step("marble paper", "", "marbled"),
+    *_BODY,
+    Step("glue spine", "sew"),
+    Step("round corners", "glue spine"),
     Step("cover boards", "cut boards", "linen"),
     Step("cover boards", "cut boards|marble paper", "marbled"),
-    Step("foil-stamp", "cover boards"), Step("case in", "round corners|foil-stamp"),
-    Step("trim", "case in"), Step("inspect", "trim"), Step("wrap", "inspect"),
+    Step("foil-stamp", "cover boards"),
+    Step("case in", "round corners|foil-stamp"),
+    Step("trim", "case in"),
+    Step("inspect", "trim"),
+    Step("wrap", "inspect"),
 )
 _JOURNAL = (
-    Step("cut boards"), Step("marble paper", "", "marbled"),
-    Step("join cloth", "cut boards", "quarter-cloth"), *_BODY,
+    Step("cut boards"),
+    Step("marble paper", "", "marbled"),
+    Step("join cloth", "cut boards", "quarter-cloth"),
+    *_BODY,
     Step("glue spine", "sew"),
     Step("cover boards", "cut boards", "linen"),
     Step("cover boards", "cut boards|marble paper", "marbled"),
@@ -146,9 +260,12 @@ _JOURNAL = (
     Step("case in", "glue spine|foil-stamp", "quarter-cloth"),
     # Covering may go on while the spine dries hard; only the boards may not go on a wet spine.
     Step("attach boards", "glue spine:5400|foil-stamp", "left-open"),
-    Step("trim", "case in", "linen"), Step("trim", "case in", "marbled"),
-    Step("trim", "case in", "quarter-cloth"), Step("trim", "attach boards", "left-open"),
-    Step("inspect", "trim"), Step("wrap", "inspect"),
+    Step("trim", "case in", "linen"),
+    Step("trim", "case in", "marbled"),
+    Step("trim", "case in", "quarter-cloth"),
+    Step("trim", "attach boards", "left-open"),
+    Step("inspect", "trim"),
+    Step("wrap", "inspect"),
 )
 
 
@@ -166,8 +283,10 @@ class Truth:
     )
     helper_starts: str = "2026-08-17"
     operations: dict[str, tuple[Operation, ...]] = dataclasses.field(
-        default_factory=lambda: {"pocket notebook": _operations(1.0),
-                                 "desk journal": _operations(1.5)}
+        default_factory=lambda: {
+            "pocket notebook": _operations(1.0),
+            "desk journal": _operations(1.5),
+        }
     )
     routing: dict[str, tuple[Step, ...]] = dataclasses.field(
         default_factory=lambda: {"pocket notebook": _POCKET, "desk journal": _JOURNAL}
@@ -200,8 +319,12 @@ class Truth:
     )
     batch_likeness: float = 0.04
     rework_seconds: dict[str, float] = dataclasses.field(
-        default_factory=lambda: {"sew": 190.0, "trim": 85.0, "cover boards": 110.0,
-                                 "inspect": 140.0}
+        default_factory=lambda: {
+            "sew": 190.0,
+            "trim": 85.0,
+            "cover boards": 110.0,
+            "inspect": 140.0,
+        }
     )
     walk_seconds: float = 150.0
     delays_per_hour: float = 0.6
@@ -216,10 +339,14 @@ VARIANTS = {
 }
 # What is started next, over and over; a batch is 25 or 50 pieces.
 BATCH_CYCLE = (
-    ("pocket notebook", "linen", 50), ("desk journal", "linen", 25),
-    ("pocket notebook", "marbled", 25), ("desk journal", "marbled", 25),
-    ("pocket notebook", "linen", 25), ("desk journal", "left-open", 25),
-    ("pocket notebook", "marbled", 50), ("desk journal", "quarter-cloth", 25),
+    ("pocket notebook", "linen", 50),
+    ("desk journal", "linen", 25),
+    ("pocket notebook", "marbled", 25),
+    ("desk journal", "marbled", 25),
+    ("pocket notebook", "linen", 25),
+    ("desk journal", "left-open", 25),
+    ("pocket notebook", "marbled", 50),
+    ("desk journal", "quarter-cloth", 25),
 )
 # Seconds of the day at the bench, inside the shop's hours; the helper's by weekday, Monday 0.
 MAKER_HOURS = ((31200, 44400), (48600, 58500))
@@ -261,8 +388,7 @@ class Batch:
         self.size = size
         self.whole = np.ones(size, bool)
         self.operations = {o.name: o for o in truth.operations[product]}
-        self.steps = {s.operation: s for s in truth.routing[product]
-                      if s.variant in ("", variant)}
+        self.steps = {s.operation: s for s in truth.routing[product] if s.variant in ("", variant)}
         self.through = {name: np.zeros(size, bool) for name in self.steps}
         self.done_at: dict[str, float] = {}
         self.setup_ready_at: dict[str, float] = {}
@@ -315,8 +441,9 @@ class Bindery:
         return (datetime.datetime.fromisoformat(day) - self.monday).total_seconds()
 
     def _open(self, day: float, worker: str) -> bool:
-        closed = any(self._seconds_at(a) <= day <= self._seconds_at(b)
-                     for a, b in self.truth.breaks)
+        closed = any(
+            self._seconds_at(a) <= day <= self._seconds_at(b) for a, b in self.truth.breaks
+        )
         hired = worker == "maker" or day >= self._seconds_at(self.truth.helper_starts)
         return hired and not closed
 
@@ -324,7 +451,8 @@ class Bindery:
         hours = dict.fromkeys(range(5), MAKER_HOURS) if worker == "maker" else HELPER_HOURS
         return [
             (day * DAY + start, day * DAY + end)
-            for day in range(self.truth.weeks * 7) if self._open(day * DAY, worker)
+            for day in range(self.truth.weeks * 7)
+            if self._open(day * DAY, worker)
             for start, end in hours.get(day % 7, ())
         ]
 
@@ -364,19 +492,26 @@ class Bindery:
         if sum(not b.finished for b in self.batches) >= 6:
             return None
         product, variant, size = BATCH_CYCLE[len(self.batches) % len(BATCH_CYCLE)]
-        self.batches.append(
-            Batch(len(self.batches) + 1, product, variant, size, self.truth))
+        self.batches.append(Batch(len(self.batches) + 1, product, variant, size, self.truth))
         return self._choose(worker)
 
     def _ready_steps(self, worker: str) -> list[tuple[Batch, str]]:
         now = self.clock[worker]
         flying = [b for b in self.batches if not b.finished]
-        taken = {b.operations[name].station for b in flying
-                 for name, until in b.busy_until.items() if until > now} - {""}
+        taken = {
+            b.operations[name].station
+            for b in flying
+            for name, until in b.busy_until.items()
+            if until > now
+        } - {""}
         return [
-            (batch, name) for batch in flying for name in reversed(batch.steps)
-            if worker in batch.operations[name].workers and name not in batch.done_at
-            and batch.ready_at(name) <= now and batch.busy_until[name] <= now
+            (batch, name)
+            for batch in flying
+            for name in reversed(batch.steps)
+            if worker in batch.operations[name].workers
+            and name not in batch.done_at
+            and batch.ready_at(name) <= now
+            and batch.busy_until[name] <= now
             and batch.operations[name].station not in taken
         ]
 
@@ -390,8 +525,14 @@ class Bindery:
             if operation.setup_wait_seconds:
                 return
         if operation.walk and name not in batch.walked:
-            self._errand(worker, batch, name, "transport", self.truth.walk_seconds,
-                         units=len(batch.left(name)))
+            self._errand(
+                worker,
+                batch,
+                name,
+                "transport",
+                self.truth.walk_seconds,
+                units=len(batch.left(name)),
+            )
             batch.walked.add(name)
         sd = operation.batch_sd
         session_pace = self.rng.normal(-sd * sd / 2, sd)
@@ -418,9 +559,18 @@ class Bindery:
             batch.glue_expected += expected
         batch.through[operation.name][pieces] = True
         batch.whole[pieces[:lost]] = False
-        self._write(worker, batch, operation.name, operation.activity, seconds,
-                    units=len(pieces), rework_units=to_mend, scrap_units=lost,
-                    cause=cause, cause_operation=cause_operation)
+        self._write(
+            worker,
+            batch,
+            operation.name,
+            operation.activity,
+            seconds,
+            units=len(pieces),
+            rework_units=to_mend,
+            scrap_units=lost,
+            cause=cause,
+            cause_operation=cause_operation,
+        )
         cell, done, _ = self.spell[worker]
         self.spell[worker] = (cell, done, self.clock[worker])
         self.last_end[cell] = self.clock[worker]
@@ -456,8 +606,7 @@ class Bindery:
         to_mend, lost, cause, origin = 0, 0, "", ""
         for label, source, mend_chance, scrap_chance in self._chances(batch, operation):
             spoiled = self.rng.binomial(k - to_mend - lost, mend_chance + scrap_chance)
-            scrapped = self.rng.binomial(
-                spoiled, scrap_chance / (mend_chance + scrap_chance or 1))
+            scrapped = self.rng.binomial(spoiled, scrap_chance / (mend_chance + scrap_chance or 1))
             if spoiled:
                 cause, origin = label, source
             if spoiled > scrapped:
@@ -469,7 +618,7 @@ class Bindery:
         """(cause, cause_operation, rework chance, scrap chance) of one piece, here and now."""
         truth, found = self.truth, []
         if operation.name == "sew":
-            before = batch.sewing_pace[-truth.sew_window:]
+            before = batch.sewing_pace[-truth.sew_window :]
             x = float(np.mean(before)) if before else 0.0
             chance = logistic(truth.sew_intercept + truth.sew_slope * x)
             scrap = chance * truth.sew_scrap_share
@@ -491,17 +640,27 @@ class Bindery:
             strength = 1 / self.truth.batch_likeness - 1
             chance = self.rng.beta(mean * strength, (1 - mean) * strength)
             batch.chance[defect.cause] = (
-                chance * defect.rework_chance / mean, chance * defect.scrap_chance / mean)
+                chance * defect.rework_chance / mean,
+                chance * defect.scrap_chance / mean,
+            )
         return batch.chance[defect.cause]
 
     def _mend(self, worker: str, batch: Batch, name: str) -> None:
         for (cause, origin), pieces in sorted(batch.to_mend.pop(name, {}).items()):
-            self._errand(worker, batch, name, "rework",
-                         pieces * self.truth.rework_seconds[name], units=pieces,
-                         cause=cause, cause_operation=origin)
+            self._errand(
+                worker,
+                batch,
+                name,
+                "rework",
+                pieces * self.truth.rework_seconds[name],
+                units=pieces,
+                cause=cause,
+                cause_operation=origin,
+            )
 
-    def _errand(self, worker: str, batch: Batch, name: str, activity: str, mean: float,
-                **columns) -> None:
+    def _errand(
+        self, worker: str, batch: Batch, name: str, activity: str, mean: float, **columns
+    ) -> None:
         """A setup, a walk or a mending: lognormal about its mean.
 
         Setting up or mending at another operation breaks the spell; a walk does not.
@@ -518,11 +677,21 @@ class Bindery:
         if rng.random() < math.exp(-truth.delays_per_hour * self.worked_seconds / HOUR):
             return
         seconds = truth.delay_seconds * math.exp(rng.normal(-0.32, 0.8))
-        cause = str(rng.choice(["telephone", "parcel at the door", "looking for a tool",
-                                "neighbour"], p=[0.4, 0.2, 0.3, 0.1]))
+        cause = str(
+            rng.choice(
+                ["telephone", "parcel at the door", "looking for a tool", "neighbour"],
+                p=[0.4, 0.2, 0.3, 0.1],
+            )
+        )
         known = cause == "looking for a tool"
-        self._write(worker, batch if known else None, operation.name if known else "", "delay",
-                    seconds, cause=cause)
+        self._write(
+            worker,
+            batch if known else None,
+            operation.name if known else "",
+            "delay",
+            seconds,
+            cause=cause,
+        )
 
     def _forget_to_stop(self, worker: str) -> None:
         """The watch ran on into the break: the lap is longer than the work was."""
@@ -532,21 +701,49 @@ class Bindery:
         self.clock[worker] += math.ceil(over)
         self.forgotten.append(len(self.laps) - 1)
 
-    def _write(self, worker: str, batch: Batch | None, operation: str, activity: str,
-               seconds: float, **columns) -> None:
+    def _write(
+        self,
+        worker: str,
+        batch: Batch | None,
+        operation: str,
+        activity: str,
+        seconds: float,
+        **columns,
+    ) -> None:
         start = self.clock[worker]
-        lap = {"start": start, "seconds": max(round(seconds, 1), 1.0), "worker": worker,
-               "product": batch.product if batch else "",
-               "variant": batch.variant if batch else "",
-               "batch": batch.name if batch else "",
-               "operation": operation, "activity": activity, **columns}
+        lap = {
+            "start": start,
+            "seconds": max(round(seconds, 1), 1.0),
+            "worker": worker,
+            "product": batch.product if batch else "",
+            "variant": batch.variant if batch else "",
+            "batch": batch.name if batch else "",
+            "operation": operation,
+            "activity": activity,
+            **columns,
+        }
         self.laps.append(lap)
         self.clock[worker] = math.ceil(start + lap["seconds"]) + int(self.rng.integers(1, 4))
 
 
-LAP_COLUMNS = ("lap_id", "started_at", "seconds", "worker", "product", "variant", "batch",
-               "operation", "activity", "units", "rework_units", "scrap_units", "cause",
-               "cause_operation", "rating", "note")
+LAP_COLUMNS = (
+    "lap_id",
+    "started_at",
+    "seconds",
+    "worker",
+    "product",
+    "variant",
+    "batch",
+    "operation",
+    "activity",
+    "units",
+    "rework_units",
+    "scrap_units",
+    "cause",
+    "cause_operation",
+    "rating",
+    "note",
+)
 
 
 def lap_rows(bindery: Bindery) -> list[dict]:
@@ -562,12 +759,20 @@ def lap_rows(bindery: Bindery) -> list[dict]:
             bindery.forgotten_ids.append(lap_id)
         local = bindery.monday + datetime.timedelta(seconds=lap["start"])
         rating = truth.rating_percent[lap["worker"]]
-        rows.append({
-            "units": 1, "rework_units": 0, "scrap_units": 0, "cause": "", "cause_operation": "",
-            "note": "", **lap, "lap_id": lap_id,
-            "started_at": local.replace(tzinfo=zone).isoformat(),
-            "rating": "" if rating == 100 else rating,
-        })
+        rows.append(
+            {
+                "units": 1,
+                "rework_units": 0,
+                "scrap_units": 0,
+                "cause": "",
+                "cause_operation": "",
+                "note": "",
+                **lap,
+                "lap_id": lap_id,
+                "started_at": local.replace(tzinfo=zone).isoformat(),
+                "rating": "" if rating == 100 else rating,
+            }
+        )
     _add_notes(rows)
     return rows
 
@@ -593,9 +798,23 @@ def as_csv(columns: tuple[str, ...], rows: list[dict]) -> str:
     return out.getvalue()
 
 
-ROUTING_COLUMNS = ("product", "operation", "variant", "after", "seconds", "setup_seconds",
-                   "wait_seconds", "setup_wait_seconds", "station", "skill", "pieces_at_once",
-                   "wait_holds_station", "rack", "rack_places", "max_wait_seconds")
+ROUTING_COLUMNS = (
+    "product",
+    "operation",
+    "variant",
+    "after",
+    "seconds",
+    "setup_seconds",
+    "wait_seconds",
+    "setup_wait_seconds",
+    "station",
+    "skill",
+    "pieces_at_once",
+    "wait_holds_station",
+    "rack",
+    "rack_places",
+    "max_wait_seconds",
+)
 
 
 def routing_rows(truth: Truth) -> list[dict]:
@@ -604,16 +823,24 @@ def routing_rows(truth: Truth) -> list[dict]:
         operations = {o.name: o for o in truth.operations[product]}
         for step in steps:
             o = operations[step.operation]
-            rows.append({
-                "product": product, "operation": o.name, "variant": step.variant,
-                "after": step.after, "seconds": int(o.planned_seconds),
-                "setup_seconds": int(o.setup_seconds), "wait_seconds": int(o.wait_seconds),
-                "setup_wait_seconds": int(o.setup_wait_seconds), "station": o.station,
-                "skill": "" if len(o.workers) == 2 else "|".join(o.workers),
-                "pieces_at_once": 1,
-                "wait_holds_station": "true" if o.wait_holds_station else "",
-                "rack": o.rack, "rack_places": o.rack_places or "",
-            })
+            rows.append(
+                {
+                    "product": product,
+                    "operation": o.name,
+                    "variant": step.variant,
+                    "after": step.after,
+                    "seconds": int(o.planned_seconds),
+                    "setup_seconds": int(o.setup_seconds),
+                    "wait_seconds": int(o.wait_seconds),
+                    "setup_wait_seconds": int(o.setup_wait_seconds),
+                    "station": o.station,
+                    "skill": "" if len(o.workers) == 2 else "|".join(o.workers),
+                    "pieces_at_once": 1,
+                    "wait_holds_station": "true" if o.wait_holds_station else "",
+                    "rack": o.rack,
+                    "rack_places": o.rack_places or "",
+                }
+            )
     return rows
 
 
@@ -625,17 +852,34 @@ def stock_rows(bindery: Bindery) -> list[dict]:
     zone = zoneinfo.ZoneInfo(truth.timezone)
     first = bindery._seconds_at(truth.breaks[-1][1])
     last_put_away = bindery._seconds_at("2026-11-19")
-    events = [(first + 10 * HOUR, "count", product, variant, int(rng.integers(20, 45)))
-              for product, variants in VARIANTS.items() for variant in variants]
+    events = [
+        (first + 10 * HOUR, "count", product, variant, int(rng.integers(20, 45)))
+        for product, variants in VARIANTS.items()
+        for variant in variants
+    ]
     stock = {(product, variant): pieces for _, _, product, variant, pieces in events}
     put_away = [
-        (b.done_at["wrap"] // DAY * DAY + 16.5 * HOUR, "put_away", b.product, b.variant,
-         int(b.whole.sum()))
-        for b in bindery.batches if first < b.done_at.get("wrap", 0) < last_put_away
+        (
+            b.done_at["wrap"] // DAY * DAY + 16.5 * HOUR,
+            "put_away",
+            b.product,
+            b.variant,
+            int(b.whole.sum()),
+        )
+        for b in bindery.batches
+        if first < b.done_at.get("wrap", 0) < last_put_away
     ]
-    sales = [(first + week * WEEK + 5 * DAY + 15 * HOUR, "sale", product, variant,
-              int(rng.poisson(pieces)))
-             for week in range(5) for (product, variant), pieces in WEEKLY_SALES.items()]
+    sales = [
+        (
+            first + week * WEEK + 5 * DAY + 15 * HOUR,
+            "sale",
+            product,
+            variant,
+            int(rng.poisson(pieces)),
+        )
+        for week in range(5)
+        for (product, variant), pieces in WEEKLY_SALES.items()
+    ]
     rows = []
     for at, kind, product, variant, pieces in events + sorted(put_away + sales):
         if kind == "sale":
@@ -643,16 +887,26 @@ def stock_rows(bindery: Bindery) -> list[dict]:
         if kind != "count":
             stock[product, variant] += pieces if kind == "put_away" else -pieces
         local = bindery.monday + datetime.timedelta(seconds=at)
-        rows.append({"moved_at": local.replace(tzinfo=zone).isoformat(), "kind": kind,
-                     "product": product, "variant": variant, "pieces": pieces})
+        rows.append(
+            {
+                "moved_at": local.replace(tzinfo=zone).isoformat(),
+                "kind": kind,
+                "product": product,
+                "variant": variant,
+                "pieces": pieces,
+            }
+        )
     return rows
 
 
 STOCK_COLUMNS = ("moved_at", "kind", "product", "variant", "pieces")
 WEEKLY_SALES = {
-    ("pocket notebook", "linen"): 36, ("pocket notebook", "marbled"): 26,
-    ("desk journal", "linen"): 14, ("desk journal", "marbled"): 12,
-    ("desk journal", "left-open"): 10, ("desk journal", "quarter-cloth"): 8,
+    ("pocket notebook", "linen"): 36,
+    ("pocket notebook", "marbled"): 26,
+    ("desk journal", "linen"): 14,
+    ("desk journal", "marbled"): 12,
+    ("desk journal", "left-open"): 10,
+    ("desk journal", "quarter-cloth"): 8,
 }
 
 SHOP = """\
@@ -777,19 +1031,25 @@ def cell_truths(bindery: Bindery) -> list[dict]:
         operation = next(o for o in truth.operations[product] if o.name == name)
         factor = truth.helper_first_unit_factor if worker == "helper" else 1.0
         experience = bindery.experience[worker, product, name]
-        cells.append({
-            "worker": worker, "product": product, "operation": name, "curve": operation.curve,
-            "first_unit_seconds": round(operation.first_unit_seconds * factor, 4),
-            "learning_rate": operation.learning_rate,
-            "plateau_seconds": round(operation.plateau_seconds * factor, 4) or None,
-            "prior_pieces": operation.prior_pieces or None,
-            "batch_sd": operation.batch_sd,
-            "pieces_made": made,
-            "experience_at_end": round(experience, 4),
-            "mean_restart_multiple": round(np.divide(*bindery.restart_seconds[
-                worker, product, name]), 6),
-            "present_seconds": round(mean_seconds(operation, worker, experience + 1, truth), 4),
-        })
+        cells.append(
+            {
+                "worker": worker,
+                "product": product,
+                "operation": name,
+                "curve": operation.curve,
+                "first_unit_seconds": round(operation.first_unit_seconds * factor, 4),
+                "learning_rate": operation.learning_rate,
+                "plateau_seconds": round(operation.plateau_seconds * factor, 4) or None,
+                "prior_pieces": operation.prior_pieces or None,
+                "batch_sd": operation.batch_sd,
+                "pieces_made": made,
+                "experience_at_end": round(experience, 4),
+                "mean_restart_multiple": round(
+                    np.divide(*bindery.restart_seconds[worker, product, name]), 6
+                ),
+                "present_seconds": round(mean_seconds(operation, worker, experience + 1, truth), 4),
+            }
+        )
     return cells
 
 

@@ -44,9 +44,15 @@ class Content:
         return sum(self.draws[name] for name in ("good", "setup", "transport", "rework"))
 
 
-def content(laps: pd.DataFrame, present: pd.DataFrame, quality: pd.DataFrame,
-            routes: pd.DataFrame, shop: Shop, delay: DelayRate,
-            rng: np.random.Generator) -> Content:
+def content(
+    laps: pd.DataFrame,
+    present: pd.DataFrame,
+    quality: pd.DataFrame,
+    routes: pd.DataFrame,
+    shop: Shop,
+    delay: DelayRate,
+    rng: np.random.Generator,
+) -> Content:
     """Seconds per good piece by product, variant and operation.
 
     standard: normal time at the present level of practice, with personal and fatigue allowance
@@ -62,8 +68,10 @@ def content(laps: pd.DataFrame, present: pd.DataFrame, quality: pd.DataFrame,
     at = cell_codes(rows, KEYS, table)
     batch = _batch_sizes(rows, shop)
     first = _first_of_route(rows)
-    value = {name: table[name].to_numpy()[at] for name in
-             ("standard_seconds", "setup_per_batch", "transport_rate", "rework_rate")}
+    value = {
+        name: table[name].to_numpy()[at]
+        for name in ("standard_seconds", "setup_per_batch", "transport_rate", "rework_rate")
+    }
     through = _through(1 - table["scrap_rate"].to_numpy()[at][None, :], first)
     parts = _parts(value, through, batch)
     drawn_value = {name: array[:, at] for name, array in drawn.items()}
@@ -76,8 +84,9 @@ def content(laps: pd.DataFrame, present: pd.DataFrame, quality: pd.DataFrame,
     for name, array in parts.items():
         if name != "extra":
             frame[f"{name}_seconds"] = array[0]
-    frame["total_seconds"] = sum(parts[name][0] for name in ("good", "setup", "transport",
-                                                             "rework"))
+    frame["total_seconds"] = sum(
+        parts[name][0] for name in ("good", "setup", "transport", "rework")
+    )
     frame["source"] = table["source"].to_numpy()[at]
     good_share = 1 / drawn_through[:, first]
     return Content(frame[list(COLUMNS)], parts["extra"][0], good_share, draws)
@@ -103,8 +112,11 @@ def _operation_rates(laps, present, quality, routes, shop: Shop) -> pd.DataFrame
     table = table.merge(normal[[*KEYS, "normal_seconds", "se_log"]], on=KEYS, how="left")
     columns = ["units", "scrap_units", "scrap_rate", "scrap_likeness"]
     table = table.merge(quality[[*KEYS, *columns]], on=KEYS, how="left")
-    table["source"] = np.where(table["normal_seconds"].notna(), "laps",
-                               np.where(table["planned_seconds"].notna(), "planned", "none"))
+    table["source"] = np.where(
+        table["normal_seconds"].notna(),
+        "laps",
+        np.where(table["planned_seconds"].notna(), "planned", "none"),
+    )
     timed = table["normal_seconds"].fillna(table["planned_seconds"])
     table["normal_seconds"] = timed.fillna(0.0)
     table["se_log"] = table["se_log"].fillna(0.0)
@@ -153,8 +165,9 @@ def _setup_per_batch(laps: pd.DataFrame, table: pd.DataFrame) -> pd.DataFrame:
     return told.set_axis(["value", "se", "clusters"], axis=1).fillna({"clusters": 0})
 
 
-def _rate_per_piece(laps: pd.DataFrame, table: pd.DataFrame, activity: str,
-                    timezone: str) -> pd.DataFrame:
+def _rate_per_piece(
+    laps: pd.DataFrame, table: pd.DataFrame, activity: str, timezone: str
+) -> pd.DataFrame:
     """Seconds of an activity per piece that passed its operation, with the se between batches.
 
     Where no piece passes there (a walk that is a step of its own), per piece of the operation of
@@ -176,8 +189,9 @@ def _rate_per_piece(laps: pd.DataFrame, table: pd.DataFrame, activity: str,
     return pd.DataFrame({"value": np.nan_to_num(value, posinf=0), "se": np.nan_to_num(se)})
 
 
-def _draw(table: pd.DataFrame, shop: Shop, delay: DelayRate,
-          rng: np.random.Generator) -> dict[str, np.ndarray]:
+def _draw(
+    table: pd.DataFrame, shop: Shop, delay: DelayRate, rng: np.random.Generator
+) -> dict[str, np.ndarray]:
     """DRAWS x operations of every rate: times lognormal, other rates normal cut at 0."""
     shape = (DRAWS, len(table))
     error = table["se_log"].to_numpy()
@@ -186,13 +200,15 @@ def _draw(table: pd.DataFrame, shop: Shop, delay: DelayRate,
     times = times * _allowance_factor(shop, delays)
 
     def spread(value: str, se: str) -> np.ndarray:
-        return np.maximum(table[value].to_numpy() + rng.normal(size=shape) * table[se].to_numpy(),
-                          0.0)
+        return np.maximum(
+            table[value].to_numpy() + rng.normal(size=shape) * table[se].to_numpy(), 0.0
+        )
 
     return {
         "standard_seconds": times,
-        "scrap_rate": share_draws(table["scrap_units"], table["units"], table["scrap_likeness"],
-                                  DRAWS, rng),
+        "scrap_rate": share_draws(
+            table["scrap_units"], table["units"], table["scrap_likeness"], DRAWS, rng
+        ),
         "setup_per_batch": spread("setup_per_batch", "setup_se"),
         "transport_rate": spread("transport_rate", "transport_se"),
         "rework_rate": spread("rework_rate", "rework_se"),
@@ -216,16 +232,17 @@ def _through(passing: np.ndarray, first: np.ndarray) -> np.ndarray:
 
 
 def _batch_sizes(rows: pd.DataFrame, shop: Shop) -> np.ndarray:
-    known = [shop.product(product, variant) for product, variant in
-             zip(rows["product"], rows["variant"], strict=True)]
+    known = [
+        shop.product(product, variant)
+        for product, variant in zip(rows["product"], rows["variant"], strict=True)
+    ]
     return np.array([row.batch_size if row else 25 for row in known], float)
 
 
 def _variant_shares(rows: pd.DataFrame, laps: pd.DataFrame, shop: Shop) -> np.ndarray:
     """Each route's share of its product: by the demand of variants, else by the pieces made."""
     pairs = rows[["product", "variant"]].drop_duplicates()
-    demand = [_demand(shop, product, variant) for product, variant in
-              pairs.itertuples(index=False)]
+    demand = [_demand(shop, product, variant) for product, variant in pairs.itertuples(index=False)]
     regular = laps[is_regular(laps)]
     most = regular.groupby(["product", "variant", "operation"], observed=True)["units"].sum()
     made = most.groupby(["product", "variant"], observed=True).max()

@@ -46,7 +46,9 @@ COST = {
     "earned_per_hour_ci95": ("earned_low", "earned_high"), "note": "note",
 }  # fmt: skip
 WEEKS = {
-    "week_start": "week_start", "good_units": "good_units", "bench_hours": "bench_hours",
+    "week_start": "week_start",
+    "good_units": "good_units",
+    "bench_hours": "bench_hours",
     "good_units_per_bench_hour": "good_units_per_bench_hour",
 }
 
@@ -74,7 +76,8 @@ def as_contract(study: Study) -> dict:
 
 def _rows(frame: pd.DataFrame, columns: dict) -> list[dict]:
     values = {
-        name: _pairs(frame, source) if isinstance(source, tuple)
+        name: _pairs(frame, source)
+        if isinstance(source, tuple)
         else [plain(value) for value in frame[source]]
         for name, source in columns.items()
     }
@@ -84,8 +87,10 @@ def _rows(frame: pd.DataFrame, columns: dict) -> list[dict]:
 def _pairs(frame: pd.DataFrame, ends: tuple[str, str]) -> list[list | None]:
     """[low, high] of every row; null where the interval is not known."""
     lows, highs = ([plain(value) for value in frame[end]] for end in ends)
-    return [None if low is None or high is None else [low, high]
-            for low, high in zip(lows, highs, strict=True)]
+    return [
+        None if low is None or high is None else [low, high]
+        for low, high in zip(lows, highs, strict=True)
+    ]
 
 
 def plain(value):

@@ -44,15 +44,21 @@ def wages(frame: pd.DataFrame, shop: Shop, shares: pd.DataFrame) -> np.ndarray:
 
     Work nobody has done yet is the first worker's. NaN where a wage is not given.
     """
-    per_hour = {w.name: np.nan if w.cost_per_hour is None else w.cost_per_hour
-                for w in shop.workers}
+    per_hour = {
+        w.name: np.nan if w.cost_per_hour is None else w.cost_per_hour for w in shop.workers
+    }
     shares = shares[shares["share"] > 0]
     paid = shares.assign(paid=shares["share"] * shares["worker"].map(per_hour).astype(float))
-    mean = paid.groupby(["product", "operation"])["paid"].sum(min_count=1, skipna=False) \
-        if len(paid) else pd.Series(dtype=float)
+    mean = (
+        paid.groupby(["product", "operation"])["paid"].sum(min_count=1, skipna=False)
+        if len(paid)
+        else pd.Series(dtype=float)
+    )
     first = per_hour[shop.workers[0].name] if shop.workers else np.nan
-    return np.array([mean.get(pair, first) for pair in
-                     zip(frame["product"], frame["operation"], strict=True)], float)
+    return np.array(
+        [mean.get(pair, first) for pair in zip(frame["product"], frame["operation"], strict=True)],
+        float,
+    )
 
 
 def capacity_hours(shop: Shop) -> float:
@@ -71,8 +77,11 @@ def _cost_row(content: Content, shop: Shop, wage: np.ndarray, product: str, vari
     value = _amounts(content, shop, wage, own, share, None)
     drawn = _amounts(content, shop, wage, own, share, content.draws)
     sold = shop.product(product, variant)
-    row = {"product": product, "variant": variant,
-           **{name: float(amount) for name, amount in value.items()}}
+    row = {
+        "product": product,
+        "variant": variant,
+        **{name: float(amount) for name, amount in value.items()},
+    }
     row["price"] = _mixed(frame, shop, own, "price")
     for figure, short in (("cost_per_good_piece", "cost"), ("earned_per_hour", "earned")):
         low, high = np.quantile(drawn[figure], [0.025, 0.975])
@@ -86,8 +95,10 @@ def _amounts(content: Content, shop: Shop, wage, own, share, draws) -> dict:
     """The amounts of one row: numbers from the values, or arrays over the draws."""
     frame = content.frame
     if draws is None:
-        part = {name: frame[f"{name}_seconds"].to_numpy()[own]
-                for name in ("good", "setup", "transport", "rework")}
+        part = {
+            name: frame[f"{name}_seconds"].to_numpy()[own]
+            for name in ("good", "setup", "transport", "rework")
+        }
         part["extra"] = content.extra_seconds[own]
         first = _first(frame, own)
         good_share = 1 / frame["pieces_per_good_piece"].to_numpy()[own][first]
@@ -123,10 +134,14 @@ def _first(frame: pd.DataFrame, own: np.ndarray) -> np.ndarray:
 def _of_routes(frame: pd.DataFrame, shop: Shop, own: np.ndarray, key: str) -> np.ndarray:
     """A money value of each route among the rows; NaN where not given."""
     routes = frame.loc[own].iloc[_first(frame, own)]
-    rows = [shop.product(product, variant) for product, variant in
-            zip(routes["product"], routes["variant"], strict=True)]
-    return np.array([np.nan if row is None or getattr(row, key) is None else getattr(row, key)
-                     for row in rows], float)
+    rows = [
+        shop.product(product, variant)
+        for product, variant in zip(routes["product"], routes["variant"], strict=True)
+    ]
+    return np.array(
+        [np.nan if row is None or getattr(row, key) is None else getattr(row, key) for row in rows],
+        float,
+    )
 
 
 def _mixed(frame: pd.DataFrame, shop: Shop, own: np.ndarray, key: str) -> float:

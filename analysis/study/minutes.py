@@ -43,7 +43,8 @@ def batches(laps: pd.DataFrame, good_units: np.ndarray, shop: Shop) -> pd.DataFr
     pieces that came out good and those lost are as many as its largest operation had.
     """
     own = laps[(laps["batch"] != "").to_numpy()].assign(
-        good=np.asarray(good_units)[(laps["batch"] != "").to_numpy()])
+        good=np.asarray(good_units)[(laps["batch"] != "").to_numpy()]
+    )
     keys = ["product", "variant", "batch"]
     own = own.sort_values("started_at", kind="stable")
     own["code"] = own.groupby(keys, observed=True, sort=False).ngroup()
@@ -97,17 +98,22 @@ def open_clock(first: pd.Timestamp, last: pd.Timestamp, shop: Shop):
     from_day = first.tz_convert(shop.timezone).tz_localize(None).normalize()
     to_day = last.tz_convert(shop.timezone).tz_localize(None).normalize()
     days = pd.date_range(from_day, to_day + pd.Timedelta(days=1), freq="D")
-    spans = [(day + pd.Timedelta(seconds=start), day + pd.Timedelta(seconds=end))
-             for day in days for start, end in shop.week.get(DAYS[day.weekday()], ())]
+    spans = [
+        (day + pd.Timedelta(seconds=start), day + pd.Timedelta(seconds=end))
+        for day in days
+        for start, end in shop.week.get(DAYS[day.weekday()], ())
+    ]
     if not spans:
         return lambda times: np.zeros(len(times))
     edges = pd.DatetimeIndex([moment for span in spans for moment in span])
     # An opening hour that daylight saving skips or repeats begins when the clock allows it.
-    edges = edges.tz_localize(shop.timezone, ambiguous=np.ones(len(edges), bool),
-                              nonexistent="shift_forward").tz_convert("UTC")
+    edges = edges.tz_localize(
+        shop.timezone, ambiguous=np.ones(len(edges), bool), nonexistent="shift_forward"
+    ).tz_convert("UTC")
     at = edges.as_unit("us").astype("int64").to_numpy() / 1e6
     open_now = np.maximum(np.diff(at)[::2], 0)
     so_far = np.concatenate([[0.0], np.cumsum(open_now)])
     values = np.stack([so_far[:-1], so_far[1:]], axis=1).ravel()
     return lambda times: np.interp(
-        times.dt.as_unit("us").astype("int64").to_numpy() / 1e6, at, values)
+        times.dt.as_unit("us").astype("int64").to_numpy() / 1e6, at, values
+    )

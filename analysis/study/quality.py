@@ -21,8 +21,15 @@ COLUMNS = (
     "scrap_rate_high", "scrap_likeness", "rework_seconds", "rework_seconds_per_unit",
 )  # fmt: skip
 ROLLED_COLUMNS = ("product", "rolled_throughput_yield", "rolled_low", "rolled_high", "good_share")
-CAUSE_COLUMNS = ("product", "operation", "cause_operation", "cause", "rework_units",
-                 "scrap_units", "rework_seconds")
+CAUSE_COLUMNS = (
+    "product",
+    "operation",
+    "cause_operation",
+    "cause",
+    "rework_units",
+    "scrap_units",
+    "rework_seconds",
+)
 
 
 def wilson(successes, trials, likeness=1.0, z: float = Z95):
@@ -100,13 +107,13 @@ def share_draws(hits, trials, effect, draws: int, rng: np.random.Generator) -> n
     faults nobody saw. Zero trials give zeros.
     """
     hits, trials = np.asarray(hits, float), np.asarray(trials, float)
-    drawn = rng.beta(hits / effect + 1 / 3, (trials - hits) / effect + 1 / 3,
-                     (draws, len(hits)))
+    drawn = rng.beta(hits / effect + 1 / 3, (trials - hits) / effect + 1 / 3, (draws, len(hits)))
     return np.where(trials > 0, drawn, 0.0)
 
 
-def rolled_yield(quality: pd.DataFrame, rng: np.random.Generator,
-                 draws: int = 1000) -> pd.DataFrame:
+def rolled_yield(
+    quality: pd.DataFrame, rng: np.random.Generator, draws: int = 1000
+) -> pd.DataFrame:
     """Rolled throughput yield per product: the product of its operations' first-pass yields.
 
     The share of pieces that pass every operation first time, faults of different operations taken
@@ -129,12 +136,16 @@ def causes(laps: pd.DataFrame) -> pd.DataFrame:
     A blank cause_operation is the operation they were found in. Largest mending time first.
     """
     counted = laps[is_regular(laps) | is_activity(laps, "rework")]
-    counted = counted[(counted["rework_units"] > 0) | (counted["scrap_units"] > 0)
-                      | is_activity(counted, "rework")]
+    counted = counted[
+        (counted["rework_units"] > 0)
+        | (counted["scrap_units"] > 0)
+        | is_activity(counted, "rework")
+    ]
     keys = ["product", "operation", "cause_operation", "cause"]
     table = counted[keys].astype(str)
     table["cause_operation"] = table["cause_operation"].where(
-        table["cause_operation"] != "", table["operation"])
+        table["cause_operation"] != "", table["operation"]
+    )
     mended = is_activity(counted, "rework")
     table["rework_units"] = np.where(mended, 0, counted["rework_units"])
     table["scrap_units"] = counted["scrap_units"].to_numpy()

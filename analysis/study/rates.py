@@ -45,8 +45,9 @@ def ratio(top, bottom, cell, cluster, cells: int) -> pd.DataFrame:
     top, bottom = np.asarray(top, float), np.asarray(bottom, float)
     total_top = np.bincount(cell, top, cells)
     total_bottom = np.bincount(cell, bottom, cells)
-    pair, first = np.unique(np.asarray(cell) * (np.max(cluster, initial=0) + 1) + cluster,
-                            return_inverse=True)
+    pair, first = np.unique(
+        np.asarray(cell) * (np.max(cluster, initial=0) + 1) + cluster, return_inverse=True
+    )
     y, x = np.bincount(first, top, len(pair)), np.bincount(first, bottom, len(pair))
     pair_cell = (pair // (np.max(cluster, initial=0) + 1)).astype(int)
     with np.errstate(invalid="ignore", divide="ignore"):

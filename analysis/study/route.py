@@ -7,12 +7,34 @@ import pandas as pd
 
 from analysis.study.rates import clusters, is_activity, is_regular
 
-COLUMNS = ("product", "variant", "operation", "position", "planned_seconds", "setup_seconds",
-           "setup_wait_seconds", "wait_seconds", "wait_holds_station", "station", "source")
-_UNPLANNED = {"setup_seconds": 0.0, "setup_wait_seconds": 0.0, "wait_seconds": 0.0,
-              "wait_holds_station": False, "station": "", "source": "laps"}
-_KINDS = {"planned_seconds": float, "setup_seconds": float, "setup_wait_seconds": float,
-          "wait_seconds": float, "wait_holds_station": bool}
+COLUMNS = (
+    "product",
+    "variant",
+    "operation",
+    "position",
+    "planned_seconds",
+    "setup_seconds",
+    "setup_wait_seconds",
+    "wait_seconds",
+    "wait_holds_station",
+    "station",
+    "source",
+)
+_UNPLANNED = {
+    "setup_seconds": 0.0,
+    "setup_wait_seconds": 0.0,
+    "wait_seconds": 0.0,
+    "wait_holds_station": False,
+    "station": "",
+    "source": "laps",
+}
+_KINDS = {
+    "planned_seconds": float,
+    "setup_seconds": float,
+    "setup_wait_seconds": float,
+    "wait_seconds": float,
+    "wait_holds_station": bool,
+}
 
 
 def routes(laps: pd.DataFrame, routing: pd.DataFrame | None, timezone: str) -> pd.DataFrame:
@@ -113,21 +135,28 @@ def _variants(logged: pd.DataFrame, routing: pd.DataFrame | None) -> list[tuple[
     several = set(pairs.loc[pairs["variant"] != "", "product"])
     # A blank variant of a product with variants is a route of its own only where laps say so.
     return [
-        (product, variant) for product, variant in pairs.itertuples(index=False)
+        (product, variant)
+        for product, variant in pairs.itertuples(index=False)
         if variant or product not in several or (product, "") in in_laps
     ]
 
 
-def _route(product: str, variant: str, logged: pd.DataFrame, usual: pd.DataFrame,
-           routing: pd.DataFrame | None) -> pd.DataFrame:
+def _route(
+    product: str,
+    variant: str,
+    logged: pd.DataFrame,
+    usual: pd.DataFrame,
+    routing: pd.DataFrame | None,
+) -> pd.DataFrame:
     own = logged[(logged["product"] == product) & (logged["variant"] == variant)]["operation"]
     score = usual[usual["product"] == product].set_index("operation")["score"]
     seen = sorted(own[own != ""], key=lambda name: score.get(name, -1.0))
     rows = _routing_rows(product, variant, routing)
     planned = topological(rows) if len(rows) else []
     order = _put_in(planned, [name for name in seen if name not in planned], score)
-    table = pd.DataFrame({"product": product, "variant": variant, "operation": order,
-                          "position": range(len(order))})
+    table = pd.DataFrame(
+        {"product": product, "variant": variant, "operation": order, "position": range(len(order))}
+    )
     table = table.merge(_planned_columns(rows), on="operation", how="left")
     return table.reindex(columns=list(COLUMNS)).astype(object).fillna(_UNPLANNED).astype(_KINDS)
 

@@ -17,8 +17,13 @@ COLUMNS = (
 RECENT_WEEKS = 8  # sales of so many weeks stand in for a demand that is not given
 
 
-def stock(laps: pd.DataFrame, good_units: np.ndarray, batches: pd.DataFrame, shop: Shop,
-          movements: pd.DataFrame | None = None) -> pd.DataFrame:
+def stock(
+    laps: pd.DataFrame,
+    good_units: np.ndarray,
+    batches: pd.DataFrame,
+    shop: Shop,
+    movements: pd.DataFrame | None = None,
+) -> pd.DataFrame:
     """One row a variant (or product without variants), what runs out first on top (COLUMNS).
 
     movements: MOVEMENT_COLUMNS, moved_at in UTC. stock = the last count - sales + put-aways
@@ -45,17 +50,25 @@ def stock(laps: pd.DataFrame, good_units: np.ndarray, batches: pd.DataFrame, sho
 
 def _variants(laps: pd.DataFrame, shop: Shop) -> pd.DataFrame:
     """What is sold: each variant of the shop or of the laps, else the product."""
-    rows = {(row.name, row.variant): (row.stock, row.demand_per_week, row.batch_size)
-            for row in shop.products}
-    for pair in laps[["product", "variant"]].drop_duplicates().astype(str).itertuples(
-            index=False, name=None):
+    rows = {
+        (row.name, row.variant): (row.stock, row.demand_per_week, row.batch_size)
+        for row in shop.products
+    }
+    for pair in (
+        laps[["product", "variant"]]
+        .drop_duplicates()
+        .astype(str)
+        .itertuples(index=False, name=None)
+    ):
         known = shop.product(pair[0])
         if pair[0]:
             rows.setdefault(pair, (None, None, known.batch_size if known else 25))
     several = {product for product, variant in rows if variant}
     kept = {pair: row for pair, row in rows.items() if pair[1] or pair[0] not in several}
-    table = pd.DataFrame([(*pair, *row) for pair, row in kept.items()],
-                         columns=["product", "variant", "stock", "demand_per_week", "batch_size"])
+    table = pd.DataFrame(
+        [(*pair, *row) for pair, row in kept.items()],
+        columns=["product", "variant", "stock", "demand_per_week", "batch_size"],
+    )
     return table.astype({"stock": float, "demand_per_week": float, "product": str, "variant": str})
 
 
@@ -83,15 +96,17 @@ def _since_count(table: pd.DataFrame, movements: pd.DataFrame | None) -> pd.Data
 def _placed(movements: pd.DataFrame, table: pd.DataFrame) -> pd.DataFrame:
     """The movements of what the table lists, each with its row there as `place`."""
     index = pd.MultiIndex.from_frame(table[["product", "variant"]])
-    place = index.get_indexer(pd.MultiIndex.from_frame(
-        movements[["product", "variant"]].astype(str)))
+    place = index.get_indexer(
+        pd.MultiIndex.from_frame(movements[["product", "variant"]].astype(str))
+    )
     return movements.assign(place=place)[place >= 0]
 
 
 def _finished_since(laps: pd.DataFrame, good_units: np.ndarray, table: pd.DataFrame) -> pd.Series:
     finishing = np.asarray(good_units) > 0
     made = laps.loc[finishing, ["product", "variant", "started_at"]].assign(
-        good=np.asarray(good_units)[finishing])
+        good=np.asarray(good_units)[finishing]
+    )
     made = _placed(made, table)
     counted = table["counted"].take(made["place"]).set_axis(made.index)
     since = made[made["started_at"] > counted]

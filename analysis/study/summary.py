@@ -154,8 +154,9 @@ def study(
         laps_read=len(laps),
         laps_used=int((~suspicious).sum()),
         set_aside=_set_aside(judged),
-        operations=time_study.time_study(laps, suspicious, learning.cells, shop.allowance,
-                                         shop.timezone),
+        operations=time_study.time_study(
+            laps, suspicious, learning.cells, shop.allowance, shop.timezone
+        ),
         delays=time_study.delays(laps),
         delay_percent=delay.percent,
         learning=learning,
@@ -190,8 +191,19 @@ def _judged(laps: pd.DataFrame, learning, routes: pd.DataFrame) -> pd.DataFrame:
 
 def _set_aside(judged: pd.DataFrame) -> pd.DataFrame:
     """The suspicious laps, each with its reason in words."""
-    columns = ["row", "lap_id", "started_at", "worker", "product", "operation", "batch", "units",
-               "seconds", "expected_seconds", "z"]
+    columns = [
+        "row",
+        "lap_id",
+        "started_at",
+        "worker",
+        "product",
+        "operation",
+        "batch",
+        "units",
+        "seconds",
+        "expected_seconds",
+        "z",
+    ]
     table = judged.loc[judged["suspicious"], columns].reset_index(drop=True)
     times = table["seconds"] / table["units"] / table["expected_seconds"]
     table["reason"] = [

@@ -43,18 +43,30 @@ def _takt_row(product: str, content: Content, shop: Shop) -> tuple:
         notes = ["no laps and no routing"]
     else:
         low, high = np.quantile(draws, [0.025, 0.975])
-        row |= {"work_content_seconds": value, "work_content_low": min(low, value),
-                "work_content_high": max(high, value)}
+        row |= {
+            "work_content_seconds": value,
+            "work_content_low": min(low, value),
+            "work_content_high": max(high, value),
+        }
         ranks = bottlenecks(content, product)
-        row |= {"bottleneck": ranks["operation"].iloc[0],
-                "bottleneck_probability": ranks["probability"].iloc[0]}
-        planned = content.frame.loc[(content.frame["product"] == product)
-                                    & (content.frame["source"] == "planned"), "operation"]
-        notes = [f"planned time, not yet timed: {', '.join(dict.fromkeys(planned))}"] \
-            if len(planned) else []
+        row |= {
+            "bottleneck": ranks["operation"].iloc[0],
+            "bottleneck_probability": ranks["probability"].iloc[0],
+        }
+        planned = content.frame.loc[
+            (content.frame["product"] == product) & (content.frame["source"] == "planned"),
+            "operation",
+        ]
+        notes = (
+            [f"planned time, not yet timed: {', '.join(dict.fromkeys(planned))}"]
+            if len(planned)
+            else []
+        )
         if demand is not None and shop.week_seconds:
-            row |= {f"workers_needed{end}": row[f"work_content{key}"] * demand / shop.week_seconds
-                    for end, key in (("", "_seconds"), ("_low", "_low"), ("_high", "_high"))}
+            row |= {
+                f"workers_needed{end}": row[f"work_content{key}"] * demand / shop.week_seconds
+                for end, key in (("", "_seconds"), ("_low", "_low"), ("_high", "_high"))
+            }
     if demand is None:
         notes.append("no demand given")
     elif not shop.week_seconds:
@@ -96,10 +108,17 @@ def bottlenecks(content: Content, product: str) -> pd.DataFrame:
     value = frame["total_seconds"].to_numpy()[own] @ onto
     longest = (content.total_draws[:, own] @ onto).argmax(axis=1)
     probability = np.bincount(longest, minlength=len(names)) / len(longest)
-    table = pd.DataFrame({"product": product, "operation": names,
-                          "seconds_per_good_piece": value, "probability": probability})
-    return table.sort_values("seconds_per_good_piece", ascending=False, kind="stable",
-                             ignore_index=True)
+    table = pd.DataFrame(
+        {
+            "product": product,
+            "operation": names,
+            "seconds_per_good_piece": value,
+            "probability": probability,
+        }
+    )
+    return table.sort_values(
+        "seconds_per_good_piece", ascending=False, kind="stable", ignore_index=True
+    )
 
 
 def all_bottlenecks(content: Content) -> pd.DataFrame:
@@ -145,8 +164,9 @@ def week_pieces(content: Content, shop: Shop) -> np.ndarray:
     demand = {name: demand_of(shop, name) for name in content.frame["product"].unique()}
     nothing = 0.0 if any(value is not None for value in demand.values()) else np.nan
     wanted = {name: nothing if value is None else value for name, value in demand.items()}
-    return (content.frame["product"].map(wanted).to_numpy(float)
-            * content.frame["share"].to_numpy(float))
+    return content.frame["product"].map(wanted).to_numpy(float) * content.frame["share"].to_numpy(
+        float
+    )
 
 
 def worker_load(content: Content, shop: Shop, shares: pd.DataFrame) -> pd.DataFrame:
@@ -158,8 +178,10 @@ def worker_load(content: Content, shop: Shop, shares: pd.DataFrame) -> pd.DataFr
     names = list(dict.fromkeys([w.name for w in shop.workers] + sorted(set(shares["worker"]))))
     onto = _onto_workers(content.frame, shares, names)
     available = {w.name: w.hours_per_week for w in shop.workers}
-    hours = [shop.week_seconds / 3600 if available.get(name) is None else available[name]
-             for name in names]
+    hours = [
+        shop.week_seconds / 3600 if available.get(name) is None else available[name]
+        for name in names
+    ]
     return _load_table("worker", names, hours, value @ onto, draws @ onto)
 
 
@@ -192,8 +214,13 @@ def station_load(content: Content, shop: Shop, routes: pd.DataFrame) -> pd.DataF
     sizes = [shop.product(p, v) for p, v in zip(frame["product"], frame["variant"], strict=True)]
     batches = pieces / np.array([row.batch_size if row else 25 for row in sizes], float)
     warming = batches * routes["setup_wait_seconds"].to_numpy(float) / 3600
-    table = _load_table("station", stations, [shop.week_seconds / 3600] * len(stations),
-                        (value + warming) @ onto, (draws + warming) @ onto)
+    table = _load_table(
+        "station",
+        stations,
+        [shop.week_seconds / 3600] * len(stations),
+        (value + warming) @ onto,
+        (draws + warming) @ onto,
+    )
     held = np.where(routes["wait_holds_station"].astype(bool), routes["wait_seconds"], 0.0)
     return table.assign(held_hours=(batches * held.astype(float) / 3600) @ onto)
 
@@ -205,7 +232,8 @@ def _load_table(key: str, names, available, value, draws) -> pd.DataFrame:
         "hours_needed_low": np.minimum(low, value), "hours_needed_high": np.maximum(high, value),
     })  # fmt: skip
     table["load"] = table["hours_needed"] / table["hours_available"].where(
-        table["hours_available"] > 0)
+        table["hours_available"] > 0
+    )
     return table
 
 
@@ -218,5 +246,9 @@ def hours_needed(content: Content, shop: Shop) -> dict[str, float]:
     week = shop.week_seconds / 3600
     available = sum(week if own is None else own for own in hours) if hours else week
     value = float(value.sum())
-    return {"value": value, "low": min(float(low), value), "high": max(float(high), value),
-            "available": float(available)}
+    return {
+        "value": value,
+        "low": min(float(low), value),
+        "high": max(float(high), value),
+        "available": float(available),
+    }

@@ -38,9 +38,7 @@ def standard_seconds(normal_seconds, percent: float, convention: str):
 
 def allowance_percent(allowance: Allowance) -> float:
     """Personal, fatigue and contingency allowance together."""
-    return (
-        allowance.personal_percent + allowance.fatigue_percent + allowance.contingency_percent
-    )
+    return allowance.personal_percent + allowance.fatigue_percent + allowance.contingency_percent
 
 
 def laps_needed(mean, sd, precision: float = PRECISION):
@@ -115,16 +113,23 @@ def _with_interval(table: pd.DataFrame, between: pd.DataFrame) -> pd.DataFrame:
     with np.errstate(invalid="ignore", divide="ignore"):
         se = table["sd"].to_numpy() / np.sqrt(laps)
         half = stdtrit(laps - 1, 0.975) * se
-        alike = np.where(batches >= FEWEST_CLUSTERS,
-                         stdtrit(batches - 1, 0.975) * between["se"].to_numpy(), np.nan)
+        alike = np.where(
+            batches >= FEWEST_CLUSTERS,
+            stdtrit(batches - 1, 0.975) * between["se"].to_numpy(),
+            np.nan,
+        )
     half = np.fmax(half, alike)
     mean = table["observed_seconds"]
-    return table.assign(observed_low=np.maximum(mean - half, 0), observed_high=mean + half,
-                        se=np.fmax(se, between["se"].where(batches >= FEWEST_CLUSTERS)))
+    return table.assign(
+        observed_low=np.maximum(mean - half, 0),
+        observed_high=mean + half,
+        se=np.fmax(se, between["se"].where(batches >= FEWEST_CLUSTERS)),
+    )
 
 
-def present_cells(laps: pd.DataFrame, used: np.ndarray, cells: pd.DataFrame,
-                  timezone: str) -> pd.DataFrame:
+def present_cells(
+    laps: pd.DataFrame, used: np.ndarray, cells: pd.DataFrame, timezone: str
+) -> pd.DataFrame:
     """Per worker, product and operation: seconds per piece at the present level of practice.
 
     cells: the learning frame. Columns product, operation, worker, pieces_made, seconds, se_log,
@@ -143,8 +148,9 @@ def present_cells(laps: pd.DataFrame, used: np.ndarray, cells: pd.DataFrame,
     with np.errstate(invalid="ignore", divide="ignore"):
         table["rating"] = np.where(spent > 0, rated / spent, 1.0)
         fitted = np.log(cells["present_high"] / cells["present_low"]) / (2 * Z95)
-        plain = (mean["se"] / mean["value"]).fillna(fitted.reset_index(drop=True))
-    flat = ((cells["curve"] == "constant").to_numpy() & np.isfinite(mean["value"].to_numpy()))
+        plain = _widened(mean["se"] / mean["value"], mean["clusters"])
+        plain = np.fmax(plain, fitted.to_numpy())
+    flat = (cells["curve"] == "constant").to_numpy() & np.isfinite(mean["value"].to_numpy())
     table["seconds"] = np.where(flat, mean["value"], cells["present_seconds"])
     table["se_log"] = np.where(flat, plain, fitted)
     table["normal_seconds"] = table["seconds"] * table["rating"]
@@ -152,8 +158,21 @@ def present_cells(laps: pd.DataFrame, used: np.ndarray, cells: pd.DataFrame,
     return table
 
 
-def time_study(laps: pd.DataFrame, suspicious: np.ndarray, cells: pd.DataFrame,
-               allowance: Allowance, timezone: str) -> pd.DataFrame:
+def _widened(se: pd.Series, clusters: pd.Series) -> np.ndarray:
+    """A standard error that, with the normal quantile, gives the t interval of few batches."""
+    from scipy.special import stdtrit
+
+    freedom = np.maximum(clusters.to_numpy(float) - 1, 1)
+    return se.to_numpy() * stdtrit(freedom, 0.975) / Z95
+
+
+def time_study(
+    laps: pd.DataFrame,
+    suspicious: np.ndarray,
+    cells: pd.DataFrame,
+    allowance: Allowance,
+    timezone: str,
+) -> pd.DataFrame:
     """Observed, normal and standard time by product and operation (COLUMNS).
 
     normal and standard time are those of the present level of practice, workers weighted by the
@@ -168,7 +187,8 @@ def time_study(laps: pd.DataFrame, suspicious: np.ndarray, cells: pd.DataFrame,
     percent = allowance_percent(allowance)
     for end in ("seconds", "low", "high"):
         table[f"standard_{end}"] = standard_seconds(
-            table[f"normal_{end}"], percent, allowance.convention)
+            table[f"normal_{end}"], percent, allowance.convention
+        )
     table["laps_needed"] = laps_needed(table["observed_seconds"], table["sd"])
     table["laps_needed_ilo"] = _ilo_by_operation(laps, ~suspicious, table)
     table["share_of_bench_time"] = _shares(laps, table)
@@ -187,8 +207,12 @@ def normal_by_operation(present: pd.DataFrame) -> pd.DataFrame:
         "part": part, "square": (part * present["se_log"]) ** 2,
         "still_falling": present["still_falling"],
     }).groupby(KEYS, sort=True)  # fmt: skip
-    sums = sums[["weight", "part", "square"]].sum(skipna=False).assign(
-        still_falling=sums["still_falling"].any()).reset_index()
+    sums = (
+        sums[["weight", "part", "square"]]
+        .sum(skipna=False)
+        .assign(still_falling=sums["still_falling"].any())
+        .reset_index()
+    )
     sums["normal_seconds"] = sums["part"] / sums["weight"]
     sums["se_log"] = np.sqrt(sums["square"]) / sums["part"]
     sums["normal_low"] = sums["normal_seconds"] * np.exp(-Z95 * sums["se_log"])
@@ -231,8 +255,10 @@ def delay_rate(laps: pd.DataFrame, timezone: str) -> DelayRate:
     whole = np.zeros(len(laps), int)
     rate = ratio(seconds * delayed, seconds * ~delayed, whole, days, 1).iloc[0]
     known = np.isfinite(rate["value"])
-    return DelayRate(100 * rate["value"] if known else 0.0,
-                     100 * rate["se"] if known and np.isfinite(rate["se"]) else 0.0)
+    return DelayRate(
+        100 * rate["value"] if known else 0.0,
+        100 * rate["se"] if known and np.isfinite(rate["se"]) else 0.0,
+    )
 
 
 def delays(laps: pd.DataFrame) -> pd.DataFrame:

@@ -8,8 +8,16 @@ import numpy as np
 import pandas as pd
 
 D2_OF_TWO = 1.128  # mean range of two normal values, in sd; NIST/SEMATECH e-Handbook 6.3.2.2
-COLUMNS = ("week_start", "good_units", "bench_hours", "good_units_per_bench_hour",
-           "centre", "lower", "upper", "news")
+COLUMNS = (
+    "week_start",
+    "good_units",
+    "bench_hours",
+    "good_units_per_bench_hour",
+    "centre",
+    "lower",
+    "upper",
+    "news",
+)
 FEWEST_WEEKS = 5  # fewer values give no limits worth drawing; common practice, no source
 
 
@@ -39,7 +47,7 @@ def individuals_chart(values) -> IndividualsChart:
 def week_starts(started_at: pd.Series, timezone: str) -> pd.Series:
     """The Monday, as a plain date, of the week each time falls in by the shop's clock."""
     day = started_at.dt.tz_convert(timezone).dt.tz_localize(None).dt.normalize()
-    return day - pd.to_timedelta(day.dt.weekday, unit="D")
+    return day - pd.to_timedelta(day.dt.day_of_week, unit="D")
 
 
 def weeks(laps: pd.DataFrame, good_units: np.ndarray, timezone: str) -> pd.DataFrame:

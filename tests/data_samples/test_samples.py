@@ -41,7 +41,13 @@ def test_no_piece_is_wrapped_that_was_lost_on_the_way(laps):
 def test_the_file_holds_the_hard_things_it_promises(laps):
     assert len(laps) > 5000
     assert set(laps["activity"]) == {
-        "operation", "setup", "inspection", "rework", "transport", "delay"}
+        "operation",
+        "setup",
+        "inspection",
+        "rework",
+        "transport",
+        "delay",
+    }
     assert set(laps["started_at"].str[-6:]) == {"-05:00", "-06:00"}
     day = pd.to_datetime(laps["started_at"].str[:10])
     assert day.max() == pd.Timestamp("2026-11-20")
