@@ -7,7 +7,9 @@ import streamlit as st
 
 from analysis.charts.practice import practice_chart
 from analysis.screens import answers, glossary, parts, source, words
-from analysis.study.practice_path import next_batch, practice_path
+from analysis.study.forecast import next_batch
+from analysis.study.learning_points import learning_points
+from analysis.study.practice_path import practice_path
 
 TRADE = ("learning curve", "learning rate", "plateau", "experience depreciation")
 CURVES = {
@@ -41,10 +43,11 @@ def show() -> None:
     chosen = chosen[chosen["worker"] == worker] if worker else chosen
     batch = _batch_size(figures.shop, product)
     answers.sentence(*[_now(row) for _, row in chosen.iterrows()])
+    _, low, high = next_batch(figures.learning.fits, batch)
     for cell, row in chosen.iterrows():
         if len(chosen) > 1:
             st.markdown(f"**{words.plain(row['worker'])}**")
-        answers.points(_statements(row, next_batch(figures.learning.fits, cell, batch), batch))
+        answers.points(_statements(row, low[cell], high[cell], batch))
     glossary.beside(*TRADE, *_curve_terms(chosen), "prediction interval")
     _picture(here, product, operation, worker, figures)
     answers.table(_table(cells[cells["product"] == product]), "getting_faster", FORMATS)
@@ -100,8 +103,7 @@ def _now(row: pd.Series) -> str:
     return f"{lead} about {present} a piece; the first one took about {first}."
 
 
-def _statements(row: pd.Series, batch_seconds: tuple, batch: int) -> list[str]:
-    _, low, high = batch_seconds
+def _statements(row: pd.Series, low: float, high: float, batch: int) -> list[str]:
     return [
         _how_fast(row),
         _where_it_ends(row),
@@ -162,18 +164,16 @@ def _where_it_ends(row: pd.Series) -> str:
 def _after_a_break(row: pd.Series) -> str:
     if row["curve"] == "constant":
         return ""
-    kept = row["retention_per_week"]
-    if pd.isna(kept):
+    if pd.isna(row["retention_per_week"]):
         return "What a break takes away cannot be told: nobody has been away from it for long."
     lost = words.share_range(1 - row["retention_high"], 1 - row["retention_low"])
-    if row["two_week_break_batch_seconds"] < 1:
-        return (
-            f"After two weeks away hardly anything is lost (a week takes {lost} of the practice)."
-        )
+    low, high = row["two_week_break_batch_low"], row["two_week_break_batch_high"]
+    if high < 10:
+        return f"Two weeks away cost hardly anything (a week takes {lost} of the practice)."
     return (
-        f"Two weeks away cost about {words.rough(row['two_week_break_batch_seconds'])} on the "
-        f"next 25 pieces, {words.rough(row['two_week_break_seconds'])} on the first (a week "
-        f"takes {lost} of the practice)."
+        f"Two weeks away cost {words.time_range(low, high)} on the next 25 pieces together, "
+        f"{words.rough(row['two_week_break_seconds'])} on the first (a week takes {lost} of the "
+        "practice)."
     )
 
 
@@ -188,28 +188,21 @@ def _after_a_start(row: pd.Series) -> str:
 
 
 def _picture(here, product: str, operation: str, worker: str, figures) -> None:
-    path = _path(*here.key, product, operation, figures)
-
-    def of(frame):
-        return frame[frame["worker"] == worker] if worker else frame
-
-    if of(path.points).empty:
+    points = _points(*here.key, figures)
+    path = practice_path(points, figures.laps, figures.learning, product, operation).of(worker)
+    if path.points.empty:
         st.info("Every lap of this was set aside as suspicious. Next step: look at them on *Laps*.")
         return
-    answers.picture(
-        practice_chart(
-            of(path.points), of(path.curve), of(path.plateaus), of(path.breaks), operation
-        )
-    )
+    answers.picture(practice_chart(path.points, path.curve, path.plateaus, path.breaks, operation))
     st.caption(
         "Marks: means of neighbouring laps. Line: the fitted mean, shaded where it lies 19 times "
         "out of 20. Dotted level: where it ends. Dashed upright: time away."
     )
 
 
-@st.cache_data(show_spinner="Drawing the curve …", max_entries=64)
-def _path(url, version, product, operation, _figures):
-    return practice_path(_figures.laps, _figures.learning, product, operation)
+@st.cache_data(show_spinner="Drawing the curves …", max_entries=4)
+def _points(url, version, _figures) -> pd.DataFrame:
+    return learning_points(_figures.learning, _figures.laps)
 
 
 FORMATS = {

@@ -54,13 +54,15 @@ def batch_time(
     variant: str = "",
     worker: str = "",
     batch: str = "",
+    last: int | None = None,
 ) -> BatchTime:
     """Bench time of `product`, narrowed where variant, worker or batch is not blank.
 
-    laps, batches, route: those of a `Study`. Without a batch chosen, all finished ones count; an
-    unfinished one would put its time on too few pieces. Laps that name no batch are left out.
+    laps, batches, route: those of a `Study`. Without a batch chosen, the `last` finished ones
+    count (None: all); an unfinished one would put its time on too few pieces. Laps that name no
+    batch are left out.
     """
-    chosen = _chosen_batches(batches, product, variant, batch)
+    chosen = _chosen_batches(batches, product, variant, batch, last)
     own = _own_laps(laps, chosen, product, variant, worker)
     finished = bool(chosen["finished"].all()) and len(chosen) > 0
     pieces = float(chosen["good_units" if finished else "units_started"].sum())
@@ -77,16 +79,17 @@ def batch_time(
     )
 
 
-def _chosen_batches(batches, product: str, variant: str, batch: str) -> pd.DataFrame:
+def _chosen_batches(batches, product: str, variant: str, batch: str, last: int | None):
     chosen = batches[(batches["product"] == product) & (batches["batch"] != "")]
     if variant:
         chosen = chosen[chosen["variant"] == variant]
     if batch:
         chosen = chosen[chosen["batch"] == batch]
     chosen = _one_row_a_batch(chosen)
-    if not batch and chosen["finished"].any():
-        chosen = chosen[chosen["finished"]]
-    return chosen
+    if batch or not chosen["finished"].any():
+        return chosen
+    chosen = chosen[chosen["finished"]].sort_values("last_at", kind="stable")
+    return chosen if last is None else chosen.tail(last)
 
 
 def _one_row_a_batch(chosen: pd.DataFrame) -> pd.DataFrame:
@@ -94,7 +97,10 @@ def _one_row_a_batch(chosen: pd.DataFrame) -> pd.DataFrame:
     those of the variant with most work."""
     chosen = chosen.sort_values("worked_hours", ascending=False, kind="stable")
     chosen = chosen.astype({"batch": str, "finished": bool})
-    how = dict.fromkeys(CLOCK, "first") | {"good_units": "sum", "units_started": "sum"}
+    how = dict.fromkeys([*CLOCK, "last_at"], "first") | {
+        "good_units": "sum",
+        "units_started": "sum",
+    }
     return chosen.groupby("batch", sort=False).agg(how | {"finished": "all"}).reset_index()
 
 

@@ -1,0 +1,69 @@
+"""A batch's minutes, as a maker reads it."""
+
+import re
+
+from analysis.screens.source import DEMO, OWN
+from tests.screens.driving import said
+
+
+def test_the_demo_is_answered_with_a_range_before_the_chart(show):
+    screen = show("batch_minutes", DEMO)
+    assert re.search(r"A good piece of .+ takes about [\d.]+ to [\d.]+ min", said(screen))
+    assert "Most of it goes into" in said(screen)
+    assert "The largest leak is" in said(screen)
+    assert "nobody at work on it" in said(screen)
+
+
+def test_an_empty_store_says_the_next_step(show):
+    screen = show("batch_minutes", OWN)
+    assert "Next step" in screen.info[0].value
+    assert not screen.dataframe
+
+
+def test_laps_without_batches_say_what_is_missing(show, needed_only):
+    screen = show("batch_minutes", OWN)
+    assert "No lap names a batch yet" in screen.info[0].value
+
+
+def test_the_table_carries_units_and_adds_up_to_the_whole(show):
+    table = show("batch_minutes", DEMO).dataframe[0].value
+    assert {"per good piece (min)", "per batch (min)", "share of bench time (%)"} <= set(table)
+    assert abs(table["share of bench time (%)"].sum() - 100) < 1e-6
+
+
+def test_one_batch_is_read_out_as_one(show):
+    screen = show("batch_minutes", DEMO)
+    batch = screen.selectbox(key="minutes_batch").options[2]
+    screen.selectbox(key="minutes_batch").select(batch).run()
+    assert not screen.exception
+    assert f"Batch {batch} of" in said(screen)
+
+
+def test_a_filter_leaves_less_time_than_there_is_in_all(show):
+    screen = show("batch_minutes", DEMO)
+    whole = screen.dataframe[0].value["per batch (min)"].sum()
+    screen.selectbox(key="minutes_worker").select("helper").run()
+    assert not screen.exception
+    assert 0 < screen.dataframe[0].value["per batch (min)"].sum() < whole
+
+
+def test_another_product_lets_go_of_a_batch_it_does_not_have(show):
+    screen = show("batch_minutes", DEMO)
+    batch = screen.selectbox(key="minutes_batch").options[2]
+    screen.selectbox(key="minutes_batch").select(batch).run()
+    other = screen.selectbox(key="minutes_product").options[1]
+    screen.selectbox(key="minutes_product").select(other).run()
+    assert not screen.exception
+    assert other in said(screen)
+
+
+def test_trade_terms_are_explained_a_tap_away(show):
+    words = said(show("batch_minutes", DEMO))
+    assert "**Setup**: Setting up:" in words
+    assert "**Rework**: Putting right:" in words
+
+
+def test_how_it_was_worked_out_names_the_method(show):
+    screen = show("batch_minutes", DEMO)
+    assert [box.label for box in screen.expander] == ["How this was worked out"]
+    assert "standard error" in said(screen)
