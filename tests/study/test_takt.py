@@ -1,0 +1,196 @@
+"""Takt, work content, cost: against figures worked out by hand from round numbers."""
+
+import math
+
+import numpy as np
+import pytest
+
+from analysis.records.shop import Allowance, Product, Shop, Worker
+from analysis.study.summary import study
+from tests.study.building import laps_frame, routing_frame
+
+WEEK = {"Mon": ((28800, 43200), (46800, 61200)), "Tue": ((28800, 43200),)}  # 8 h + 4 h, break off
+SHOP = Shop(
+    week=WEEK,
+    allowance=Allowance(5, 5, 10),
+    workers=(Worker("maker", 30.0, 12.0),),
+    products=(Product("box", "", 18, 10, 25.0, 6.0),),
+    overhead_per_week=120.0,
+)
+ROUTING = routing_frame(
+    [{"operation": "cut", "station": "saw"}, {"operation": "glue", "after": "cut"}]
+)
+
+
+def ten_batches(**glue):
+    """Cut 60 s, glue 120 s a piece; a 300 s setup and a 50 s walk a batch of 10."""
+    rows = []
+    for batch in map(str, range(10)):
+        rows += [
+            {"operation": "cut", "activity": "setup", "seconds": 300, "batch": batch},
+            {"operation": "cut", "seconds": 600, "units": 10, "batch": batch},
+            {"operation": "glue", "activity": "transport", "seconds": 50, "batch": batch},
+            {"operation": "glue", "seconds": 1200, "units": 10, "batch": batch, **glue},
+        ]
+    return rows
+
+
+def test_takt_is_the_week_without_its_breaks_over_demand():
+    takt = study(laps_frame(ten_batches()), ROUTING, SHOP).takt.iloc[0]
+    assert takt["takt_seconds"] == pytest.approx(12 * 3600 / 18)
+
+
+def test_work_content_is_standard_time_setup_and_walks():
+    """(60 + 120) x 1.20 + 300 / 10 + 50 / 10 = 251 s; x 18 / 43200 = 0.1046 workers."""
+    takt = study(laps_frame(ten_batches()), ROUTING, SHOP).takt.iloc[0]
+    assert takt["work_content_seconds"] == pytest.approx(251)
+    assert takt["workers_needed"] == pytest.approx(251 * 18 / 43200)
+    assert takt["bottleneck"] == "glue" and takt["bottleneck_probability"] == 1
+
+
+def test_logged_interruptions_stand_in_for_the_contingency_allowance():
+    """430 s in 10 x 2150 s of work are 2 %: 5 + 5 + 2 instead of 5 + 5 + 10."""
+    rows = [*ten_batches(), {"product": "", "operation": "", "activity": "delay", "seconds": 430}]
+    found = study(laps_frame(rows), ROUTING, SHOP)
+    assert found.delay_percent == pytest.approx(2.0)
+    assert found.takt["work_content_seconds"].iloc[0] == pytest.approx(180 * 1.12 + 35)
+    # The standard time of an operation keeps the allowances of the shop.
+    standard = found.operations.set_index("operation")["standard_seconds"]
+    assert standard["glue"] == pytest.approx(120 * 1.20)
+
+
+def test_of_the_working_day_rest_work_and_interruptions_fill_the_day():
+    """1000 s of work, 20 s interrupted (2 %), rest 10 % of the day: 1020 / 0.9 in all."""
+    rows = [*ten_batches(), {"product": "", "operation": "", "activity": "delay", "seconds": 430}]
+    day = Shop(week=WEEK, allowance=Allowance(5, 5, 10, "of working day"), products=SHOP.products)
+    takt = study(laps_frame(rows), ROUTING, day).takt.iloc[0]
+    assert takt["work_content_seconds"] == pytest.approx(180 * 1.02 / 0.9 + 35)
+
+
+def test_pieces_lost_later_are_work_done_for_nothing():
+    """Glue loses 2 of 10: 1.25 pieces must be cut and glued for a good one."""
+    found = study(laps_frame(ten_batches(scrap_units=2)), ROUTING, SHOP)
+    rows = found.content.set_index("operation")
+    assert rows["pieces_per_good_piece"].tolist() == pytest.approx([1.25, 1.25])
+    assert found.takt["work_content_seconds"].iloc[0] == pytest.approx(
+        180 * 1.20 * 1.25 + 30 + 5 * 1.25
+    )
+
+
+def test_mending_is_in_the_work_content():
+    mending = [{"operation": "glue", "activity": "rework", "seconds": 200, "units": 2,
+                "batch": str(b)} for b in range(10)]  # fmt: skip
+    found = study(laps_frame([*ten_batches(rework_units=2), *mending]), ROUTING, SHOP)
+    assert found.takt["work_content_seconds"].iloc[0] == pytest.approx(251 + 20)
+
+
+def test_an_operation_not_yet_timed_has_its_planned_time_and_says_so():
+    routing = routing_frame([
+        {"operation": "cut"}, {"operation": "glue", "after": "cut"},
+        {"operation": "wrap", "after": "glue", "seconds": 100.0, "setup_seconds": 40.0},
+    ])  # fmt: skip
+    takt = study(laps_frame(ten_batches()), routing, SHOP).takt.iloc[0]
+    assert takt["work_content_seconds"] == pytest.approx(251 + 100 * 1.2 + 4)
+    assert "wrap" in takt["note"]
+
+
+def test_an_operation_of_one_variant_is_on_that_route_only():
+    rows = []
+    for variant in ("plain", "painted"):
+        for batch in range(6):
+            place = {"variant": variant, "batch": f"{variant}{batch}", "units": 10}
+            rows.append({"operation": "cut", "seconds": 600, **place})
+            if variant == "painted":
+                rows.append({"operation": "paint", "seconds": 900, **place})
+            rows.append({"operation": "wrap", "seconds": 300, **place})
+    products = (
+        Product("box", "", 40, 10, 25.0, 6.0),
+        Product("box", "plain", 30, 10, 25.0, 6.0),
+        Product("box", "painted", 10, 10, 30.0, 8.0),
+    )
+    shop = Shop(week=WEEK, allowance=Allowance(0, 0, 0), products=products)
+    routing = routing_frame([
+        {"operation": "cut"}, {"operation": "paint", "after": "cut", "variant": "painted"},
+        {"operation": "wrap", "after": "cut", "variant": "plain"},
+        {"operation": "wrap", "after": "paint", "variant": "painted"},
+    ])  # fmt: skip
+    for given in (routing, None):
+        found = study(laps_frame(rows), given, shop)
+        assert found.takt["work_content_seconds"].iloc[0] == pytest.approx(90 + 90 * 10 / 40)
+        made = found.week_products.set_index("variant")["good_units"]
+        assert made["plain"] == 60 and made["painted"] == 60
+        hours = found.cost.set_index("variant")["bench_hours"] * 3600
+        assert hours.to_dict() == pytest.approx({"": 112.5, "plain": 90, "painted": 180})
+
+
+def test_demand_not_given_leaves_takt_open_and_says_why():
+    shop = Shop(products=(Product("box"),))
+    takt = study(laps_frame(ten_batches()), ROUTING, shop).takt.iloc[0]
+    assert math.isnan(takt["takt_seconds"]) and math.isnan(takt["workers_needed"])
+    assert takt["work_content_seconds"] > 0
+    assert takt["note"] == "no demand given"
+
+
+def test_the_load_goes_to_those_who_do_the_work_and_to_their_stations():
+    rows = ten_batches()
+    for row in rows:
+        row["worker"] = "helper" if row["operation"] == "glue" else "maker"
+    people = (Worker("maker", 30.0, 12.0), Worker("helper", 20.0, 6.0))
+    shop = Shop(week=WEEK, allowance=Allowance(0, 0, 0), workers=people, products=SHOP.products)
+    found = study(laps_frame(rows), ROUTING, shop)
+    load = found.worker_load.set_index("worker")
+    assert load["hours_needed"].to_dict() == pytest.approx(
+        {"maker": 18 * (60 + 30) / 3600, "helper": 18 * (120 + 5) / 3600}
+    )
+    assert load["load"]["helper"] == pytest.approx(18 * 125 / 3600 / 6)
+    station = found.station_load.iloc[0]
+    assert station["station"] == "saw"
+    assert station["hours_needed"] == pytest.approx(18 * 90 / 3600)
+    assert found.hours_needed["value"] == pytest.approx(load["hours_needed"].sum())
+    assert found.hours_needed["available"] == 18
+
+
+def test_the_cost_of_a_good_piece_adds_up_by_hand():
+    """30 an hour, 120 overhead over 12 h, glue loses 2 of 10."""
+    cost = study(laps_frame(ten_batches(scrap_units=2)), ROUTING, SHOP).cost.iloc[0]
+    hours = (180 * 1.2 * 1.25 + 30 + 6.25) / 3600
+    assert cost["bench_hours"] == pytest.approx(hours)
+    assert cost["labour"] == pytest.approx(30 * (180 * 1.2 + 30 + 6.25) / 3600)
+    assert cost["rework_and_scrap"] == pytest.approx(30 * 180 * 1.2 * 0.25 / 3600)
+    assert cost["material"] == pytest.approx(6 / 0.8)
+    assert cost["overhead"] == pytest.approx(10 * hours)
+    parts = cost[["labour", "material", "rework_and_scrap", "overhead"]].sum()
+    assert cost["cost_per_good_piece"] == pytest.approx(parts)
+    assert cost["earned_per_hour"] == pytest.approx((25 - 7.5 - 10 * hours) / hours)
+    assert cost["cost_low"] <= cost["cost_per_good_piece"] <= cost["cost_high"]
+
+
+def test_a_missing_wage_is_not_a_wage_of_nothing():
+    shop = Shop(week=WEEK, workers=(Worker("maker"),), products=SHOP.products,
+                overhead_per_week=120.0)  # fmt: skip
+    cost = study(laps_frame(ten_batches()), ROUTING, shop).cost.iloc[0]
+    assert math.isnan(cost["labour"]) and math.isnan(cost["cost_per_good_piece"])
+    assert "wage" in cost["note"]
+    # What an hour earns does not hang on anybody's pay.
+    assert cost["earned_per_hour"] > 0
+
+
+def test_a_missing_price_or_overhead_leaves_earnings_open():
+    shop = Shop(week=WEEK, workers=SHOP.workers, products=(Product("box", "", 18, 10),))
+    cost = study(laps_frame(ten_batches()), ROUTING, shop).cost.iloc[0]
+    assert np.isnan(cost[["material", "overhead", "price", "earned_per_hour"]].astype(float)).all()
+    assert all(word in cost["note"] for word in ("material", "overhead", "price"))
+    assert cost["labour"] > 0
+
+
+def test_more_laps_make_the_cost_surer():
+    rng = np.random.default_rng(8)
+
+    def width(batches):
+        rows = [{"operation": "cut", "seconds": 600 * math.exp(rng.normal(0, 0.2)), "units": 10,
+                 "batch": str(b)} for b in range(batches)]  # fmt: skip
+        cost = study(laps_frame(rows), None, SHOP).cost.iloc[0]
+        return cost["cost_high"] - cost["cost_low"]
+
+    # A standard error falls with the root: 16 times the batches, a quarter; half is a loose bound.
+    assert width(160) < 0.5 * width(10)
