@@ -40,18 +40,11 @@ class OneLap:
 
     def __init__(self, engine: sa.Engine):
         self.engine = engine
-        known = (
-            sa.select(*(_lap[name] for name in tables.CONTENT), _lap.ended_by, _change.kind)
-            .outerjoin(tables.change, _change.id == _lap.ended_by)
-            .where(_lap.lap_id == sa.bindparam("lap_id"),
-                   sa.or_(_lap.ended_by.is_(None), _lap.ended_by.is_not(None)))
-            .order_by(_lap.id)
-        )  # fmt: skip
         shop = sa.select(_document.text).where(
             _document.name == sa.literal_column("'shop'"), _document.ended_by.is_(None)
         )
         insert_change = sa.insert(tables.change).returning(_change.id)
-        self._known = _Statement(engine, known)
+        self._known = _Statement(engine, _revisions_of_one())
         self._shop = _Statement(engine, shop)
         self._insert_change = _Statement(engine, insert_change, _CHANGE_VALUES)
         insert_lap = sa.insert(tables.lap).inline()
@@ -86,13 +79,28 @@ class OneLap:
         return change_id
 
 
+def _revisions_of_one() -> sa.CompoundSelect:
+    """Content, ended_by and the kind of the change that ended it, of each revision of a lap.
+
+    Those that count and those that ended are asked for apart, so that each has its own index.
+    """
+    columns = [*(_lap[name] for name in tables.CONTENT), _lap.ended_by, _change.kind]
+    halves = (
+        sa.select(*columns, _lap.id.label("revision"))
+        .outerjoin(tables.change, _change.id == _lap.ended_by)
+        .where(_lap.lap_id == sa.bindparam("lap_id"), half)
+        for half in (_lap.ended_by.is_(None), _lap.ended_by.is_not(None))
+    )
+    return sa.union_all(*halves).order_by("revision")
+
+
 def _is_there(known: list[tuple], content: dict) -> bool:
     """Whether a lap is there already or was removed by hand, judged by its revisions."""
     if not known:
         return False
-    removed = known[-1][-1] == "removal"
-    held = removed or any(row[-2] is None for row in known)
-    if held and tuple(content.values()) not in [tuple(row[:-2]) for row in known]:
+    removed = known[-1][-2] == "removal"
+    held = removed or any(row[-3] is None for row in known)
+    if held and tuple(content.values()) not in [tuple(row[:-3]) for row in known]:
         raise BadInput([Fault("lap", 0, "lap_id", "is in the store with other content",
                               content["lap_id"], "give the lap an id of its own")])  # fmt: skip
     return held

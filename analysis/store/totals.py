@@ -22,6 +22,7 @@ ADD = sa.text(
     f"ON CONFLICT ({', '.join(tables.TOTALS_BY)}) DO UPDATE SET "
     + ", ".join(f"{name} = day_total.{name} + excluded.{name}" for name in tables.TOTALS)
 )
+_WEEKS_BEFORE = 10_000  # so that days before 1970 are not rounded the other way
 
 
 def add(connection: sa.Connection, which: sa.ColumnElement[bool], sign: int = 1) -> None:
@@ -85,13 +86,14 @@ def figures(connection: sa.Connection, first: int, last: int) -> pd.DataFrame:
 def by_week(connection: sa.Connection) -> pd.DataFrame:
     """The totals of every week there is, with `week_start` the Monday of each."""
     total = tables.day_total.c
-    rows = connection.execute(sa.select(*(total[n] for n in (*tables.TOTALS_BY, *tables.TOTALS))))
-    frame = pd.DataFrame(rows.all(), columns=[*tables.TOTALS_BY, *tables.TOTALS])
-    days = frame.pop("day").to_numpy(np.int64)
-    monday = (days - (days + 3) % 7).astype("M8[D]").astype("M8[s]")
-    frame.insert(0, "week_start", monday)
-    keys = ["week_start", *tables.TOTALS_BY[1:]]
-    return _in_seconds(frame.groupby(keys, as_index=False).sum())
+    week = (total.day + (3 + 7 * _WEEKS_BEFORE)) // 7  # 1970-01-01 was a Thursday
+    keys = [week.label("week"), *(total[name] for name in tables.TOTALS_BY[1:])]
+    sums = [sa.func.sum(total[name]).label(name) for name in tables.TOTALS]
+    rows = connection.execute(sa.select(*keys, *sums).group_by(*keys).order_by(*keys)).all()
+    frame = pd.DataFrame(rows, columns=["week", *tables.TOTALS_BY[1:], *tables.TOTALS])
+    days = (frame.pop("week").to_numpy(np.int64) - _WEEKS_BEFORE) * 7 - 3
+    frame.insert(0, "week_start", days.astype("M8[D]").astype("M8[s]"))
+    return _in_seconds(frame)
 
 
 def _in_seconds(frame: pd.DataFrame) -> pd.DataFrame:
