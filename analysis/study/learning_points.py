@@ -1,4 +1,4 @@
-"""Points of a learning curve to draw: what was seen, in few bins, and the fitted line with its band."""
+"""Points of a learning curve to draw: what was seen, in few bins, and the fitted line and band."""
 
 from __future__ import annotations
 

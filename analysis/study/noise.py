@@ -13,9 +13,9 @@ import numpy as np
 from analysis.study import pooling
 from analysis.study.curves import lot_midpoint
 from analysis.study.experience import Practice
-from analysis.study.likeness import Sums, likeness_of, solve, split
+from analysis.study.likeness import USUAL_LIKENESS, Sums, likeness_of, solve, split
 from analysis.study.regression import Work
-from analysis.study.suspicion import suspicious
+from analysis.study.suspicion import odd_laps
 
 BENDING_LAPS = 10  # fewer cannot tell a bend, a plateau or prior experience from a plain curve
 _TYPICAL_EXPONENT = -0.3
@@ -95,11 +95,12 @@ def noise_of(practice: Practice, bend: Bend, response, weight) -> Noise:
 
 def first_good_laps(practice: Practice, bend: Bend, response):
     """Which laps are no outliers from a bending curve fitted so that outliers do not drag it."""
-    relative = np.sqrt(1 / practice.pieces + 0.3)
-    weight = 1 / relative**2
+    likeness = np.full(len(practice.cell_starts), USUAL_LIKENESS)
+    precision = 1 / (1 / practice.pieces + USUAL_LIKENESS)
+    weight = precision
     for _ in range(_ROUNDS):
         residual = response - bend.fitted(practice, response, weight)
-        mask, z = suspicious(residual, practice.cell_starts, relative)
+        odd, z = odd_laps(practice, residual, likeness)
         pull = np.minimum(1.0, _HUBER / np.maximum(np.abs(z), 1e-9))
-        weight = np.where(np.abs(z) > 8, 0.1, 1.0) * pull / relative**2
-    return ~mask
+        weight = np.where(np.abs(z) > 8, 0.1, 1.0) * pull * precision
+    return ~odd

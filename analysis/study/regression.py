@@ -209,6 +209,7 @@ class Fit:
     theta: np.ndarray  # (cells, 5)
     squares: np.ndarray  # whitened residual squares, prior included
     unscaled: np.ndarray  # (cells, 5, 5): covariance of theta over sigma^2
+    prior: Prior
 
 
 def fit(
@@ -242,7 +243,7 @@ def fit(
             break
     unscaled = np.zeros((cells, 5, 5))
     unscaled[np.ix_(range(cells), active, active)] = inverse(matrix)
-    return Fit(curve, theta, squares, unscaled)
+    return Fit(curve, theta, squares, unscaled, prior)
 
 
 def _normal_equations(curve, theta, response, weight, likeness, practice, work, prior):

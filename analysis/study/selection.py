@@ -27,12 +27,13 @@ from analysis.study.regression import (
     fit,
     log_mean,
 )
-from analysis.study.suspicion import suspicious
+from analysis.study.suspicion import odd_laps
 
 TOO_FEW_LAPS = 5  # of fewer, a cell's own learning rate is not estimated
 SIGNIFICANCE = 0.05
 CLEARLY_BETTER = 2.0  # AICc by which a curve with one more parameter must win (Burnham & Anderson)
 RESTART_SPREAD = 0.3  # the restart effect is held to be within about +-60 % before laps are seen
+BENT_SPREAD = 0.3  # of a bent curve's exponent about the published one: rates from 54 to 123 %
 NEGLIGIBLE_WEIGHT = 0.02
 FALLING = ("unit", "cumulative_average", "plateau", "prior")
 
@@ -48,6 +49,7 @@ class Candidate:
     log_smearing: np.ndarray
     weight: np.ndarray
     chosen: np.ndarray  # bool
+    precision: np.ndarray  # (cells, 5), of what was held before the laps were seen
 
 
 @dataclass(frozen=True)
@@ -67,7 +69,6 @@ class Selection:
     suspicious: np.ndarray  # over laps
     work: Work
     weight: np.ndarray
-    prior: Prior
 
     def picked(self, name) -> np.ndarray:
         """An attribute of each cell's chosen candidate."""
@@ -91,11 +92,13 @@ def select(practice: Practice, experience, good) -> Selection:
     freedom = _slope_freedom(practice, bend, weight, noise, few)
     p = _practice_p(fits["unit"], noise, freedom)
     shown = (p < SIGNIFICANCE) & (fits["unit"].theta[:, EXPONENT] < 0) & ~few
-    fits |= _other_curves(fits["unit"].theta, data, prior)
+    bent = _with_exponent(prior, noise, pooling.PUBLISHED_EXPONENT, BENT_SPREAD)
+    fits |= _other_curves(fits["unit"].theta, data, prior, bent)
     spread = pooling.spread_of_exponents(*_own_exponents(fits["unit"], noise, laps))
-    pooled = fit("unit", fits["unit"].theta, *data, _pooled_prior(prior, spread, noise))
+    guess = _with_exponent(prior, noise, spread.exponent, spread.deviation)
+    pooled = fit("unit", fits["unit"].theta, *data, guess)
     noise = Noise(noise.variance, noise.likeness, freedom)
-    akaike = _akaike(fits, laps)
+    akaike = _akaike(fits, laps, noise)
     curve = np.where(shown, np.array(FALLING)[akaike.argmin(axis=0)], "constant")
     candidates = [
         _candidate(one, chosen, weights, data, noise)
@@ -105,7 +108,6 @@ def select(practice: Practice, experience, good) -> Selection:
     log_expected, z, odd = _judged(candidates, practice, work, response, noise)
     return Selection(
         candidates, curve, few, unit, noise, p, spread, good, log_expected, z, odd, work, weight,
-        prior,
     )  # fmt: skip
 
 
@@ -117,7 +119,7 @@ def loss_slopes(selection: Selection, candidate: Candidate, practice, moved, ste
     sums = Sums.of([*columns, -change / step], selection.weight, practice)
     matrix, vector, _ = split(sums.whitened(selection.noise.likeness))
     active = list(ACTIVE[candidate.curve])
-    precision = selection.prior.precision[:, active]
+    precision = candidate.precision[:, active]
     slope = np.zeros(candidate.theta.shape)
     slope[:, active] = solve(matrix + precision[:, :, None] * np.eye(len(active)), vector)
     return slope
@@ -143,10 +145,11 @@ def _prior(noise: Noise) -> Prior:
     return Prior(np.zeros(precision.shape), precision)
 
 
-def _pooled_prior(prior: Prior, spread: pooling.Spread, noise: Noise) -> Prior:
+def _with_exponent(prior: Prior, noise: Noise, exponent, deviation) -> Prior:
+    """The prior with a normal guess at the exponent."""
     centre, precision = prior.centre.copy(), prior.precision.copy()
-    centre[:, EXPONENT] = spread.exponent
-    precision[:, EXPONENT] = noise.variance / spread.deviation**2
+    centre[:, EXPONENT] = exponent
+    precision[:, EXPONENT] = noise.variance / deviation**2
     return Prior(centre, precision)
 
 
@@ -157,7 +160,7 @@ def _start(practice, response):
     return theta
 
 
-def _other_curves(unit_theta, data, prior):
+def _other_curves(unit_theta, data, prior, bent):
     """The other curves; plateau and prior experience from two starts each, the better kept."""
     level = unit_theta.copy()
     level[:, EXPONENT] = 0.0
@@ -165,11 +168,11 @@ def _other_curves(unit_theta, data, prior):
         "constant": fit("constant", level, *data, prior),
         "cumulative_average": fit("cumulative_average", unit_theta, *data, prior),
         "plateau": _better(
-            fit("plateau", _steeper(unit_theta, FRACTION, f, 1 / (1 - f)), *data, prior)
+            fit("plateau", _steeper(unit_theta, FRACTION, f, 1 / (1 - f)), *data, bent)
             for f in (0.3, 0.7)
         ),
         "prior": _better(
-            fit("prior", _steeper(unit_theta, LOG_PRIOR, u, 1 + u / 3), *data, prior)
+            fit("prior", _steeper(unit_theta, LOG_PRIOR, u, 1 + u / 3), *data, bent)
             for u in (0.7, 3.0)
         ),
     }
@@ -190,6 +193,7 @@ def _better(fits) -> Fit:
         np.where(wins[:, None], other.theta, one.theta),
         np.where(wins, other.squares, one.squares),
         np.where(wins[:, None, None], other.unscaled, one.unscaled),
+        one.prior,
     )
 
 
@@ -225,9 +229,9 @@ def _own_exponents(unit: Fit, noise: Noise, laps):
     return np.where(laps >= BENDING_LAPS, unit.theta[:, EXPONENT], np.nan), error
 
 
-def _akaike(fits, laps):
-    """AICc of the falling curves (Hurvich & Tsai 1989), (4, cells); infinite where one stands on
-    a boundary, a bent one handicapped by CLEARLY_BETTER.
+def _akaike(fits, laps, noise: Noise):
+    """AICc of the falling curves (Hurvich & Tsai 1989), (4, cells); a bent one is handicapped by
+    CLEARLY_BETTER, and infinite where it is not identifiable.
 
     AICc = N log(squares / N) + 2 p + 2 p (p + 1) / (N - p - 1).
     """
@@ -238,18 +242,21 @@ def _akaike(fits, laps):
         left = np.maximum(laps - parameters - 1, 1)
         row = laps * np.log(squares) + 2 * parameters + 2 * parameters * (parameters + 1) / left
         if name in ("plateau", "prior"):
-            told = _inside(fits[name].theta, name) & (laps >= BENDING_LAPS)
+            told = _identifiable(fits[name], noise) & (laps >= BENDING_LAPS)
             row = np.where(told, row + CLEARLY_BETTER, np.inf)
         rows.append(row)
     return np.array(rows)
 
 
-def _inside(theta, name):
-    b, fraction, log_prior = theta[:, EXPONENT], theta[:, FRACTION], theta[:, LOG_PRIOR]
-    inside = (b < -0.02) & (b > -1.99)
-    if name == "plateau":
-        return inside & (fraction > 0.02) & (fraction < 0.97)
-    return inside & (log_prior > 0.02) & (log_prior < 8)
+def _identifiable(one: Fit, noise: Noise):
+    """Whether a bent curve stands on no boundary; and, for a plateau, whether its exponent is told
+    from 0 by two standard errors, for else the plateau could be nearly anything."""
+    b, fraction, log_prior = one.theta[:, EXPONENT], one.theta[:, FRACTION], one.theta[:, LOG_PRIOR]
+    error = np.sqrt(one.unscaled[:, EXPONENT, EXPONENT] * noise.variance)
+    told = (b < -0.02) & (b > -1.99)
+    if one.curve == "plateau":
+        return told & (fraction > 0.02) & (fraction < 0.97) & (-b > 2 * error)
+    return told & (log_prior > 0.02) & (log_prior < 8)
 
 
 def _shares(fits, pooled, curve, few, shown, akaike):
@@ -272,7 +279,9 @@ def _candidate(one: Fit, chosen, weight, data, noise: Noise) -> Candidate:
     mean = np.add.reduceat(lap_weight * np.exp(residual), practice.cell_starts)
     smearing = np.where(total > 0, mean / np.where(total > 0, total, 1), 1.0)
     covariance = one.unscaled * noise.variance[:, None, None]
-    return Candidate(one.curve, one.theta, covariance, np.log(smearing), weight, chosen)
+    return Candidate(
+        one.curve, one.theta, covariance, np.log(smearing), weight, chosen, one.prior.precision
+    )
 
 
 def _judged(candidates, practice: Practice, work, response, noise: Noise):
@@ -282,6 +291,5 @@ def _judged(candidates, practice: Practice, work, response, noise: Noise):
         here = candidate.chosen[practice.cell]
         fitted[here] = log_mean(candidate.curve, work, candidate.theta)[0][here]
         smearing[candidate.chosen] = candidate.log_smearing[candidate.chosen]
-    relative = np.sqrt(1 / practice.pieces + noise.likeness[practice.cell])
-    odd, z = suspicious(response - fitted, practice.cell_starts, relative)
+    odd, z = odd_laps(practice, response - fitted, noise.likeness)
     return fitted + smearing[practice.cell], z, odd
