@@ -78,6 +78,7 @@ def _look(here: source.Source) -> None:
         on_select="rerun",
         selection_mode="single-row",
         key=f"laps_table_{store.version()}",
+        placeholder="",
     )
     if found > PAGE_LAPS:
         st.pagination(-(-found // PAGE_LAPS), key="laps_page")
@@ -163,7 +164,7 @@ def _correct(store, lap: pd.Series, text: dict) -> None:
     try:
         changed = store.correct_lap(lap.lap_id, text)
     except BadInput as bad:
-        parts.faults_box(bad, "The correction", key="mend")
+        parts.faults_box(parts.without_rows(bad), "The correction", key="mend")
         return
     st.session_state["saved"] = "Saved: one lap corrected." if changed else "Nothing was different."
     st.rerun()

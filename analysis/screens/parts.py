@@ -1,5 +1,7 @@
 """What several screens share: the demo's line, the box of faults, the drop for a file of laps."""
 
+from dataclasses import replace
+
 import streamlit as st
 
 from analysis.problems import BadInput
@@ -89,6 +91,11 @@ def faults_box(bad: BadInput, what: str, key: str) -> None:
         key=f"{key}_faults",
         on_click="ignore",
     )
+
+
+def without_rows(bad: BadInput) -> BadInput:
+    """The same faults for a form, where the rows of a file mean nothing."""
+    return BadInput([replace(fault, row=0) for fault in bad.faults], bad.count)
 
 
 def _read_out(fault) -> str:

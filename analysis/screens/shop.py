@@ -197,6 +197,7 @@ def _route(store) -> None:
             num_rows="dynamic",
             hide_index=True,
             key=f"route_{store.version()}",
+            placeholder="",
         )
         asked = st.form_submit_button("Save route", type="primary")
     if asked:
@@ -236,6 +237,7 @@ def _table(store, what: str, table, columns: dict, convert, rows: str = "dynamic
             num_rows=rows,
             hide_index=True,
             key=f"{what}_{store.version()}",
+            placeholder="",
         )
         asked = st.form_submit_button(f"Save {what}", type="primary")
     if asked:

@@ -12,6 +12,7 @@ import streamlit as st
 from analysis.problems import BadInput, Fault
 from analysis.records.routing import read_routing, write_routing
 from analysis.records.shop import DAYS, Allowance, Product, Shop, Worker, read_shop, shop_toml
+from analysis.screens.parts import without_rows
 
 FORM = "Shop"
 DAY_NAMES = {
@@ -181,11 +182,11 @@ def _checked(shop: Shop) -> Shop:
 
 
 def _read(text: str) -> Shop:
-    """Read the text of a shop file; its line numbers mean nothing in a form, so none is given."""
+    """Read the text of a shop file."""
     try:
         return read_shop(text.encode(), FORM)
     except BadInput as bad:
-        raise BadInput([replace(fault, row=0) for fault in bad.faults], bad.count) from None
+        raise without_rows(bad) from None
 
 
 def _own_number(shop: Shop, row: Product, key: str) -> float | None:

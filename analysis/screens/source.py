@@ -41,13 +41,18 @@ def own_store():
 
 
 def choose() -> None:
-    """The choice of workshop, for the sidebar; one asked for by the program goes first."""
-    st.session_state["workshop"] = st.session_state.pop("workshop_asked_for", None) or chosen()
+    """The choice of workshop, for the sidebar."""
+    chosen()
     st.radio("Whose workshop", [DEMO, OWN], key="workshop")
 
 
 def chosen() -> str:
-    """The choice so far; before one is made, the address's, else one's own if it has laps."""
+    """The choice so far, or what the program has turned to since.
+
+    Before there is one: the address's, else one's own workshop if it has laps.
+    """
+    if asked_for := st.session_state.pop("workshop_asked_for", None):
+        st.session_state["workshop"] = asked_for
     if "workshop" not in st.session_state:
         linked = LINKS.get(st.query_params.get("workshop", ""))
         st.session_state["workshop"] = linked or (OWN if own_store().lap_count() else DEMO)
@@ -55,7 +60,10 @@ def chosen() -> str:
 
 
 def show_own() -> None:
-    """Turn to one's own workshop at the next run, as after an import."""
+    """Turn to one's own workshop at the next run, as after an import.
+
+    Streamlit lets nobody set a widget that is already drawn, so the choice waits for that run.
+    """
     st.session_state["workshop_asked_for"] = OWN
 
 

@@ -11,6 +11,7 @@ NEEDED_ONLY = "started_at,seconds,product,operation\n" + "".join(
 
 
 def said(screen: AppTest) -> str:
-    """All the words on a screen."""
+    """All the words on a screen, as they are read: without Markdown's backslashes."""
     kinds = ("title", "subheader", "markdown", "caption", "info", "warning", "error", "success")
-    return "\n".join(element.value for kind in kinds for element in getattr(screen, kind))
+    words = [element.value for kind in kinds for element in getattr(screen, kind)]
+    return "\n".join(words).replace("\\", "")

@@ -1,0 +1,121 @@
+"""Laps: looked at page by page, mended, removed, taken in, undone; never lost."""
+
+import pytest
+
+from analysis.screens import source
+from analysis.store.store import open_store
+from tests.screens.driving import NEEDED_ONLY, said
+
+
+def tick(screen, row: int):
+    """Tick a row of the table of laps, as a tap on its box does."""
+    table = next(frame for frame in screen.dataframe if (frame.key or "").startswith("laps_table"))
+    screen.session_state[table.key] = {"selection": {"rows": [row], "columns": [], "cells": []}}
+    return screen.run()
+
+
+def press(screen, label: str):
+    """Press the button of that name."""
+    next(button for button in screen.button if button.label == label).click()
+    return screen.run()
+
+
+def table(screen):
+    return next(f for f in screen.dataframe if (f.key or "").startswith("laps_table")).value
+
+
+def test_laps_come_a_page_at_a_time_newest_first(show):
+    screen = show("laps")
+    page = table(screen)
+    assert len(page) == 50
+    assert page["started_at"].is_monotonic_decreasing
+    screen.pagination[0].set_value(2).run()
+    assert not screen.exception
+    assert table(screen)["started_at"].iloc[0] <= page["started_at"].iloc[-1]
+
+
+def test_what_one_looks_for_is_what_one_gets(show):
+    screen = show("laps")
+    screen.selectbox(key="find_worker").set_value("helper")
+    screen.selectbox(key="find_activity").set_value("rework").run()
+    page = table(screen)
+    assert len(page) > 0
+    assert set(page["worker"]) == {"helper"} and set(page["activity"]) == {"rework"}
+    screen.text_input(key="find_text").set_value("no such words anywhere").run()
+    assert "No lap matches" in said(screen)
+
+
+def test_days_are_those_of_the_shops_clock(show, needed_only):
+    from datetime import date
+
+    screen = show("laps")
+    screen.date_input(key="find_from").set_value(date(2026, 11, 4))
+    screen.date_input(key="find_to").set_value(date(2026, 11, 4)).run()
+    assert len(table(screen)) == 3
+
+
+def test_a_lap_is_corrected_keeps_its_history_and_is_brought_back(show, needed_only):
+    screen = tick(show("laps"), 0)
+    seconds = next(box for box in screen.text_input if box.label == "Seconds")
+    before = float(seconds.value)
+    seconds.set_value("1234")
+    press(screen, "Save correction")
+    assert "Saved: one lap corrected." in said(screen)
+    newest = open_store(needed_only.url).laps().iloc[-1]
+    assert newest.seconds == 1234
+    words = said(tick(screen, 0))
+    assert "What it was before" in words and "20 min 34 s" in words
+    screen.button(key=f"undo_{needed_only.version()}").click().run()
+    assert "Undone" in said(screen)
+    assert open_store(needed_only.url).laps().iloc[-1].seconds == before
+
+
+def test_a_correction_that_breaks_a_rule_is_refused_in_plain_words(show, needed_only):
+    version = needed_only.version()
+    screen = tick(show("laps"), 0)
+    next(box for box in screen.text_input if box.label == "Seconds").set_value("soon")
+    press(screen, "Save correction")
+    assert "The correction was not taken in: 1 fault" in said(screen)
+    assert "seconds: is not a number" in said(screen)
+    assert needed_only.version() == version
+
+
+def test_a_removed_lap_counts_no_more_and_can_be_brought_back(show, needed_only):
+    screen = tick(show("laps"), 3)
+    press(screen, "Yes, remove it")
+    assert needed_only.lap_count() == 23
+    assert "**23 laps on record" in said(screen)
+    screen.button(key=f"undo_{needed_only.version()}").click().run()
+    assert needed_only.lap_count() == 24
+
+
+def test_an_undone_change_offers_no_second_undo_but_its_undo_can_be_undone(show, needed_only):
+    imported = needed_only.version()
+    screen = show("laps")
+    screen.button(key=f"undo_{imported}").click().run()
+    assert needed_only.lap_count() == 0
+    with pytest.raises(KeyError):
+        screen.button(key=f"undo_{imported}")
+    screen.button(key=f"undo_{needed_only.version()}").click().run()
+    assert needed_only.lap_count() == 24
+
+
+def test_the_same_file_twice_adds_nothing_and_says_so(show, needed_only):
+    screen = show("laps")
+    screen.file_uploader[0].upload("again.csv", NEEDED_ONLY.encode(), "text/csv").run()
+    assert "0 new laps, 24 already there" in said(screen)
+    assert needed_only.lap_count() == 24
+
+
+def test_doubtful_laps_are_listed_with_what_taking_them_back_would_change(show):
+    words = said(show("laps"))
+    assert "are left out of the times" in words
+    assert "a piece would be" in words
+
+
+def test_an_empty_store_says_the_next_step_on_every_tab(show):
+    screen = show("laps", source.OWN)
+    words = said(screen)
+    assert "No laps on record yet" in words
+    assert "Nothing has been changed yet" in words
+    assert "Nothing to export yet" in words

@@ -1,0 +1,103 @@
+"""This week: a newcomer's way in, the three sentences, and what they rest on."""
+
+import csv
+from datetime import datetime
+from pathlib import Path
+
+from analysis.screens import source
+from analysis.store.store import open_store
+from tests.screens.driving import NEEDED_ONLY, said
+
+SAMPLES = Path(__file__).parents[2] / "data_samples"
+
+
+def good_pieces_of_the_demo(monday: str) -> int:
+    """Counted by hand from the sample file: pieces wrapped in a week, lost ones off."""
+    with (SAMPLES / "laps.csv").open(encoding="utf-8", newline="") as rows:
+        wrapped = [
+            row
+            for row in csv.DictReader(rows)
+            if row["operation"] == "wrap"
+            and row["activity"] == "operation"
+            and _monday(row["started_at"]) == monday
+        ]
+    return sum(int(row["units"]) - int(row["scrap_units"]) for row in wrapped)
+
+
+def _monday(started_at: str) -> str:
+    year, week, _ = datetime.fromisoformat(started_at).isocalendar()
+    return datetime.fromisocalendar(year, week, 1).date().isoformat()
+
+
+def test_newcomer_reads_three_answers_about_the_demo_and_how_to_put_in_their_own(show):
+    screen = show("this_week")
+    words = said(screen)
+    pieces = good_pieces_of_the_demo("2026-11-16")
+    assert f"16 to 22 November 2026: {pieces} good pieces in" in words
+    assert "An hour left" in words
+    assert "next**:" in words
+    assert "The biggest leak is" in words
+    assert "Demo bindery" in words
+    assert screen.file_uploader[0].label == "Drop in your own laps (CSV)"
+    assert [button.label for button in screen.download_button] == ["Template to fill in (CSV)"]
+
+
+def test_an_earlier_week_can_be_read_out(show):
+    screen = show("this_week")
+    earlier = screen.selectbox(key="week").options[3]
+    screen.selectbox(key="week").select_index(3).run()
+    pieces = good_pieces_of_the_demo("2026-10-26")
+    assert earlier == "26 October to 1 November 2026"
+    assert f"{earlier}: {pieces} good pieces in" in said(screen)
+
+
+def test_empty_store_says_what_to_do_next(show):
+    screen = show("this_week", source.OWN)
+    assert "No laps yet" in said(screen)
+    assert len(screen.file_uploader) == 1
+    assert len(screen.download_button) == 1
+
+
+def test_template_is_a_file_the_program_takes(own_store):
+    from analysis.records.laps import read_laps
+    from analysis.screens.parts import TEMPLATE
+
+    assert len(read_laps(TEMPLATE.encode(), name="template").frame) == 3
+
+
+def test_dropping_a_file_turns_to_ones_own_workshop_and_answers(show, own_store):
+    screen = show("this_week")
+    screen.file_uploader[0].upload("first.csv", NEEDED_ONLY.encode(), "text/csv").run()
+    assert not screen.exception
+    words = said(screen)
+    assert "first.csv: 24 new laps" in words
+    assert "9 to 15 November 2026: 3 good pieces in" in words
+    assert "Demo bindery" not in words
+    assert open_store(own_store).lap_count() == 24
+
+
+def test_a_first_file_alone_says_what_to_fill_in_and_invents_no_money(show, needed_only):
+    words = said(show("this_week"))
+    assert "What an hour earned is not known yet" in words
+    assert "Fill in on Shop" in words
+    assert "price and material of each product" in words
+    assert "not known yet USD" not in words and "nan" not in words.lower()
+
+
+def test_a_bad_file_is_refused_whole_with_each_fault_named(show, own_store):
+    screen = show("this_week")
+    messy = (SAMPLES / "messy_laps.csv").read_bytes()
+    screen.file_uploader[0].upload("messy_laps.csv", messy, "text/csv").run()
+    words = said(screen)
+    assert "was not taken in: 11 faults" in words
+    assert "Row 3, seconds: is not a number, found" in words
+    assert "Download the list of faults" in [button.label for button in screen.download_button]
+    assert open_store(own_store).lap_count() == 0
+    assert "Traceback" not in words
+
+
+def test_a_file_that_is_no_table_is_a_fault_and_not_a_crash(show, own_store):
+    screen = show("this_week")
+    screen.file_uploader[0].upload("photo.csv", b"\x89PNG\r\n\x1a\n\0\0", "text/csv").run()
+    assert not screen.exception
+    assert "was not taken in" in said(screen)
