@@ -18,6 +18,7 @@ Every check looks at a whole column at once, and the faults of a file are told t
 """
 
 import difflib
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -77,27 +78,32 @@ def read_laps(source: Source, shop: Shop | None = None, name: str = "") -> LapsF
     return _checked(table, shop or Shop(), faults, notices)
 
 
-def check_laps(texts: pd.DataFrame, name: str, shop: Shop | None = None) -> LapsFile:
-    """The checked laps of a frame of texts, by the same rules as a file; row 2 is the first.
+def check_laps(
+    laps: pd.DataFrame | Sequence[dict], name: str, shop: Shop | None = None
+) -> LapsFile:
+    """The checked laps of a form or a message, by the same rules as a file; row 2 is the first.
 
-    Columns are those of the contract; missing values count as blank. Raises BadInput.
+    Values are texts or numbers in the columns of the contract; None counts as blank. Raises
+    BadInput.
     """
+    if isinstance(laps, pd.DataFrame):
+        laps = laps.to_dict("records")
     faults = Faults(name)
+    given = list(dict.fromkeys(column for lap in laps for column in lap if column != "row"))
     for column in NEEDED:
-        if column not in texts:
+        if column not in given:
             faults.add(1, column, "is missing")
-    rows = np.arange(2, len(texts) + 2)
+    rows = np.arange(2, len(laps) + 2)
     columns = {
-        column: _texts_as_column(texts[column], rows, column, faults)
-        for column in texts.columns
-        if column != "row"
+        column: _as_column([lap.get(column) for lap in laps], rows, column, faults)
+        for column in given
     }
     faults.stop_if_any()
     return _checked(Table(name, columns, rows, False, False), shop or Shop(), faults, [])
 
 
-def _texts_as_column(
-    values: pd.Series, rows: np.ndarray, column: str, faults: Faults
+def _as_column(
+    values: list, rows: np.ndarray, column: str, faults: Faults
 ) -> pa.ChunkedArray:
     texts = ["" if value is None or value is pd.NA or value != value else str(value)
              for value in values]  # fmt: skip
@@ -201,7 +207,7 @@ def _check_limits(table: Table, numbers: dict[str, np.ndarray], faults: Faults) 
           f"is not from {LOWEST_RATING} to {HIGHEST_RATING} percent", "100 is an ordinary pace")
 
 
-def _texts_or_default(table: Table, column: str):
+def _texts_or_default(table: Table, column: str) -> Callable[[np.ndarray], list[str]]:
     if column in table.columns:
         return table.texts(column)
     return lambda places: [f"{DEFAULT_NUMBERS[column]:g}"] * len(places)
@@ -258,13 +264,12 @@ def _with_hint(column: str) -> str:
 
 
 def _joined_notes(note: pa.ChunkedArray, more: dict[str, pa.ChunkedArray]) -> pa.ChunkedArray:
-    none = pa.scalar(None, pa.string())
-    parts = [pc.if_else(pc.equal(note, ""), none, note)]
-    for column, values in more.items():
-        label = pa.scalar(f"{column}: ")
-        entry = pc.binary_join_element_wise(label, values, "")
-        parts.append(pc.if_else(pc.equal(values, ""), none, entry))
-    return pc.binary_join_element_wise(*parts, "; ", null_handling="skip")
+    def behind(label: str, texts: pa.ChunkedArray) -> pa.ChunkedArray:
+        labelled = pc.binary_join_element_wise(pa.scalar("; " + label), texts, "")
+        return pc.if_else(pc.equal(texts, ""), "", labelled)
+
+    parts = [behind("", note), *(behind(f"{name}: ", texts) for name, texts in more.items())]
+    return pc.utf8_slice_codeunits(pc.binary_join_element_wise(*parts, ""), 2)
 
 
 def _ids(

@@ -5,7 +5,7 @@ import difflib
 import re
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
-from io import TextIOWrapper
+from io import StringIO, TextIOWrapper
 from pathlib import Path
 from typing import BinaryIO
 
@@ -18,7 +18,7 @@ from analysis.problems import Problem
 from analysis.records.faults import Faults
 from analysis.records.source import Input
 
-LONGEST_HEADER = 1 << 20
+LONGEST_HEADER = BLOCK = 1 << 20  # bytes
 DELIMITERS = {",": "comma", ";": "semicolon", "\t": "tab"}
 WORDS = pa.dictionary(pa.int32(), pa.string())
 
@@ -48,17 +48,21 @@ def read_table(
 ) -> Table:
     """The columns of a delimited file; raises at once where the header is not usable.
 
-    Ragged rows are noted in `faults` and left out; rows that are blank altogether are left out.
+    Columns named in `words` are dictionary-encoded. Ragged rows are noted in `faults` and left
+    out; rows that are blank altogether are left out.
     """
     known = tuple(known)
-    delimiter, header = _header(text, known)
+    end = _first_record_end(text.data)
+    delimiter, header = _header(text.data[:end].decode("utf-8", "replace"), known)
     _check_header(header, tuple(needed), known, faults)
-    table, ragged = _tokenise(text, delimiter, header, set(words))
-    rows = np.arange(2, table.num_rows + len(ragged) + 2)
+    body, first_row = _below(text.data, end)
+    table, ragged = _tokenise(body, delimiter, header, set(words))
+    rows = np.arange(first_row, first_row + table.num_rows + len(ragged))
     if ragged:
-        _note_ragged(ragged, header, faults)
-        rows = np.delete(rows, [number - 2 for number, _ in ragged])
-    _check_quotes_end(text, delimiter, table, rows, faults)
+        ragged_rows = np.array([row.number - 1 for row in ragged])
+        _note_ragged(ragged, rows[ragged_rows], header, faults)
+        rows = np.delete(rows, ragged_rows)
+    _check_last_quote(body, table, rows, faults)
     blank = _blank_rows(table)
     if blank.any():
         table, rows = table.filter(pa.array(~blank)), rows[~blank]
@@ -66,16 +70,15 @@ def read_table(
     return Table(text.name, columns, rows, delimiter != ",")
 
 
-def _header(text: Input, known: tuple[str, ...]) -> tuple[str, list[str]]:
+def _header(line: str, known: tuple[str, ...]) -> tuple[str, list[str]]:
     """The delimiter under which most of the header's names are known, and those names."""
-    end = _first_record_end(text.data)
-    line = text.data[:end].decode("utf-8")
+
     def names(delimiter: str) -> list[str]:
-        rows = csv.reader(line.splitlines(keepends=True), delimiter=delimiter)
         try:
-            return [name.strip() for name in next(rows, [])]
-        except csv.Error:
-            return [name.strip() for name in line.split(delimiter)]
+            row = next(csv.reader(StringIO(line, newline=""), delimiter=delimiter), [])
+        except csv.Error:  # a name too long, a stray quote: the names will not be known either
+            row = line.split(delimiter)
+        return [name.strip() for name in row]
 
     found = {delimiter: names(delimiter) for delimiter in DELIMITERS}
     best = max(found, key=lambda d: (len(set(found[d]) & set(known)), len(found[d])))
@@ -91,6 +94,13 @@ def _first_record_end(data: bytes) -> int:
         if open_quotes % 2 == 0:
             return position
     return min(len(data), LONGEST_HEADER)
+
+
+def _below(data: bytes, header_end: int) -> tuple[memoryview, int]:
+    """What stands below the header, and the row it begins with; Arrow drops leading blank lines."""
+    ends = re.compile(rb"(?:\r\n|\r|\n)*").match(data, header_end)
+    lines = len(re.findall(rb"\r\n|\r|\n", ends[0]))
+    return memoryview(data)[ends.end() :], 1 + max(lines, 1)
 
 
 def _unique_names(header: list[str]) -> list[str]:
@@ -139,68 +149,72 @@ def _plain(name: str) -> str:
 
 
 def _tokenise(
-    text: Input, delimiter: str, header: list[str], words: set[str]
-) -> tuple[pa.Table, list[tuple[int, pacsv.InvalidRow]]]:
-    """The file as Arrow text columns c0, c1, …, and its ragged rows with their row numbers.
+    body: memoryview, delimiter: str, header: list[str], words: set[str]
+) -> tuple[pa.Table, list[pacsv.InvalidRow]]:
+    """The rows below the header as Arrow text columns c0, c1, …, and the ragged rows, numbered.
 
     Arrow numbers ragged rows only when it reads on one thread, so a file that has some is read
-    twice. Newlines in quotes are looked for only where there are quotes at all.
+    twice; a file with a row longer than a block is read again as one block. Newlines in quotes
+    are looked for only where there are quotes at all.
     """
     names = [f"c{place}" for place in range(len(header))]
-    types = {name: WORDS if column in words else pa.string()
-             for name, column in zip(names, header, strict=True)}
+    kinds = [WORDS if column in words else pa.string() for column in header]
+    types = dict(zip(names, kinds, strict=True))
+    if not len(body):
+        return pa.table({name: pa.array([], kind) for name, kind in types.items()}), []
+    quotes = b'"' in body.obj
 
-    def read(threads: bool, block: int) -> tuple[pa.Table, list]:
-        ragged = []
+    def read(threads: bool, block: int) -> tuple[pa.Table, list[pacsv.InvalidRow]]:
+        ragged: list[pacsv.InvalidRow] = []
 
-        def skip(row: pacsv.InvalidRow) -> str:
-            ragged.append((row.number, row))
+        def leave_out(row: pacsv.InvalidRow) -> str:
+            ragged.append(row)
             return "skip"
 
         table = pacsv.read_csv(
-            pa.BufferReader(pa.py_buffer(text.data)),
-            pacsv.ReadOptions(use_threads=threads, block_size=block, column_names=names,
-                              skip_rows_after_names=1),
-            pacsv.ParseOptions(delimiter=delimiter, newlines_in_values=b'"' in text.data,
-                               ignore_empty_lines=False, invalid_row_handler=skip),
-            pacsv.ConvertOptions(column_types=types, strings_can_be_null=False,
-                                 check_utf8=False),
+            pa.BufferReader(pa.py_buffer(body)),
+            pacsv.ReadOptions(use_threads=threads, block_size=block, column_names=names),
+            pacsv.ParseOptions(delimiter=delimiter, newlines_in_values=quotes,
+                               ignore_empty_lines=False, invalid_row_handler=leave_out),
+            pacsv.ConvertOptions(column_types=types, strings_can_be_null=False, check_utf8=False),
         )
         return table, ragged
 
-    whole = max(len(text.data) + 1, 1 << 20)
+    block = BLOCK
     try:
-        table, ragged = read(True, 1 << 20)
-    except pa.ArrowInvalid:  # a row longer than a block: take the file as one block
-        table, ragged = read(False, min(whole, (1 << 31) - 1))
-    if ragged and ragged[0][0] is None:
-        table, ragged = read(False, 1 << 20)
-    return table, ragged
+        table, ragged = read(True, block)
+    except pa.ArrowInvalid:
+        block = max(BLOCK, len(body) + 1)
+        table, ragged = read(True, block)
+    return read(False, block) if ragged else (table, ragged)
 
 
-def _note_ragged(ragged: list, header: list[str], faults: Faults) -> None:
-    for number, row in ragged:
-        faults.add(number, "", f"has {row.actual_columns} fields where the header has "
-                   f"{len(header)}", row.text, "put text that holds the delimiter in quotes")
-
-
-def _check_quotes_end(
-    text: Input, delimiter: str, table: pa.Table, rows: np.ndarray, faults: Faults
+def _note_ragged(
+    ragged: list[pacsv.InvalidRow], rows: np.ndarray, header: list[str], faults: Faults
 ) -> None:
-    """Note a quote that is opened and never closed: it swallows the rest of the file."""
-    if not table.num_rows or b'"' not in text.data:
+    faults.add_where(
+        np.ones(len(ragged), bool), rows, "",
+        f"does not have {len(header)} fields as the header has",
+        lambda places: [ragged[place].text for place in places],
+        "put text that holds the delimiter in quotes, and leave no field out",
+    )  # fmt: skip
+
+
+def _check_last_quote(
+    body: memoryview, table: pa.Table, rows: np.ndarray, faults: Faults
+) -> None:
+    """Note a quote that is opened and never closed: it swallows the rest of the file.
+
+    What it swallows ends up in the very last field, newlines and all; that field is closed if and
+    only if the file ends on an odd number of quotes (two stand for one inside the text).
+    """
+    last = table.columns[-1][-1].as_py() if table.num_rows else ""
+    if "\n" not in last and "\r" not in last:
         return
-    last = [column[-1].as_py() for column in table.columns]
-    if not any("\n" in value or "\r" in value for value in last):
-        return
-    lines = text.text.splitlines(keepends=True)
-    try:
-        for _ in csv.reader(lines, delimiter=delimiter, strict=True):
-            pass
-    except csv.Error as error:
-        if "unexpected end" in str(error):
-            faults.add(rows[-1], "", "opens a quote that never closes", max(last, key=len),
-                       'close it with a second "')
+    end = bytes(body).rstrip(b"\r\n")
+    if (len(end) - len(end.rstrip(b'"'))) % 2 == 0:
+        faults.add(rows[-1], "", "opens a quote that never closes", last,
+                   'close it with a second "')  # fmt: skip
 
 
 def _blank_rows(table: pa.Table) -> np.ndarray:
