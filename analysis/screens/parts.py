@@ -99,10 +99,10 @@ def without_rows(bad: BadInput) -> BadInput:
 
 
 def _read_out(fault) -> str:
-    """A fault as a sentence: `Row 7, seconds: is not a number, found "abc"; write digits.`"""
+    """A fault as a sentence: `Row 7, seconds: is not a number, found “abc”; write digits.`"""
     place = f"Row {fault.row}" if fault.row else "The file" if not fault.column else ""
     named = ", ".join(filter(None, (place, fault.column)))
-    found = f', found "{fault.value}"' if fault.value else ""
+    found = f", found “{fault.value}”" if fault.value else ""
     remedy = f"; {fault.remedy}" if fault.remedy else ""
     return f"{named}: {fault.problem}{found}{remedy}."
 

@@ -41,7 +41,9 @@ def _note_one(store, names: list[tuple[str, str]]) -> None:
             "What happened", list(KINDS), default="sale", format_func=KINDS.get, required=True
         )
         which = st.selectbox("Of what", names, format_func=_named)
-        pieces = st.number_input("Pieces", min_value=0, value=None, step=1, placeholder="how many")
+        pieces = st.number_input(
+            "Pieces", min_value=0, value=None, step=1, placeholder="how many", key="shelf_pieces"
+        )
         asked = st.form_submit_button("Note it", type="primary")
     if not asked:
         return

@@ -249,7 +249,7 @@ def _save(what: str, save) -> None:
     try:
         changed = save()
     except BadInput as bad:
-        faults_box(bad, what, key=f"save_{what}")
+        faults_box(bad, f"What you typed in {what}", key=f"save_{what}")
         return
     st.session_state["saved"] = f"Saved: {what}." if changed else f"Nothing to save in {what}."
     st.rerun()

@@ -1,0 +1,76 @@
+"""The frame: every screen opens, and the choice of workshop is kept from screen to screen."""
+
+import pytest
+from streamlit.testing.v1 import AppTest
+
+from analysis.screens import source
+from analysis.screens.frame import SCREENS
+from analysis.store.store import open_store
+from tests.screens.driving import said
+
+
+@pytest.fixture
+def app():
+    return AppTest.from_file("../../app.py", default_timeout=120)
+
+
+def test_the_program_opens_on_this_week_of_the_demo(app):
+    app.run()
+    assert not app.exception
+    assert app.title[0].value == "This week"
+    assert app.sidebar.radio(key="workshop").value == source.DEMO
+
+
+def test_whoever_has_laps_opens_on_their_own_workshop(app, needed_only):
+    app.run()
+    assert app.sidebar.radio(key="workshop").value == source.OWN
+    assert "Demo bindery" not in said(app)
+
+
+def test_choosing_ones_own_empty_workshop_stays_there(app):
+    app.run()
+    app.sidebar.radio(key="workshop").set_value(source.OWN).run()
+    assert "No laps yet" in said(app)
+    app.run()
+    assert app.sidebar.radio(key="workshop").value == source.OWN
+
+
+def test_a_link_can_name_the_workshop(app, needed_only):
+    app.query_params["workshop"] = "demo"
+    app.run()
+    assert app.sidebar.radio(key="workshop").value == source.DEMO
+
+
+@pytest.mark.parametrize("whose", [source.DEMO, source.OWN])
+@pytest.mark.parametrize("name", [module for _, module, _, _ in SCREENS])
+def test_every_screen_opens_with_the_demo_and_with_nothing(show, name, whose):
+    screen = show(name, whose)
+    assert screen.title
+    assert "nan" not in said(screen).lower().split()
+
+
+@pytest.mark.parametrize("name", [module for _, module, _, _ in SCREENS])
+def test_every_screen_opens_with_a_first_small_file(show, name, needed_only):
+    assert show(name).title
+
+
+def test_a_store_that_cannot_be_opened_is_said_in_plain_words(app, tmp_path, monkeypatch):
+    (tmp_path / "no.sqlite").write_bytes(b"this is no database, but long enough to look at" * 99)
+    monkeypatch.setenv("WORKSHOP_STORE", f"sqlite:///{tmp_path / 'no.sqlite'}")
+    app.run()
+    assert not app.exception
+    assert app.error and "no.sqlite" in app.error[0].value
+
+
+def test_a_correction_shows_in_the_figures_at_once(show, needed_only):
+    before = said(show("this_week"))
+    lap = needed_only.laps().iloc[-1]
+    needed_only.correct_lap(lap.lap_id, {"units": "11"})
+    after = said(show("this_week"))
+    assert "3 good pieces" in before and "13 good pieces" in after
+
+
+def test_another_handle_on_the_same_store_is_seen(show, needed_only):
+    show("this_week")
+    open_store(needed_only.url).remove_laps([needed_only.laps().lap_id.iloc[-1]])
+    assert "2 good pieces" in said(show("this_week"))

@@ -1,0 +1,180 @@
+"""Shop: what is typed into its tables is checked as a file would be, kept, and can be undone."""
+
+from pathlib import Path
+
+import pytest
+
+from analysis.problems import BadInput
+from analysis.records.routing import read_routing
+from analysis.records.shop import Allowance, Shop, read_shop
+from analysis.screens import shop_tables, source
+from analysis.store.store import open_store
+from tests.screens.driving import said
+
+SAMPLES = Path(__file__).parents[2] / "data_samples"
+DEMO_SHOP = read_shop(SAMPLES / "shop.toml")
+
+
+@pytest.fixture
+def bindery(own_store):
+    """One's own store with the bindery's shop and route, which a test may change."""
+    store = open_store(own_store)
+    store.save_shop(DEMO_SHOP)
+    store.save_routing(read_routing(SAMPLES / "routing.csv"))
+    return store
+
+
+def edit(screen, store, what: str, rows: dict | None = None, added: list | None = None):
+    """Type into a table and press its save button."""
+    screen.session_state[f"{what}_{store.version()}"] = {
+        "edited_rows": rows or {},
+        "added_rows": added or [],
+        "deleted_rows": [],
+    }
+    next(button for button in screen.button if button.label == f"Save {what}").click()
+    screen.run()
+    assert not screen.exception, screen.exception[0].message
+    return screen
+
+
+def row_of(store, product: str, variant: str = "") -> int:
+    table = shop_tables.products_table(store.shop())
+    return table.index[(table["product"] == product) & (table.variant == variant)][0]
+
+
+@pytest.mark.parametrize("shop", [Shop(), DEMO_SHOP], ids=["empty", "bindery"])
+def test_a_shop_put_into_tables_and_back_is_the_same_shop(shop):
+    again = shop_tables.with_hours(shop, shop_tables.hours_table(shop))
+    again = shop_tables.with_people(again, shop_tables.people_table(again))
+    again = shop_tables.with_products(again, shop_tables.products_table(again))
+    again = shop_tables.with_basics(
+        again, again.name, again.timezone, again.currency, again.overhead_per_week
+    )
+    again = shop_tables.with_allowance(again, again.allowance)
+    assert again == shop
+
+
+def test_a_route_put_into_a_table_and_back_is_the_same_route():
+    routing = read_routing(SAMPLES / "routing.csv")
+    again = shop_tables.checked_route(shop_tables.route_table(routing))
+    assert again.drop(columns="row").equals(routing.drop(columns="row"))
+    assert read_routing(shop_tables.route_csv(routing), "routing.csv").equals(routing)
+
+
+def test_demand_typed_in_is_kept_and_the_product_is_the_sum_of_its_variants(show, bindery):
+    row = row_of(bindery, "desk journal", "linen")
+    before = bindery.shop().product("desk journal").demand_per_week
+    added = 100 - bindery.shop().product("desk journal", "linen").demand_per_week
+    screen = edit(show("shop", source.OWN), bindery, "products", {row: {"demand_per_week": 100}})
+    assert "Saved: products." in said(screen)
+    assert bindery.shop().product("desk journal", "linen").demand_per_week == 100
+    assert bindery.shop().product("desk journal").demand_per_week == before + added
+
+
+def test_a_save_is_one_change_and_its_undo_brings_the_shop_back(show, bindery):
+    edit(show("shop", source.OWN), bindery, "people", added=[{"name": "apprentice"}])
+    assert [worker.name for worker in bindery.shop().workers][-1] == "apprentice"
+    bindery.undo(bindery.version())
+    assert bindery.shop() == DEMO_SHOP
+
+
+def test_a_new_variant_brings_its_product_along(show, own_store):
+    store = open_store(own_store)
+    new = [{"product": "card box", "variant": "blue", "demand_per_week": 5, "price": 9.5}]
+    edit(show("shop", source.OWN), store, "products", added=new)
+    assert store.shop().product("card box", "blue").price == 9.5
+    assert store.shop().product("card box", "").demand_per_week == 5
+
+
+def test_a_blank_name_and_a_name_twice_are_refused_by_row(show, bindery):
+    version = bindery.version()
+    new = [{"variant": "blue", "price": 9.5}, {"product": "desk journal", "variant": "linen"}]
+    words = said(edit(show("shop", source.OWN), bindery, "products", added=new))
+    assert "What you typed in products was not taken in: 2 faults" in words
+    assert "product: is blank" in words
+    assert "product: stands twice, found “desk journal, linen”" in words
+    assert bindery.version() == version
+
+
+def test_hours_that_are_none_are_refused_naming_the_day(show, bindery):
+    version = bindery.version()
+    words = said(edit(show("shop", source.OWN), bindery, "hours", {1: {"hours": "from nine"}}))
+    assert "week.Tue: is not a span of hours, found “from nine”" in words
+    assert bindery.version() == version
+    words = said(edit(show("shop", source.OWN), bindery, "hours", {1: {"hours": "09:00-12:00"}}))
+    assert "Saved: hours." in words
+    assert bindery.shop().week["Tue"] == ((9 * 3600, 12 * 3600),)
+
+
+def test_overhead_and_allowances_are_kept(show, bindery):
+    screen = show("shop", source.OWN)
+    next(box for box in screen.number_input if box.label.startswith("Rent")).set_value(250.0)
+    next(button for button in screen.button if button.label == "Save costs").click().run()
+    assert bindery.shop().overhead_per_week == 250
+    next(box for box in screen.number_input if box.label.startswith("Getting")).set_value(8.0)
+    next(button for button in screen.button if button.label == "Save allowances").click().run()
+    assert bindery.shop().allowance == Allowance(5.0, 8.0, 5.0, "of normal time")
+
+
+def test_a_time_zone_that_is_none_is_refused(show, bindery):
+    screen = show("shop", source.OWN)
+    next(box for box in screen.text_input if box.label == "Time zone").set_value("Garage/Back")
+    next(button for button in screen.button if button.label == "Save costs").click().run()
+    assert "is no time zone" in said(screen)
+    assert bindery.shop() == DEMO_SHOP
+
+
+def test_a_route_that_runs_in_a_circle_is_refused_and_a_sound_one_kept(show, bindery):
+    version = bindery.version()
+    screen = show("shop", source.OWN)
+    words = said(edit(screen, bindery, "route", {2: {"after": "wrap"}}))
+    assert "was not taken in" in words and bindery.version() == version
+    words = said(edit(show("shop", source.OWN), bindery, "route", {2: {"seconds": 155}}))
+    assert "Saved: route." in words
+    assert bindery.routing().seconds.iloc[2] == 155
+
+
+def test_what_is_sold_is_noted_on_the_shelf(show, bindery):
+    screen = show("shop", source.OWN)
+    screen.number_input(key="shelf_pieces").set_value(7)
+    next(button for button in screen.button if button.label == "Note it").click().run()
+    assert not screen.exception
+    assert "Noted: sold, 7 pocket notebook, linen." in said(screen)
+    event = bindery.stock_events().iloc[-1]
+    assert (event.kind, event["product"], event.variant, event.units) == (
+        "sale",
+        "pocket notebook",
+        "linen",
+        7,
+    )
+
+
+def test_shop_files_go_out_and_come_in(show, own_store):
+    store = open_store(own_store)
+    screen = show("shop", source.OWN)
+    next(f for f in screen.file_uploader if "shop.toml" in f.label).upload(
+        "shop.toml", (SAMPLES / "shop.toml").read_bytes(), "application/toml"
+    ).run()
+    next(b for b in screen.button if b.label.startswith("Replace hours")).click().run()
+    assert store.shop() == DEMO_SHOP
+    labels = [button.label for button in screen.download_button]
+    assert "Download shop.toml" in labels
+
+
+def test_what_is_missing_is_said_with_the_table_it_goes_in(show):
+    words = said(show("shop", source.OWN))
+    assert "**Products**: name what you make" in words
+    assert "**Route**: the operations in order" in words
+
+
+def test_people_are_cautioned_about_timing_and_strain(show):
+    words = said(show("shop"))
+    assert "tell them first what is timed and why" in words
+    assert "local law" in words
+
+
+def test_a_number_below_nothing_is_a_fault_not_a_crash():
+    table = shop_tables.people_table(DEMO_SHOP)
+    table.loc[0, "cost_per_hour"] = -4
+    with pytest.raises(BadInput, match="is less than nothing"):
+        shop_tables.with_people(DEMO_SHOP, table)
