@@ -8,11 +8,14 @@ import streamlit as st
 from streamlit.runtime.scriptrunner import get_script_run_ctx
 
 if get_script_run_ctx(suppress_warning=True) is None:
+    from analysis.bench.no_delay import lifespan
     from analysis.bench.routes import middleware, routes
     from analysis.bench.service import Bench
 
     bench = Bench()
-    app = st.App(__file__, routes=routes(bench), middleware=middleware(bench))
+    app = st.App(
+        __file__, routes=routes(bench), middleware=middleware(bench), lifespan=lifespan
+    )
 else:
     from analysis.screens.frame import show
 

@@ -15,9 +15,10 @@ import sqlalchemy as sa
 
 from analysis.store import tables, totals
 from analysis.store.bench_tables import delivery
+from analysis.store.quick import Quick
 
 CLOCK_OFF_MICROS = 120 * 1_000_000
-IN_ONE_QUERY = 500
+FEW, MANY = 1, 250  # laps asked for in one query
 _DAY_OF_1970 = datetime(1970, 1, 1, tzinfo=UTC).toordinal()
 
 
@@ -76,24 +77,28 @@ class _Known:
 def record(connection: sa.Connection, deliveries: list[Delivery]) -> None:
     """Record all laps of these deliveries within a transaction."""
     lap_ids = list({lap.lap_id for one in deliveries for lap in one.laps})
-    work = _Recording(connection, _known(connection, lap_ids))
+    cursor, dialect = connection.connection.cursor(), connection.dialect
+    work = _Recording(cursor, dialect, _known(cursor, dialect, lap_ids))
     for one in deliveries:
         work.take(one)
-    work.write()
+    work.write(ZoneInfo(totals.zone(connection)))
 
 
-def _known(connection: sa.Connection, lap_ids: list[str]) -> dict[str, _Known]:
+def _known(cursor, dialect: sa.Dialect, lap_ids: list[str]) -> dict[str, _Known]:
     """What the store holds of these laps."""
     known = {lap_id: _Known() for lap_id in lap_ids}
-    for at in range(0, len(lap_ids), IN_ONE_QUERY):
-        some = {"lap_ids": lap_ids[at : at + IN_ONE_QUERY]}
-        for lap_id, revision, shift in connection.execute(_DELIVERED, some):
+    at_once = FEW if len(lap_ids) < MANY // 10 else MANY
+    for at in range(0, len(lap_ids), at_once):
+        some = lap_ids[at : at + at_once]
+        asked = {f"id_{place}": some[min(place, len(some) - 1)] for place in range(at_once)}
+        for lap_id, revision, shift in _DELIVERED[at_once].run(cursor, dialect, asked):
             lap = known[lap_id]
             lap.delivered.add(revision)
             lap.shift = shift if lap.shift is None else lap.shift
-        for row in connection.execute(_ROWS, some).mappings():
+        for entries in sorted(_ROWS[at_once].run(cursor, dialect, asked)):
+            row = dict(zip(_ROW_NAMES, entries, strict=True))
             lap = known[row["lap_id"]]
-            lap.row = dict(row) if row["ended_by"] is None else None
+            lap.row = row if row["ended_by"] is None else None
             lap.removed_by_hand = row["ended_kind"] == "removal"
     return known
 
@@ -101,9 +106,8 @@ def _known(connection: sa.Connection, lap_ids: list[str]) -> dict[str, _Known]:
 class _Recording:
     """The rows one transaction introduces and ends, gathered lap by lap and written together."""
 
-    def __init__(self, connection: sa.Connection, known: dict[str, _Known]):
-        self.connection = connection
-        self.known = known
+    def __init__(self, cursor, dialect: sa.Dialect, known: dict[str, _Known]):
+        self.cursor, self.dialect, self.known = cursor, dialect, known
         self.new_rows: list[dict] = []
         self.ended: list[dict] = []
         self.receipts: list[dict] = []
@@ -156,8 +160,7 @@ class _Recording:
         if kind not in self.changes:
             what = f"{_WORDS[kind]} from {one.device_name or 'the bench page of this computer'}"
             values = {"at": one.received_at, "kind": kind, "what": what}
-            change_id = self.connection.execute(_CHANGE, values).inserted_primary_key[0]
-            self.changes[kind] = change_id
+            self.changes[kind] = _CHANGE.run(self.cursor, self.dialect, values).fetchone()[0]
         return self.changes[kind]
 
     def _end(self, row: dict, change_id: int) -> None:
@@ -167,19 +170,14 @@ class _Recording:
         else:
             row["ended_by"] = change_id
 
-    def write(self) -> None:
+    def write(self, zone: ZoneInfo) -> None:
         """Write what was gathered, ended rows first, since one row a lap may count at a time."""
-        if self.ended:
-            self.connection.execute(_END, self.ended)
-        if self.new_rows:
-            self.connection.execute(_LAP, self.new_rows)
-        if self.receipts:
-            self.connection.execute(_RECEIPT, self.receipts)
-        if self.totals:
-            zone = ZoneInfo(totals.zone(self.connection))
-            self.connection.execute(totals.ADD, _sums(self.totals, zone))
-        if any(sign < 0 for _, sign in self.totals):
-            self.connection.execute(_NO_LAPS)
+        sums = _sums(self.totals, zone)
+        gathered = (_END, self.ended), (_LAP, self.new_rows), (_RECEIPT, self.receipts)
+        for statement, rows in (*gathered, (_ADD, sums)):
+            statement.run_many(self.cursor, self.dialect, rows)
+        if any(total["laps"] < 1 for total in sums):
+            _NO_LAPS.run(self.cursor, self.dialect, {})
 
 
 def _is_so_already(row: dict | None, lap: PhoneLap, known: _Known) -> bool:
@@ -212,26 +210,42 @@ def _sums(laps: list[tuple[dict, int]], zone: ZoneInfo) -> list[dict]:
 
 
 _WORDS = {"lap": "laps", "correction": "corrected laps", "removal": "laps taken back"}
-_IDS = sa.bindparam("lap_ids", expanding=True)
 _lap = tables.lap.c
-_DELIVERED = (
-    sa.select(delivery.c.lap_id, delivery.c.revision, delivery.c.shift)
-    .where(delivery.c.lap_id.in_(_IDS))
-    .order_by(delivery.c.id)
+_ROW_NAMES = ("id", "ended_by", "ended_kind", *tables.CONTENT)
+
+
+def _asking(query: sa.Select, *sought: tuple[sa.Column, list]) -> dict[int, Quick]:
+    """A query for a few laps and one for many, by how many ids they take.
+
+    `sought`: a column of ids, and the further conditions under which it is looked up; each such
+    pair has an index of its own.
+    """
+    quick = {}
+    for count in (FEW, MANY):
+        ids = [sa.bindparam(f"id_{place}") for place in range(count)]
+        either = [sa.and_(column.in_(ids), *conditions) for column, conditions in sought]
+        quick[count] = Quick(query.where(sa.or_(*either)))
+    return quick
+
+
+_DELIVERED = _asking(
+    sa.select(delivery.c.lap_id, delivery.c.revision, delivery.c.shift).order_by(delivery.c.id),
+    (delivery.c.lap_id, []),
 )
-_ROWS = (
-    sa.select(_lap.id, _lap.ended_by, tables.change.c.kind.label("ended_kind"),
-              *(_lap[name] for name in tables.CONTENT))
-    .outerjoin(tables.change, tables.change.c.id == _lap.ended_by)
-    .where(_lap.lap_id.in_(_IDS), sa.or_(_lap.ended_by.is_(None), _lap.ended_by.is_not(None)))
-    .order_by(_lap.id)
-)  # fmt: skip
-_CHANGE = sa.insert(tables.change)
-_LAP = sa.insert(tables.lap)
-_RECEIPT = sa.insert(delivery)
-_END = (
+_ROWS = _asking(
+    sa.select(
+        _lap.id, _lap.ended_by, tables.change.c.kind, *(_lap[name] for name in tables.CONTENT)
+    ).outerjoin(tables.change, tables.change.c.id == _lap.ended_by),
+    (_lap.lap_id, [_lap.ended_by.is_(None)]),
+    (_lap.lap_id, [_lap.ended_by.is_not(None)]),
+)
+_CHANGE = Quick(sa.insert(tables.change).returning(tables.change.c.id), ["at", "kind", "what"])
+_LAP = Quick(sa.insert(tables.lap), ["change_id", "ended_by", *tables.CONTENT])
+_RECEIPT = Quick(sa.insert(delivery), [column.name for column in delivery.c if column.name != "id"])
+_END = Quick(
     sa.update(tables.lap)
     .where(_lap.id == sa.bindparam("row_id"))
     .values(ended_by=sa.bindparam("change"))
 )
-_NO_LAPS = sa.delete(tables.day_total).where(tables.day_total.c.laps == 0)
+_ADD = Quick(totals.ADD)
+_NO_LAPS = Quick(sa.text("DELETE FROM day_total WHERE laps = 0"))
