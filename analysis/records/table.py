@@ -55,9 +55,9 @@ def read_table(
     end = _first_record_end(text.data)
     delimiter, header = _header(text.data[:end].decode("utf-8", "replace"), known)
     _check_header(header, tuple(needed), known, faults)
-    body, first_row = _below(text.data, end)
+    body = memoryview(text.data)[end + (2 if text.data[end : end + 2] == b"\r\n" else 1) :]
     table, ragged = _tokenise(body, delimiter, header, set(words))
-    rows = np.arange(first_row, first_row + table.num_rows + len(ragged))
+    rows = np.arange(2, 2 + table.num_rows + len(ragged))
     if ragged:
         ragged_rows = np.array([row.number - 1 for row in ragged])
         _note_ragged(ragged, rows[ragged_rows], header, faults)
@@ -94,13 +94,6 @@ def _first_record_end(data: bytes) -> int:
         if open_quotes % 2 == 0:
             return position
     return min(len(data), LONGEST_HEADER)
-
-
-def _below(data: bytes, header_end: int) -> tuple[memoryview, int]:
-    """What stands below the header, and the row it begins with; Arrow drops leading blank lines."""
-    ends = re.compile(rb"(?:\r\n|\r|\n)*").match(data, header_end)
-    lines = len(re.findall(rb"\r\n|\r|\n", ends[0]))
-    return memoryview(data)[ends.end() :], 1 + max(lines, 1)
 
 
 def _unique_names(header: list[str]) -> list[str]:

@@ -121,8 +121,8 @@ def test_unknown_columns_are_kept_in_the_note_and_named():
 
 def test_blank_lines_and_rows_of_commas_are_passed_over_and_still_counted():
     found = read(HEADER, "", LAP, ",,,", "", LAP.replace("sew", "trim"), "", "")
-    assert found.frame.row.tolist() == [4, 7]
-    assert fault_of(HEADER, "", LAP, ",,,", LAP.replace("75.5", "0")).row == 6
+    assert found.frame.row.tolist() == [3, 6]
+    assert fault_of(HEADER, "", LAP, ",,,", LAP.replace("75.5", "0")).row == 5
 
 
 def test_a_quoted_newline_keeps_the_rows_below_in_their_place():
