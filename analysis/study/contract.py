@@ -52,6 +52,8 @@ WEEKS = {
     "good_units_per_bench_hour": "good_units_per_bench_hour",
 }
 
+WHOLE = ("laps_needed",)  # counts that may be unknown, and are floats in their frame for it
+
 
 def as_contract(study: Study) -> dict:
     """The answer of the command line's `study`; without a shop, takt and cost are left empty."""
@@ -78,10 +80,14 @@ def _rows(frame: pd.DataFrame, columns: dict) -> list[dict]:
     values = {
         name: _pairs(frame, source)
         if isinstance(source, tuple)
-        else [plain(value) for value in frame[source]]
+        else [_whole(value) if name in WHOLE else plain(value) for value in frame[source]]
         for name, source in columns.items()
     }
     return [dict(zip(values, row, strict=True)) for row in zip(*values.values(), strict=True)]
+
+
+def _whole(value) -> int | None:
+    return None if pd.isna(value) else int(value)
 
 
 def _pairs(frame: pd.DataFrame, ends: tuple[str, str]) -> list[list | None]:

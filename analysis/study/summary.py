@@ -32,6 +32,8 @@ class Study:
     operations          product, operation, laps, units, observed_seconds, observed_low,
                         observed_high, normal_seconds, normal_low, normal_high, standard_seconds,
                         standard_low, standard_high, laps_needed (t), laps_needed_ilo,
+                        laps_worth (independent laps that tell as much as these, which are alike
+                        within a batch),
                         share_of_bench_time, laps_set_aside, observed_with_all_seconds (the mean
                         with the laps set aside taken back), still_falling (practice still shows)
     delays              cause, times, seconds, share_of_bench_time (interruptions, longest first)

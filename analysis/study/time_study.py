@@ -14,13 +14,14 @@ import pandas as pd
 from analysis.records.shop import Allowance
 from analysis.study.rates import FEWEST_CLUSTERS, cell_codes, clusters, is_regular, ratio
 
+SIGNIFICANCE = 0.05
 PRECISION = 0.05  # laps needed: the mean known to 5 %, 95 times in 100
 Z95 = 1.959963984540054
 COLUMNS = (
     "product", "operation", "laps", "units", "observed_seconds", "observed_low", "observed_high",
     "normal_seconds", "normal_low", "normal_high", "standard_seconds", "standard_low",
-    "standard_high", "laps_needed", "laps_needed_ilo", "share_of_bench_time", "laps_set_aside",
-    "observed_with_all_seconds", "still_falling",
+    "standard_high", "laps_needed", "laps_needed_ilo", "laps_worth", "share_of_bench_time",
+    "laps_set_aside", "observed_with_all_seconds", "still_falling",
 )  # fmt: skip
 KEYS = ["product", "operation"]
 
@@ -75,9 +76,9 @@ def observed(laps: pd.DataFrame, used: np.ndarray, timezone: str) -> pd.DataFram
     """Unit-weighted mean seconds per piece by product and operation, and how sure it is.
 
     laps: all laps; used: mask of those averaged. Columns product, operation, laps, units,
-    observed_seconds, observed_low, observed_high, sd (of a lap of average size), se.
-    The interval is the t interval of the weighted mean; where enough batches are there, and
-    their scatter makes it wider, that one: laps of one batch are alike.
+    observed_seconds, observed_low, observed_high, sd (of a lap of average size), laps_worth.
+    The interval is the t interval of the weighted mean; where laps of one batch are alike, that
+    of the batches.
     """
     regular = laps[is_regular(laps)]
     table = _operations(regular)
@@ -107,23 +108,26 @@ def _lap_sd(table: pd.DataFrame, seconds, units, cell) -> np.ndarray:
 
 
 def _with_interval(table: pd.DataFrame, between: pd.DataFrame) -> pd.DataFrame:
-    from scipy.special import stdtrit
+    """The t interval of the mean; between batches where these differ more than chance allows.
+
+    Chance: (se between batches / se of single laps)^2 against F(m - 1, n - 1). `laps_worth` is
+    the number of independent laps that would tell as much.
+    """
+    from scipy.special import fdtrc, stdtrit  # imported where used: scipy is slow to import
 
     laps, batches = table["laps"].to_numpy(float), between["clusters"].to_numpy(float)
     with np.errstate(invalid="ignore", divide="ignore"):
         se = table["sd"].to_numpy() / np.sqrt(laps)
-        half = stdtrit(laps - 1, 0.975) * se
-        alike = np.where(
-            batches >= FEWEST_CLUSTERS,
-            stdtrit(batches - 1, 0.975) * between["se"].to_numpy(),
-            np.nan,
-        )
-    half = np.fmax(half, alike)
+        likeness = (between["se"].to_numpy() / se) ** 2
+        chance = fdtrc(np.maximum(batches - 1, 1), np.maximum(laps - 1, 1), likeness)
+        alike = (batches >= FEWEST_CLUSTERS) & (chance < SIGNIFICANCE)
+        freedom = np.where(alike, batches, laps) - 1
+        half = stdtrit(freedom, 0.975) * np.where(alike, between["se"], se)
     mean = table["observed_seconds"]
     return table.assign(
         observed_low=np.maximum(mean - half, 0),
         observed_high=mean + half,
-        se=np.fmax(se, between["se"].where(batches >= FEWEST_CLUSTERS)),
+        laps_worth=laps / np.where(alike, likeness, 1.0),
     )
 
 

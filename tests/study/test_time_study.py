@@ -180,3 +180,33 @@ def test_one_lap_says_that_its_scatter_is_not_known():
     got = one_operation(study(laps_frame([{"seconds": 60}])))
     assert math.isnan(got["observed_low"]) and math.isnan(got["laps_needed"])
     assert got["observed_seconds"] == 60
+
+
+def test_the_interval_of_independent_laps_is_the_textbook_t_interval():
+    """scipy.stats as the reference; 40 laps over 8 batches that do not differ."""
+    rng = np.random.default_rng(21)
+    seconds = np.exp(rng.normal(4, 0.2, 40))
+    laps = laps_frame([{"seconds": s, "batch": str(i % 8)} for i, s in enumerate(seconds)])
+    got = one_operation(study(laps))
+    low, high = stats.t.interval(0.95, 39, seconds.mean(), stats.sem(seconds))
+    assert got["observed_low"] == pytest.approx(low)
+    assert got["observed_high"] == pytest.approx(high)
+    assert got["laps_worth"] == 40
+
+
+def test_laps_of_one_batch_that_are_alike_count_for_less():
+    """Eight batches of 30 laps, each batch with a pace of its own: worth about 8, not 240.
+
+    With batches all of one size the interval is the t interval of the eight batch means.
+    """
+    rng = np.random.default_rng(22)
+    pace = np.repeat(rng.normal(100, 20, 8), 30)
+    seconds = pace + rng.normal(0, 2, 240)
+    laps = laps_frame([{"seconds": s, "batch": str(i // 30)} for i, s in enumerate(seconds)])
+    got = one_operation(study(laps))
+    means = seconds.reshape(8, 30).mean(axis=1)
+    if got["laps_set_aside"] == 0:
+        low, high = stats.t.interval(0.95, 7, means.mean(), stats.sem(means))
+        assert got["observed_low"] == pytest.approx(low)
+        assert got["observed_high"] == pytest.approx(high)
+    assert got["laps_worth"] < 12
