@@ -1,0 +1,94 @@
+// What can be picked: the shop's lists as last heard from the server, and what was typed here.
+
+const EMPTY = { workers: [], products: [], causes: [], batches: [], next_batch: "001" };
+const PLAIN = { variant: "", after: [], wait_seconds: 0, seconds: null, usual_seconds: null,
+  activity_hint: "operation", rushed_below_seconds: null }; // prettier-ignore
+const union = (...lists) => [...new Set(lists.flat())].filter((word) => word !== "");
+
+export class Catalogue {
+  constructor(lists, state) {
+    this.lists = { ...EMPTY, ...lists };
+    this.typed = state.typed;
+    this.local = state.batches;
+    this.recentCauses = state.causes;
+  }
+
+  get products() {
+    return union(this.lists.products.map((p) => p.product), this.typed.products);
+  }
+
+  get workers() {
+    return union(this.lists.workers, this.typed.workers);
+  }
+
+  get causes() {
+    return union(this.recentCauses, this.lists.causes);
+  }
+
+  listed(product) {
+    return this.lists.products.find((p) => p.product === product);
+  }
+
+  variants(product) {
+    return union(this.listed(product)?.variants || [], this.typed.variants[product] || []);
+  }
+
+  batchSize(product) {
+    return this.listed(product)?.batch_size || 25;
+  }
+
+  /** The route of a product, for one variant or for a mixed stack (""), in the lists' order. */
+  operations(product, variant = "") {
+    const rows = this.listed(product)?.operations || [];
+    const fitting = rows.filter((row) => !row.variant || !variant || row.variant === variant);
+    const typed = (this.typed.operations[product] || []).map((operation) => ({ operation }));
+    const byName = new Map();
+    for (const row of [...fitting, ...typed]) {
+      const closer = row.variant && row.variant === variant;
+      if (closer || !byName.has(row.operation)) byName.set(row.operation, { ...PLAIN, ...row });
+    }
+    return [...byName.values()];
+  }
+
+  operation(product, operation, variant = "") {
+    const found = this.operations(product, variant).find((row) => row.operation === operation);
+    return found || { ...PLAIN, operation };
+  }
+
+  /** Open batches of a product, newest first: the server's, and those numbered on this phone. */
+  batches(product) {
+    const local = this.local.filter((b) => b.product === product);
+    const names = local.map((b) => b.batch);
+    const heard = this.lists.batches.filter((b) => b.product === product);
+    const others = heard.filter((b) => !names.includes(b.batch));
+    const all = [...local.map((b) => ({ ...heard.find((h) => h.batch === b.batch), ...b })), ...others];
+    return all.filter((b) => b.open !== false).sort((a, b) => (a.batch < b.batch ? 1 : -1));
+  }
+
+  batch(product, name) {
+    return this.batches(product).find((b) => b.batch === name);
+  }
+
+  /** The next free number; as wide as the shop's, so that names sort as they were made. */
+  get nextBatch() {
+    const offered = this.lists.next_batch || "001";
+    const numbers = this.local.map((b) => Number(b.batch)).filter(Number.isInteger);
+    const next = Math.max(Number(offered) || 1, ...numbers.map((n) => n + 1));
+    return String(next).padStart(offered.length, "0");
+  }
+}
+
+/** Pieces of a batch, all variants together or one; 0 where nobody said. */
+export function quantity(batch, variant = null) {
+  const quantities = batch?.quantities || {};
+  if (variant !== null) return quantities[variant] || 0;
+  return Object.values(quantities).reduce((sum, n) => sum + n, 0);
+}
+
+/** `total` pieces over the variants as evenly as whole pieces allow; "" where there are none. */
+export function spread(total, variants) {
+  if (!variants.length) return { "": total };
+  const each = Math.floor(total / variants.length);
+  const rest = total % variants.length;
+  return Object.fromEntries(variants.map((name, k) => [name, each + (k < rest ? 1 : 0)]));
+}

@@ -1,0 +1,74 @@
+// The one dialog of the page: a title, and whatever a sheet puts into it.
+
+import { byId, element } from "./dom.js";
+
+/** Opens `title` with the elements that `build(redraw)` returns; redraw() builds them anew. */
+export function openSheet(title, build) {
+  const dialog = byId("sheet");
+  const body = byId("sheet-body");
+  const redraw = () => {
+    const focused = [...body.querySelectorAll("button, input, select")].indexOf(document.activeElement);
+    body.replaceChildren(...build(redraw).filter(Boolean));
+    if (focused >= 0) body.querySelectorAll("button, input, select")[focused]?.focus();
+  };
+  byId("sheet-title").textContent = title;
+  redraw();
+  body.scrollTop = 0;
+  if (!dialog.open) dialog.showModal();
+}
+
+export const closeSheet = () => byId("sheet").close();
+
+export const button = (text, onclick, properties = {}) =>
+  element("button", { type: "button", text, onclick, ...properties });
+
+export const mainButton = (text, onclick) => button(text, onclick, { class: "main" });
+
+export const chips = (...children) => element("div", { class: "chips" }, ...children);
+
+export const say = (text, look = null) => element("p", { text, class: look });
+
+export const heading = (text) => element("h3", { text });
+
+/** Buttons of which one is chosen. */
+export function choices(names, chosen, onPick, words = (name) => name) {
+  const one = (name) => button(words(name), () => onPick(name), { "aria-pressed": String(name === chosen) });
+  return chips(...names.map(one));
+}
+
+/** A labelled input; `read()` gives its trimmed text. */
+export function field(label, properties = {}) {
+  const input = element("input", { autocomplete: "off", ...properties });
+  const box = element("label", { text: label }, input);
+  return { box, input, read: () => input.value.trim() };
+}
+
+export function check(label, checked, onchange) {
+  const input = element("input", { type: "checkbox", checked, onchange: () => onchange(input.checked) });
+  return element("label", { class: "check" }, input, label);
+}
+
+/** Plus and minus around a number; `read()` gives it. */
+export function stepper(label, value, { least = 0, most = 100_000 } = {}) {
+  let number = value;
+  const output = element("output", { text: String(number) });
+  const step = (by) => () => {
+    number = Math.min(most, Math.max(least, number + by));
+    output.textContent = String(number);
+  };
+  const box = element("div", { class: "stepper", role: "group", "aria-label": label || "pieces" },
+    element("span", { text: label }), button("−", step(-1), { "aria-label": `${label}: one less` }),
+    output, button("+", step(1), { "aria-label": `${label}: one more` })); // prettier-ignore
+  return { box, read: () => number };
+}
+
+/** A name that is not in the lists yet. */
+export function newName(label, onName) {
+  const name = field(label, { maxlength: 200 });
+  const form = element("form", { onsubmit: (event) => {
+    event.preventDefault();
+    if (name.read()) onName(name.read());
+  } }, name.box, element("button", { type: "submit", text: "Use this name" })); // prettier-ignore
+  form.className = "sheet-form";
+  return form;
+}

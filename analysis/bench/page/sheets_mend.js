@@ -1,0 +1,249 @@
+// Sheets that set things right: last laps, the forgotten switch, causes, trays, from memory.
+
+import { isWork } from "./laps.js";
+import { MIXED } from "./tapping.js";
+import { median } from "./tally.js";
+import { usualSeconds } from "./tapping.js";
+import { button, chips, choices, closeSheet, field, heading, mainButton, newName, openSheet, say, stepper } from "./sheet.js"; // prettier-ignore
+import { element } from "./dom.js";
+import { laps as lapWords, pieces, span, timeOfDay } from "./words.js";
+
+const SHOWN = 5;
+const ACTIVITY_WORDS = { setup: "setup", transport: "a walk", delay: "an interruption", rework: "rework" };
+
+const startOf = (app, lap) => timeOfDay(app.clock.toWall(lap.start));
+
+/** The last five laps, each with what can be changed about it. */
+export function lastLaps(app) {
+  openSheet("Last laps", (redraw) => {
+    const lane = app.activeLane;
+    const last = lane.recent.filter((lap) => !lap.removed).slice(-SHOWN).reverse();
+    if (!last.length) return [say("No lap yet.")];
+    return last.map((lap) => lapBox(app, lap, redraw));
+  });
+}
+
+function lapBox(app, lap, redraw) {
+  const edit = (fields) => app.lane("edit", { lapId: lap.lap_id, fields }).then(redraw);
+  const remove = () => app.lane("remove", { lapId: lap.lap_id }).then(redraw);
+  const one = lap.units === 1;
+  const rework = () => (one ? edit({ rework_units: 1 - lap.rework_units, scrap_units: 0 }) : trayCount(app, lap.lap_id, lap.units));
+  const scrap = () => (one ? edit({ scrap_units: 1 - lap.scrap_units, rework_units: 0 }) : trayCount(app, lap.lap_id, lap.units));
+  const pressed = (on) => ({ "aria-pressed": String(on > 0) });
+  return element("article", { class: "lap" },
+    say(lapLine(app, lap)),
+    chips(
+      isWork(lap) && button("Needs rework", rework, pressed(lap.rework_units)),
+      isWork(lap) && button("Lost", scrap, pressed(lap.scrap_units)),
+      button("Cause", () => cause(app, lap.lap_id)),
+      button("Note", () => lapNote(app, lap)),
+      isWork(lap) && button("Away for a while", () => awaySheet(app, lap)),
+      lap.operation.includes(" + ") && button("Split", () => split(app, lap)),
+      button("Remove", remove),
+    ) ); // prettier-ignore
+}
+
+function lapLine(app, lap) {
+  const what = isWork(lap) ? lap.operation : ACTIVITY_WORDS[lap.activity];
+  const parts = [`${startOf(app, lap)}: ${what}`, lap.variant, span(lap.seconds)];
+  if (lap.units > 1) parts.push(pieces(lap.units));
+  if (lap.rework_units) parts.push(`${lap.rework_units} needs rework`);
+  if (lap.scrap_units) parts.push(`${lap.scrap_units} lost`);
+  if (lap.cause) parts.push(`cause: ${lap.cause}`);
+  if (lap.cause_operation) parts.push(`from ${lap.cause_operation}`);
+  if (lap.note) parts.push(lap.note);
+  return parts.filter(Boolean).join(", ");
+}
+
+function lapNote(app, lap) {
+  const note = field("Note", { value: lap.note, maxlength: 500 });
+  const keep = () => app.lane("edit", { lapId: lap.lap_id, fields: { note: note.read() } }).then(() => lastLaps(app));
+  openSheet("Note on this lap", () => [note.box, mainButton("Keep", keep)]);
+}
+
+/** A note on the lap that runs. */
+export function note(app) {
+  const running = app.activeLane.running;
+  if (!running) return openSheet("Note", () => [say("No lap is running. Notes on ended laps are under Last laps.")]);
+  const text = field("Note on the running lap", { value: running.note, maxlength: 500 });
+  const keep = () => app.lane("note", { text: text.read() }).then(closeSheet);
+  openSheet("Note", () => [text.box, mainButton("Keep", keep)]);
+}
+
+/** A cause that is not among the recent ones, and the operation at fault. */
+export function cause(app, lapId) {
+  const lane = app.activeLane;
+  const set = (fields) => app.lane("edit", { lapId, fields }).then(done);
+  const done = () => {
+    app.lane("dismiss");
+    closeSheet();
+  };
+  openSheet("Why?", () => [
+    choices(app.catalogue.causes, null, (word) => set({ cause: word })),
+    newName("Another cause", (word) => set({ cause: word })),
+    heading("Which operation made it?"),
+    choices(operationNames(app, lane), null, (name) => set({ cause_operation: name })),
+  ]);
+}
+
+const operationNames = (app, lane) =>
+  app.catalogue.operations(lane.product).map((row) => row.operation);
+
+/** Touched up inside the running lap; which operation made that needed. */
+export function fixedHere(app) {
+  const lane = app.activeLane;
+  const set = (causeOperation) => app.lane("fixedHere", { causeOperation }).then(closeSheet);
+  openSheet("Fixed here: where did the fault come from?", () => [
+    choices(operationNames(app, lane), null, set),
+    button("I cannot say", () => set("")),
+  ]);
+}
+
+/** A tray asks once: done, fixed, lost. */
+export function trayCount(app, lapId, units) {
+  const lap = app.activeLane.recent.find((known) => known.lap_id === lapId);
+  openSheet("This tray", () => {
+    const done = stepper("Done", units, { least: 1 });
+    const fixed = stepper("of these put right", lap?.rework_units || 0);
+    const lost = stepper("of these lost", lap?.scrap_units || 0);
+    const keep = () => {
+      const scrap = Math.min(lost.read(), done.read());
+      const rework = Math.min(fixed.read(), done.read() - scrap);
+      const fields = { units: done.read(), rework_units: rework, scrap_units: scrap };
+      app.lane("edit", { lapId, fields }).then(() => {
+        const asked = app.activeLane.asks[0]?.lap_id === lapId;
+        if (asked) app.lane("dismiss");
+        closeSheet();
+      });
+    };
+    return [done.box, fixed.box, lost.box, mainButton("Keep", keep)];
+  });
+}
+
+/** Pieces a tap of the target covers, remembered for the operation. */
+export function tray(app) {
+  const lane = app.activeLane;
+  const size = app.catalogue.batchSize(lane.product);
+  const common = [...new Set([1, 2, 5, 10, 25, 50, size])].sort((a, b) => a - b);
+  const set = (units) => app.lane("tray", { units }).then(closeSheet);
+  openSheet("Pieces in one go", () => {
+    const own = stepper("Another number", app.state.tray[JSON.stringify([lane.product, lane.operation])] || 1, { least: 1 });
+    return [
+      say(`How many pieces of ${lane.operation || "this operation"} one tap stands for: a tray that is coated, a stack that is cut.`),
+      choices(common, null, set, String),
+      own.box,
+      mainButton("Use that number", () => set(own.read())),
+    ]; // prettier-ignore
+  });
+}
+
+/** "Everything since 10:12 was gluing": one tap for the hour, one for the work. */
+export function forgotten(app) {
+  let from = null;
+  openSheet("Forgot to switch", (redraw) => {
+    const lane = app.activeLane;
+    const kept = lane.recent.filter((lap) => !lap.removed).slice(-12);
+    const options = [...kept.map((lap, k) => [lap.lap_id, lap.start, kept.length - k])];
+    if (lane.running) options.push([null, lane.running.started, 0]);
+    if (from === null && !lane.running && kept.length) from = suspect(app, lane, kept);
+    const pickFrom = (id) => {
+      from = id;
+      redraw();
+    };
+    const mend = (fields) => app.lane("since", { fromLapId: from, fields }).then(closeSheet);
+    if (!options.length) return [say("Nothing has been timed yet.")];
+    return [
+      say("Everything since …"),
+      ...options.reverse().map(([id, start, count]) => sinceButton(app, id, start, count, from, pickFrom)),
+      heading("… was:"),
+      chips(...operationNames(app, lane).map((name) => button(name, () => mend({ operation: name, activity: hint(app, lane, name) })))),
+      chips(...Object.entries(ACTIVITY_WORDS).map(([activity, words]) => button(words, () => mend({ activity })))),
+    ]; // prettier-ignore
+  });
+}
+
+function hint(app, lane, name) {
+  const row = app.catalogue.operation(lane.product, name);
+  return row.activity_hint === "inspection" ? "inspection" : "operation";
+}
+
+function sinceButton(app, id, start, count, from, pick) {
+  const at = timeOfDay(app.clock.toWall(start));
+  const words = count ? `${at}, ${lapWords(count)} and what runs now` : `${at}, only what runs now`;
+  return button(words, () => pick(id), { class: "since", "aria-pressed": String(id === from) });
+}
+
+/** Where nothing runs: the lap furthest over the middle is the likeliest, else the last. */
+function suspect(app, lane, kept) {
+  const middle = median(kept.map((lap) => lap.seconds)) || 1;
+  const longest = kept.reduce((a, b) => (b.seconds > a.seconds ? b : a));
+  return longest.seconds > 2 * middle ? longest.lap_id : kept.at(-1).lap_id;
+}
+
+function awaySheet(app, lap) {
+  const lane = app.activeLane;
+  const usual = usualSeconds({ ...lane, operation: lap.operation }, { catalogue: app.catalogue });
+  const likely = Math.min(usual ? usual * lap.units : lap.seconds / 2, lap.seconds / 2);
+  openSheet("Away for a while", () => {
+    const kept = field("Seconds really worked", { type: "number", min: 1, step: 1, inputmode: "numeric", value: String(Math.round(likely)) });
+    const keep = () => app.lane("away", { lapId: lap.lap_id, keptSeconds: Number(kept.read()) }).then(() => lastLaps(app));
+    return [say(`The lap took ${span(lap.seconds)}. The rest becomes an interruption.`), kept.box, mainButton("Split it off", keep)];
+  });
+}
+
+/** A coarse lap is split by shares of its time. */
+function split(app, lap) {
+  const names = lap.operation.split(" + ");
+  const usual = names.map((name) => app.catalogue.operation(lap.product, name).seconds || 1);
+  const sum = usual.reduce((a, b) => a + b, 0);
+  openSheet("Split this lap", () => {
+    const shares = names.map((name, k) => stepper(`${name}, %`, Math.round((100 * usual[k]) / sum), { most: 100 }));
+    const keep = () => {
+      const given = shares.map((share) => Math.max(1, share.read()));
+      const whole = given.reduce((a, b) => a + b, 0);
+      const parts = names.map((operation, k) => ({ operation, seconds: (lap.seconds * given[k]) / whole }));
+      app.lane("split", { lapId: lap.lap_id, parts }).then(() => lastLaps(app));
+    };
+    return [say("The share of the time each took; the present times are offered."), ...shares.map((s) => s.box), mainButton("Split", keep)];
+  });
+}
+
+/** A lap nobody timed. */
+export function memory(app) {
+  const lane = app.activeLane;
+  openSheet("A lap from memory", () => {
+    let operation = lane.operation;
+    const names = [...new Set([...operationNames(app, lane), lane.operation])].filter(Boolean);
+    const pick = element("select", { onchange: () => (operation = pick.value) }, ...names.map((name) => element("option", { value: name, text: name })));
+    pick.value = operation;
+    const minutes = field("Minutes it took", { type: "number", min: 0.1, step: "any", inputmode: "decimal" });
+    const units = stepper("Pieces", 1, { least: 1 });
+    const ended = field("Ended at", { type: "time", value: timeOfDay(app.clock.toWall(app.clock.now())) });
+    const text = field("Note", { maxlength: 500 });
+    const problem = say("", "warn");
+    problem.hidden = true;
+    const keep = () => {
+      const seconds = Number(minutes.read()) * 60;
+      const valid = operation && seconds > 0 && seconds <= 86_400;
+      problem.hidden = valid;
+      problem.textContent = "Say which operation, and how many minutes (up to a day).";
+      if (!valid) return;
+      const start = endingAt(app, ended.read()) - seconds * 1000;
+      const variant = lane.variant === MIXED ? "" : lane.variant;
+      const fields = { operation, variant, seconds, units: units.read(), start, note: text.read(), activity: hint(app, lane, operation) };
+      app.lane("memory", { fields }).then(closeSheet);
+    };
+    return [element("label", { text: "Operation" }, pick), minutes.box, units.box, ended.box, text.box, problem, mainButton("Keep this lap", keep)];
+  }); // prettier-ignore
+}
+
+/** Steady time of the last time it was "10:42". */
+function endingAt(app, hoursAndMinutes) {
+  const nowWall = app.clock.toWall(app.clock.now());
+  const [hours, minutes] = hoursAndMinutes.split(":").map(Number);
+  if (!Number.isInteger(hours)) return app.clock.now();
+  const at = new Date(nowWall);
+  at.setHours(hours, minutes, 0, 0);
+  const wall = at.getTime() > nowWall + 60_000 ? at.getTime() - 86_400_000 : at.getTime();
+  return app.clock.now() - (nowWall - Math.min(wall, nowWall));
+}

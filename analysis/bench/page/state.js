@@ -1,0 +1,33 @@
+// All that a bench remembers: one object, kept in the phone's database at every step.
+
+export const RECENT_LAPS = 40; // enough for a batch's median and the five that can be undone
+export const UNDO_STEPS = 5;
+
+export function newState() {
+  return {
+    lanes: [newLane()], // one a person at the phone
+    active: 0, // the lane that chips and marks speak of
+    counts: {}, // pieces tapped since the shop's lists were last heard
+    drying: [],
+    tray: {}, // pieces a tap, by product and operation
+    batches: [], // numbered or changed on this phone
+    causes: [], // most recent first
+    typed: { workers: [], products: [], variants: {}, operations: {} },
+    trial: null, // {A: "name of a way", B: "…"} while two ways are compared
+    settings: {
+      pace: { on: false, sound: false, vibrate: false }, aims: {}, dryingSound: true, light: true,
+    }, // prettier-ignore
+    happened: "", // what a reload, a sleep or a clock change did to the running lap
+  };
+}
+
+export function newLane(like = {}) {
+  return {
+    worker: "maker", product: "", operation: "", variant: "", batch: "", way: "", ...like,
+    running: null, aside: null, recent: [], undo: [], asks: [],
+  }; // prettier-ignore
+}
+
+export const operationKey = (lane) => JSON.stringify([lane.product, lane.operation]);
+
+export const unitsATap = (state, lane) => state.tray[operationKey(lane)] || 1;

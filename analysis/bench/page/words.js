@@ -1,0 +1,34 @@
+// Numbers as a maker reads them.
+
+/** "0:07", "12:30", "1:02:05". */
+export function clockTime(seconds) {
+  const whole = Math.max(0, Math.floor(seconds));
+  const two = (number) => String(number).padStart(2, "0");
+  const hours = Math.floor(whole / 3600);
+  const minutes = Math.floor((whole % 3600) / 60);
+  return hours
+    ? `${hours}:${two(minutes)}:${two(whole % 60)}`
+    : `${minutes}:${two(whole % 60)}`;
+}
+
+/** "42 s", "3:12", "1:02:05": short for a piece, a clock for longer. */
+export function span(seconds) {
+  if (seconds === null || seconds === undefined || Number.isNaN(seconds)) return "–";
+  if (seconds < 9.95) return `${seconds.toFixed(1)} s`;
+  return seconds < 99.5 ? `${Math.round(seconds)} s` : clockTime(Math.round(seconds));
+}
+
+/** "10:42" on the phone's clock. */
+export function timeOfDay(wallMs) {
+  const at = new Date(wallMs);
+  const two = (number) => String(number).padStart(2, "0");
+  return `${two(at.getHours())}:${two(at.getMinutes())}`;
+}
+
+export function pieces(count) {
+  return count === 1 ? "1 piece" : `${count} pieces`;
+}
+
+export function laps(count) {
+  return count === 1 ? "1 lap" : `${count} laps`;
+}
