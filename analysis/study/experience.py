@@ -7,6 +7,7 @@ lap at the work counts, suspicious ones too: the piece was made, however badly i
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 import pandas as pd
@@ -120,7 +121,7 @@ def _carried_over(made, kept, first_of_cell):
     carried = np.zeros(len(made))
     by_rank = np.argsort(rank, kind="stable")
     ends = np.searchsorted(rank[by_rank], np.arange(1, rank.max(initial=0) + 2))
-    for begin, end in zip(ends[:-1], ends[1:]):
+    for begin, end in pairwise(ends):
         now = by_rank[begin:end]
         carried[now] = (carried[now - 1] + made[now - 1]) * kept[now]
     return carried

@@ -11,11 +11,15 @@ from dataclasses import dataclass
 
 import numpy as np
 
-CHUNK_LAPS = 16_384  # so much stays in the processor's cache; it is faster than all laps at once
-EXPONENTS = -np.geomspace(0.06, 1.6, 9)  # 96 % to 33 % learning rates: wider than any published
+CHUNK_LAPS = 131_072  # so much stays in the processor's cache; it is faster than all laps at once
+EXPONENTS = -np.geomspace(0.03, 1.6, 8)  # 96 % to 33 % learning rates: wider than any published
 STEEPEST, FLATTEST = -2.0, -0.02
 FULLEST = 0.98  # a plateau over 98 % of the first piece's time is no practice at all
-_BIN = 0.08  # width of a bin of log n while the grid is searched; the refinement uses every lap
+_BIN = 0.08  # width of a bin of log n while the valley is sought; the last steps use every lap
+_BINNED_STEPS = 30
+_LAST_STEPS = 40
+_ENOUGH = 1e-12  # of the residual squares: a step that takes less off is not worth taking
+_LITTLE = 1e-8  # of them: the last step that is taken unseen
 
 
 @dataclass(frozen=True)
@@ -24,9 +28,18 @@ class UnitFits:
 
     log_first: np.ndarray
     exponent: np.ndarray
-    exponent_error: np.ndarray  # standard error, laps taken as independent
-    residual_squares: np.ndarray
+    spread: np.ndarray  # sum of (log n - mean)^2
     laps: np.ndarray
+
+    def residual_squares(self, log_n, log_y) -> np.ndarray:
+        starts = np.cumsum(self.laps) - self.laps
+        fitted = np.repeat(self.log_first, self.laps) + np.repeat(self.exponent, self.laps) * log_n
+        return np.add.reduceat((log_y - fitted) ** 2, starts)
+
+    def exponent_error(self, log_n, log_y) -> np.ndarray:
+        """Standard errors, laps taken as independent: sqrt(squares / (N - 2) / spread)."""
+        freedom = np.where(self.laps > 2, self.laps - 2, np.nan)
+        return np.sqrt(self.residual_squares(log_n, log_y) / freedom / self.spread)
 
 
 @dataclass(frozen=True)
@@ -63,16 +76,17 @@ def chunks(starts, laps, size=CHUNK_LAPS):
 def fit_unit_curves(log_n, log_y, starts) -> UnitFits:
     """Ordinary least squares of log y on log n in every cell.
 
-    b = sum (L - mean L)(Y - mean Y) / sum (L - mean L)^2; both are taken about the cell's mean
-    first, so that nothing cancels. A cell of one lap, or of one n, has exponent NaN.
+    b = sum (L - mean L) Y / sum (L - mean L)^2, L about the cell's mean first, so that nothing
+    cancels. A cell of one lap, or of one n, has exponent NaN.
     """
     parts = [
         _unit_chunk(log_n[a:z], log_y[a:z], local) for a, z, local in _pieces_of(starts, len(log_n))
     ]
-    return UnitFits(*(np.concatenate(column) for column in zip(*parts)))
+    return UnitFits(*(np.concatenate(column) for column in zip(*parts, strict=True)))
 
 
 def _pieces_of(starts, laps):
+    """(first lap, end, starts within) of runs of whole cells small enough for the cache."""
     for first, last in chunks(starts, laps):
         end = starts[last] if last < len(starts) else laps
         yield starts[first], end, starts[first:last] - starts[first]
@@ -82,68 +96,73 @@ def _unit_chunk(log_n, log_y, starts):
     laps = counts(starts, len(log_n))
     mean_n = np.add.reduceat(log_n, starts) / laps
     mean_y = np.add.reduceat(log_y, starts) / laps
-    x = log_n - np.repeat(mean_n, laps)
-    y = log_y - np.repeat(mean_y, laps)
-    xx = np.add.reduceat(x * x, starts)
+    x = np.repeat(mean_n, laps)
+    np.subtract(log_n, x, out=x)
+    xy = np.add.reduceat(x * log_y, starts)
+    xx = np.add.reduceat(np.multiply(x, x, out=x), starts)
     with np.errstate(divide="ignore", invalid="ignore"):
-        exponent = np.add.reduceat(x * y, starts) / xx
-        residual = y - np.repeat(exponent, laps) * x
-        squares = np.add.reduceat(residual * residual, starts)
-        error = np.sqrt(squares / np.where(laps > 2, laps - 2, np.nan) / xx)
-    return mean_y - exponent * mean_n, exponent, error, squares, laps
+        exponent = np.where(xx > 1e-20 * laps, xy / xx, np.nan)
+    return mean_y - exponent * mean_n, exponent, xx, laps
 
 
 def fit_plateau_curves(log_n, log_y, starts) -> PlateauFits:
     """Least squares of log y on log(c + (a - c) n^b) in every cell, by variable projection.
 
     For a given exponent the curve is linear in c and a - c (Golub & Pereyra 1973), fitted by
-    iteratively reweighted sums with weights 1 / fitted^2; a grid of exponents over laps binned
-    by log n finds the valley, and Gauss-Newton over every lap goes down to its floor.
+    sums reweighted by 1 / seconds^2. A grid of exponents over laps binned by log n finds the
+    valley, Newton over the bins its floor, and the last steps are over every lap.
     Bounds: 0 <= c <= 0.98 a, -2 <= b <= -0.02.
     """
-    parts = [
-        _plateau_chunk(log_n[a:z], log_y[a:z], local)
-        for a, z, local in _pieces_of(starts, len(log_n))
-    ]
-    return PlateauFits(*(np.concatenate(column) for column in zip(*parts)))
-
-
-def _plateau_chunk(log_n, log_y, starts):
     laps = counts(starts, len(log_n))
-    exponent, fraction = _plateau_start(log_n, log_y, starts, laps)
-    log_first, exponent, fraction, squares = _plateau_descent(
-        log_n, log_y, starts, laps, exponent, fraction
-    )
+    bins = _binned(log_n, log_y, starts)
+    exponent, fraction = _from_grid(*bins)
+    _, exponent, fraction, _, matrix = _descent(*bins, exponent, fraction, _BINNED_STEPS, 1e-9)
+    parts, first = [], 0
+    for a, z, local in _pieces_of(starts, len(log_n)):
+        here = slice(first, first + len(local))
+        first += len(local)
+        data = log_n[a:z], log_y[a:z], np.broadcast_to(1.0, z - a), local
+        parts.append(_last_steps(data, exponent[here], fraction[here], matrix[:, here]))
+    level, exponent, fraction, squares = (np.concatenate(q) for q in zip(*parts, strict=True))
     inside = (fraction > 0) & (fraction < FULLEST) & (exponent > STEEPEST) & (exponent < FLATTEST)
-    unit_squares = _unit_chunk(log_n, log_y, starts)[3]
-    freedom = np.maximum(laps - 3, 1)
-    better = unit_squares - squares > 3.84 * squares / freedom
-    return log_first, exponent, fraction, squares, inside & better & (laps > 4), laps
+    better = _unit_squares(*bins) - _normal(*bins, exponent, fraction)[1]
+    identifiable = inside & (laps > 4) & (better > 3.84 * squares / np.maximum(laps - 3, 1))
+    return PlateauFits(level, exponent, fraction, squares, identifiable, laps)
 
 
-def _plateau_start(log_n, log_y, starts, laps):
-    """The best exponent of the grid, and its plateau fraction, from binned laps."""
-    n, y, weight, starts = _binned(log_n, log_y, starts, laps)
-    cells = np.repeat(np.arange(len(starts)), counts(starts, len(n)))
-    best = np.full(len(starts), np.inf)
-    exponent, fraction = np.full(len(starts), EXPONENTS[0]), np.zeros(len(starts))
-    seconds = np.exp(y)
-    for b in EXPONENTS:
-        power = np.exp(b * n)
-        c, d = _reweighted_line(power, seconds, y, weight, starts, cells)
-        squares = np.add.reduceat(weight * (y - np.log(c[cells] + d[cells] * power)) ** 2, starts)
-        better = squares < best
-        best = np.where(better, squares, best)
-        exponent = np.where(better, b, exponent)
-        fraction = np.where(better, c / (c + d), fraction)
-    return exponent, np.clip(fraction, 0.0, FULLEST)
+def _last_steps(data, exponent, fraction, matrix):
+    """From the floor of the bins to that of the laps by two steps with the bins' curvature, which
+    is enough for nearly all cells, and by Newton for the others.
+
+    What the second step takes off is so little that its effect is known without another look:
+    the squares fall by the gain, the level by the mean slopes times the step.
+    """
+    starts, size = data[3], counts(data[3], len(data[0]))
+    at = np.array([exponent, fraction])
+    r, u, v, _ = _slopes(*data[:2], size, *at)
+    r -= np.repeat(np.add.reduceat(r, starts) / size, size)
+    gradient = np.add.reduceat(u * r, starts), np.add.reduceat(v * r, starts)
+    at = _bounded(at + _step(matrix, gradient, 0.0, at)[0])
+    r, u, v, _ = _slopes(*data[:2], size, *at)
+    level = np.add.reduceat(r, starts) / size
+    r -= np.repeat(level, size)
+    squares, *gradient = (np.add.reduceat(q * r, starts) for q in (r, u, v))
+    step, gain = _step(matrix, gradient, 0.0, at)
+    within = (_bounded(at + step) == at + step).all(axis=0)
+    step = np.where(within, step, 0.0)
+    slope = np.array([np.add.reduceat(q, starts) for q in (u, v)]) / size
+    left = np.flatnonzero(~(gain < _LITTLE * squares) | ~within)
+    at, level, squares = at + step, level - (slope * step).sum(axis=0), squares - gain * within
+    if len(left):
+        better = _descent(*_only(*data, left), *at[:, left], _LAST_STEPS, _ENOUGH)
+        level[left], at[:, left], squares[left] = better[0], better[1:3], better[3]
+    return level, *at, squares
 
 
-def _binned(log_n, log_y, starts, laps):
-    """Means of log n and log y over runs of laps with about the same n, and their counts."""
-    key = np.floor(log_n * (1 / _BIN))
+def _binned(log_n, log_y, starts):
+    """(mean log n, mean log y, laps, starts) of runs of laps with about the same n."""
+    key = (log_n * (1 / _BIN)).astype(np.int32)
     edge = np.empty(len(key), bool)
-    edge[0] = True
     np.not_equal(key[1:], key[:-1], out=edge[1:])
     edge[starts] = True
     bins = np.flatnonzero(edge)
@@ -153,21 +172,29 @@ def _binned(log_n, log_y, starts, laps):
     return mean_n, mean_y, weight, np.searchsorted(bins, starts)
 
 
-def _reweighted_line(power, seconds, y, weight, starts, cells):
-    """c and d >= 0 of c + d n^b with the least squares of logs, two reweightings."""
-    fitted, target = seconds, seconds
-    for _ in range(2):
-        w = weight / (fitted * fitted)
-        c, d = _bounded_line(w, power, target, starts)
-        fitted = c[cells] + d[cells] * power
-        target = fitted * (1 + y - np.log(fitted))
-    return c, d
+def _from_grid(n, y, weight, starts):
+    """The best exponent of the grid, and its plateau fraction."""
+    size = counts(starts, len(n))
+    best = np.full(len(starts), np.inf)
+    exponent, fraction = np.full(len(starts), EXPONENTS[0]), np.zeros(len(starts))
+    seconds = np.exp(y)
+    relative = weight / (seconds * seconds)
+    for b in EXPONENTS:
+        power = np.exp(b * n)
+        c, d = _bounded_line(relative, power, seconds, starts)
+        fitted = np.repeat(c, size) + np.repeat(d, size) * power
+        squares = np.add.reduceat(weight * (y - np.log(fitted)) ** 2, starts)
+        better = squares < best
+        best = np.where(better, squares, best)
+        exponent = np.where(better, b, exponent)
+        fraction = np.where(better, c / (c + d), fraction)
+    return exponent, np.clip(fraction, 0.0, FULLEST)
 
 
 def _bounded_line(w, x, z, starts):
-    s, sx, sxx, sz, sxz = (
-        np.add.reduceat(q, starts) for q in (w, w * x, w * x * x, w * z, w * x * z)
-    )
+    """Weighted least squares of z on c + d x with c, d >= 0."""
+    wx, wz = w * x, w * z
+    s, sx, sxx, sz, sxz = (np.add.reduceat(q, starts) for q in (w, wx, wx * x, wz, wx * z))
     with np.errstate(divide="ignore", invalid="ignore"):
         d = (s * sxz - sx * sz) / (s * sxx - sx * sx)
     c = (sz - d * sx) / s
@@ -178,83 +205,128 @@ def _bounded_line(w, x, z, starts):
     return c, d
 
 
-def _plateau_descent(log_n, log_y, starts, laps, exponent, fraction, steps=40):
-    """Gauss-Newton (damped, bounded) in exponent and fraction; the level is projected out.
+def _descent(n, y, weight, starts, exponent, fraction, steps, enough):
+    """Damped, bounded Newton in exponent and fraction; the level is projected out.
 
-    Cells leave as they arrive, so the last steps cost little.
+    A cell leaves when the next step would take less than `enough` of its residual squares off,
+    so the last steps cost little. Returns (level, exponent, fraction, squares, matrix).
     """
     cells = len(starts)
-    log_first, squares = np.zeros(cells), np.full(cells, np.inf)
-    exponent, fraction = exponent.copy(), fraction.copy()
-    trial_b, trial_f = exponent.copy(), fraction.copy()
-    step_b, step_f = np.zeros(cells), np.zeros(cells)
-    damping = np.full(cells, 1e-4)
-    active = np.arange(cells)
-    n, y, at, size = log_n, log_y, starts, laps
+    level, squares, matrix = np.zeros(cells), np.full(cells, np.inf), np.zeros((3, cells))
+    at = np.array([exponent, fraction])
+    trial, step, damping = at.copy(), np.zeros((2, cells)), np.zeros(cells)
+    active, data = np.arange(cells), (n, y, weight, starts)
     for _ in range(steps):
-        level, rss, matrix, gradient = _plateau_step(
-            n, y, at, size, trial_b[active], trial_f[active]
-        )
-        better = rss <= squares[active] * (1 + 1e-14)
-        won = active[better]
-        gain = squares[won] - rss[better]
-        exponent[won], fraction[won] = trial_b[won], trial_f[won]
-        log_first[won], squares[won] = level[better], rss[better]
-        db, df = _damped(
-            matrix,
-            gradient,
-            np.where(better, damping[active], 0.0),
-            fraction[active],
-            exponent[active],
-        )
-        step_b[won], step_f[won] = db[better], df[better]
-        damping[won] = damping[won] * 0.1
-        lost = active[~better]
-        damping[lost] = damping[lost] * 10 + 1e-3
-        step_b[lost] *= 0.25
-        step_f[lost] *= 0.25
-        trial_b[active] = np.clip(exponent[active] + step_b[active], STEEPEST, FLATTEST)
-        trial_f[active] = np.clip(fraction[active] + step_f[active], 0.0, FULLEST)
-        moved = np.abs(trial_b - exponent)[active] + np.abs(trial_f - fraction)[active]
-        still = moved > 1e-9
-        if not still.any():
+        new_level, new_squares, new_matrix, gradient = _normal(*data, *trial[:, active])
+        better = new_squares <= squares[active]
+        won, lost = active[better], active[~better]
+        at[:, won], level[won], squares[won] = trial[:, won], new_level[better], new_squares[better]
+        matrix[:, won] = new_matrix[:, better]
+        damping[won] *= 0.1
+        damping[lost] = damping[lost] * 10 + 1e-2
+        fresh, gain = _step(new_matrix, gradient, damping[active], at[:, active])
+        step[:, won] = fresh[:, better]
+        step[:, lost] *= 0.25
+        trial[:, active] = _bounded(at[:, active] + step[:, active])
+        moved = np.abs(trial[:, active] - at[:, active]).max(axis=0) > 1e-9
+        on = moved & ~(better & (gain < enough * new_squares))
+        if not on.any():
             break
-        if still.mean() < 0.7:
-            active = active[still]
-            n, y, at, size = _only(log_n, log_y, starts, laps, active)
-    return log_first, exponent, fraction, squares
+        if on.mean() < 0.8:
+            active = active[on]
+            data = _only(n, y, weight, starts, active)
+    return level, *at, squares, matrix
 
 
-def _only(log_n, log_y, starts, laps, cells):
-    size = laps[cells]
-    at = np.cumsum(size) - size
-    where = np.arange(size.sum()) + np.repeat(starts[cells] - at, size)
-    return log_n[where], log_y[where], at, size
+def _bounded(at):
+    return np.clip(at, [[STEEPEST], [0.0]], [[FLATTEST], [FULLEST]])
 
 
-def _plateau_step(log_n, log_y, starts, laps, exponent, fraction):
-    f = np.repeat(fraction, laps)
-    power = np.exp(np.repeat(exponent, laps) * log_n)
-    rest = (1 - f) * power
-    level = f + rest
-    by_b = rest * log_n / level
-    by_f = (1 - power) / level
-    residual = log_y - np.log(level)
-    mean = [np.add.reduceat(q, starts) / laps for q in (residual, by_b, by_f)]
-    r, u, v = (q - np.repeat(m, laps) for q, m in zip((residual, by_b, by_f), mean))
-    sums = [np.add.reduceat(q, starts) for q in (r * r, u * u, u * v, v * v, u * r, v * r)]
-    return mean[0], sums[0], sums[1:4], sums[4:6]
+def _only(n, y, weight, starts, cells):
+    size = counts(starts, len(n))[cells]
+    first = np.cumsum(size) - size
+    where = np.arange(size.sum()) + np.repeat(starts[cells] - first, size)
+    return n[where], y[where], weight[where], first
 
 
-def _damped(matrix, gradient, damping, fraction, exponent):
+def _normal(n, y, weight, starts, exponent, fraction):
+    """(level, residual squares, (uu, uv, vv), (ur, vr)) at exponent and fraction of every cell.
+
+    r: residual; u, v: slopes of the curve's log in exponent and fraction, about their means. The
+    matrix is Newton's where that is positive definite, with the curve's second derivatives,
+        sum u_i u_j - r d2/didj, and Gauss-Newton's, without, elsewhere.
+    """
+    size = counts(starts, len(n))
+    r, u, v, power_over_value = _slopes(n, y, size, exponent, fraction)
+    total = np.add.reduceat(weight, starts)
+    level = np.add.reduceat(weight * r, starts) / total
+    r -= np.repeat(level, size)
+    wr = weight * r
+    rr, ur, vr = (np.add.reduceat(wr * q, starts) for q in (r, u, v))
+    by_b = (1 - np.repeat(fraction, size)) * power_over_value * n * n - u * u
+    bent = (by_b, -power_over_value * n - u * v, -v * v)
+    bend = [np.add.reduceat(wr * q, starts) for q in bent]
+    for q in (u, v):
+        q -= np.repeat(np.add.reduceat(weight * q, starts) / total, size)
+    wu, wv = weight * u, weight * v
+    flat = np.array([np.add.reduceat(q, starts) for q in (wu * u, wu * v, wv * v)])
+    full = flat - bend
+    definite = (full[0] > 0) & (full[0] * full[2] > 1.0001 * full[1] ** 2)
+    return level, rr, np.where(definite, full, flat), (ur, vr)
+
+
+def _slopes(n, y, size, exponent, fraction):
+    """(y - log curve, its log's slope in exponent, in fraction, n^b over the curve), level 0."""
+    f = np.repeat(fraction, size)
+    power = np.repeat(exponent, size)
+    np.exp(np.multiply(power, n, out=power), out=power)
+    value = power - f * power
+    value += f
+    inverse = 1 / value
+    r = y - np.log(value, out=value)
+    v = (1 - power) * inverse
+    power *= inverse
+    u = power * n
+    u *= 1 - f
+    return r, u, v, power
+
+
+def _step(matrix, gradient, damping, at):
+    """(damped step, what it should take off the residual squares); none out of a bound."""
     uu, uv, vv = matrix
     gu, gv = gradient
+    exponent, fraction = at
+    pinned_u = ((exponent <= STEEPEST) & (gu < 0)) | ((exponent >= FLATTEST) & (gu > 0))
+    pinned_v = ((fraction <= 0) & (gv < 0)) | ((fraction >= FULLEST) & (gv > 0))
     uu, vv = uu * (1 + damping) + 1e-300, vv * (1 + damping) + 1e-300
-    pinned_f = ((fraction <= 0) & (gv < 0)) | ((fraction >= FULLEST) & (gv > 0))
-    pinned_b = ((exponent <= STEEPEST) & (gu < 0)) | ((exponent >= FLATTEST) & (gu > 0))
-    uv = np.where(pinned_f | pinned_b, 0.0, uv)
-    gu, gv = np.where(pinned_b, 0.0, gu), np.where(pinned_f, 0.0, gv)
+    uv = np.where(pinned_u | pinned_v, 0.0, uv)
+    gu, gv = np.where(pinned_u, 0.0, gu), np.where(pinned_v, 0.0, gv)
     determinant = np.maximum(uu * vv - uv * uv, 1e-14 * uu * vv)
-    db = (vv * gu - uv * gv) / determinant
-    df = (uu * gv - uv * gu) / determinant
-    return np.clip(db, -0.5, 0.5), np.clip(df, -0.4, 0.4)
+    step = np.array([(vv * gu - uv * gv) / determinant, (uu * gv - uv * gu) / determinant])
+    return np.clip(step, -0.5, 0.5), step[0] * gu + step[1] * gv
+
+
+def _unit_squares(n, y, weight, starts):
+    """Residual squares of a curve without a plateau."""
+    total, size = np.add.reduceat(weight, starts), counts(starts, len(n))
+    x, z = (q - np.repeat(np.add.reduceat(weight * q, starts) / total, size) for q in (n, y))
+    xx, xz, zz = (np.add.reduceat(weight * q, starts) for q in (x * x, x * z, z * z))
+    with np.errstate(divide="ignore", invalid="ignore"):
+        return zz - np.where(xx > 0, xz * xz / xx, 0.0)
+
+
+def bootstrap_exponents(log_n, log_y, session_starts, draws, rng):
+    """Exponents of one cell's unit curve when its sessions are drawn anew with replacement.
+
+    Laps of one session resemble each other, so whole sessions are drawn (Cameron, Gelbach &
+    Miller 2008). Each session comes down to five sums, and a draw to how often it was taken:
+        counts (draws, sessions) @ sums (sessions, 5) -> b = (n Sxy - Sx Sy) / (n Sxx - Sx^2).
+    """
+    x, y = log_n - log_n.mean(), log_y - log_y.mean()
+    columns = (np.ones(len(x)), x, y, x * x, x * y)
+    sums = np.array([np.add.reduceat(column, session_starts) for column in columns]).T
+    sessions = len(session_starts)
+    taken = rng.multinomial(sessions, np.full(sessions, 1 / sessions), size=draws)
+    n, sx, sy, sxx, sxy = (taken @ sums).T
+    with np.errstate(divide="ignore", invalid="ignore"):
+        return (n * sxy - sx * sy) / (n * sxx - sx * sx)

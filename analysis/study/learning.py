@@ -67,7 +67,7 @@ def fit_learning(laps: pd.DataFrame) -> LearningResult:
     experience = experience_at(practice, retention.used)
     selection = select(practice, experience, good)
     if (selection.suspicious == good).any():
-        selection = select(practice, experience, ~selection.suspicious)
+        selection = select(practice, experience, ~selection.suspicious, selection)
     fits = _cell_fits(practice, experience, retention, selection)
     cells = _cell_frame(practice, retention, selection, fits)
     return LearningResult(

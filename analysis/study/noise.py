@@ -39,6 +39,7 @@ class Bend:
 
     columns: list
     hold: np.ndarray
+    log_middle: np.ndarray
 
     @classmethod
     def of(cls, practice: Practice, experience, restart) -> Bend:
@@ -49,7 +50,7 @@ class Bend:
         hold[:, 1, 1] = 1e-9
         hold[:, 2, 2] = np.where(size < BENDING_LAPS, 1e6, 1e-9)
         hold[:, 3, 3] = 0.2  # restart within +-60 % where the lap noise is 13 %
-        return cls([np.ones(len(middle)), centred, centred * centred, restart], hold)
+        return cls([np.ones(len(middle)), centred, centred * centred, restart], hold, middle)
 
     def fitted(self, practice: Practice, response, weight):
         sums = Sums.of([*self.columns, response], weight, practice)

@@ -12,6 +12,7 @@ import numpy as np
 
 from analysis.study import pooling
 from analysis.study.experience import Practice
+from analysis.study.fits import fit_plateau_curves
 from analysis.study.likeness import Sums, solve, split
 from analysis.study.noise import BENDING_LAPS, Bend, Noise, noise_of, work_of
 from analysis.study.regression import (
@@ -69,6 +70,7 @@ class Selection:
     suspicious: np.ndarray  # over laps
     work: Work
     weight: np.ndarray
+    thetas: dict[str, np.ndarray]
 
     def picked(self, name) -> np.ndarray:
         """An attribute of each cell's chosen candidate."""
@@ -78,8 +80,8 @@ class Selection:
         return result
 
 
-def select(practice: Practice, experience, good) -> Selection:
-    """Fit and choose; good: the laps to use."""
+def select(practice: Practice, experience, good, before: Selection | None = None) -> Selection:
+    """Fit and choose; good: the laps to use; before: where the fits may start from."""
     response = practice.log_seconds_per_piece
     work, weight = work_of(practice, experience), np.where(good, practice.pieces, 0.0)
     laps = np.bincount(practice.cell, good).astype(int)
@@ -88,12 +90,17 @@ def select(practice: Practice, experience, good) -> Selection:
     noise = _settled(noise_of(practice, bend, response, weight), few)
     prior = _prior(noise)
     data = (response, weight, noise.likeness, practice, work)
-    fits = {"unit": fit("unit", _start(practice, response), *data, prior)}
+    starts = {name: [theta] for name, theta in before.thetas.items()} if before else {}
+    level = _start(practice, response)
+    fits = {"unit": _best_fit("unit", starts.get("unit", [level]), data, prior)}
     freedom = _slope_freedom(practice, bend, weight, noise, few)
     p = _practice_p(fits["unit"], noise, freedom)
     shown = (p < SIGNIFICANCE) & (fits["unit"].theta[:, EXPONENT] < 0) & ~few
     bent = _with_exponent(prior, noise, pooling.PUBLISHED_EXPONENT, BENT_SPREAD)
-    fits |= _other_curves(fits["unit"].theta, data, prior, bent)
+    starts = starts or _starts(practice, bend, fits["unit"].theta)
+    for name in ("constant", "cumulative_average", "plateau", "prior"):
+        held = bent if name in ("plateau", "prior") else prior
+        fits[name] = _best_fit(name, starts[name], data, held)
     spread = pooling.spread_of_exponents(*_own_exponents(fits["unit"], noise, laps))
     guess = _with_exponent(prior, noise, spread.exponent, spread.deviation)
     pooled = fit("unit", fits["unit"].theta, *data, guess)
@@ -106,8 +113,10 @@ def select(practice: Practice, experience, good) -> Selection:
     ]
     unit = _candidate(fits["unit"], curve == "unit", np.ones(len(curve)), data, noise)
     log_expected, z, odd = _judged(candidates, practice, work, response, noise)
+    thetas = {name: one.theta for name, one in fits.items()}
     return Selection(
         candidates, curve, few, unit, noise, p, spread, good, log_expected, z, odd, work, weight,
+        thetas,
     )  # fmt: skip
 
 
@@ -160,41 +169,44 @@ def _start(practice, response):
     return theta
 
 
-def _other_curves(unit_theta, data, prior, bent):
-    """The other curves; plateau and prior experience from two starts each, the better kept."""
+def _starts(practice: Practice, bend: Bend, unit_theta):
+    """Where each curve's descent starts; bent curves from two places, the better is kept."""
     level = unit_theta.copy()
     level[:, EXPONENT] = 0.0
+    free = fit_plateau_curves(bend.log_middle, practice.log_seconds_per_piece, practice.cell_starts)
     return {
-        "constant": fit("constant", level, *data, prior),
-        "cumulative_average": fit("cumulative_average", unit_theta, *data, prior),
-        "plateau": _better(
-            fit("plateau", _steeper(unit_theta, FRACTION, f, 1 / (1 - f)), *data, bent)
-            for f in (0.3, 0.7)
-        ),
-        "prior": _better(
-            fit("prior", _steeper(unit_theta, LOG_PRIOR, u, 1 + u / 3), *data, bent)
-            for u in (0.7, 3.0)
-        ),
+        "constant": [level],
+        "cumulative_average": [unit_theta],
+        "plateau": [
+            _bent(unit_theta, FRACTION, 0.3, unit_theta[:, EXPONENT] / 0.7),
+            _bent(unit_theta, FRACTION, free.fraction, free.exponent),
+        ],
+        "prior": [
+            _bent(unit_theta, LOG_PRIOR, 0.7, unit_theta[:, EXPONENT] * 1.2),
+            _bent(unit_theta, LOG_PRIOR, 3.0, unit_theta[:, EXPONENT] * 2),
+        ],
     }
 
 
-def _steeper(unit_theta, parameter, value, times):
+def _bent(unit_theta, parameter, value, exponent):
     start = unit_theta.copy()
     start[:, parameter] = value
-    start[:, EXPONENT] = np.clip(unit_theta[:, EXPONENT] * times, -1.5, -0.03)
+    start[:, EXPONENT] = np.clip(exponent, -1.5, -0.03)
     return start
 
 
-def _better(fits) -> Fit:
-    one, other = fits
-    wins = other.squares < one.squares
-    return Fit(
-        one.curve,
-        np.where(wins[:, None], other.theta, one.theta),
-        np.where(wins, other.squares, one.squares),
-        np.where(wins[:, None, None], other.unscaled, one.unscaled),
-        one.prior,
-    )
+def _best_fit(curve, starts, data, prior) -> Fit:
+    best, *others = (fit(curve, start, *data, prior) for start in starts)
+    for other in others:
+        wins = other.squares < best.squares
+        best = Fit(
+            curve,
+            np.where(wins[:, None], other.theta, best.theta),
+            np.where(wins, other.squares, best.squares),
+            np.where(wins[:, None, None], other.unscaled, best.unscaled),
+            prior,
+        )
+    return best
 
 
 def _slope_freedom(practice: Practice, bend: Bend, weight, noise: Noise, few):
