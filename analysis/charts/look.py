@@ -34,7 +34,12 @@ def finished(chart: alt.TopLevelMixin, description: str, height: int | alt.Step)
     `description` is what a screen reader says in place of the picture.
     """
     return (
-        chart.properties(width="container", height=height, description=description)
+        chart.properties(
+            width="container",
+            height=height,
+            description=description,
+            padding={"left": 6, "right": 6, "top": 6, "bottom": 8},
+        )
         .configure_axis(
             labelFontSize=LETTER_PIXELS,
             titleFontSize=LETTER_PIXELS,

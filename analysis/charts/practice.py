@@ -6,6 +6,8 @@ import pandas as pd
 
 from analysis.charts import look
 
+_WORDS_WIDE = 0.42  # of the chart's width on a phone, words such as "helper 3 weeks away"
+_LINE_PIXELS = 16
 MOST_POINTS = 60  # of one worker on one chart; more would hide the curve
 
 
@@ -37,7 +39,7 @@ def practice_chart(
     if plateaus is not None and not plateaus.empty:
         layers += _plateau_rules(_scaled(plateaus, seconds), encodings)
     if breaks is not None and not breaks.empty:
-        layers += _break_rules(breaks)
+        layers += _break_rules(breaks, float(points["pieces_made"].max()), many)
     return look.finished(alt.layer(*layers), _described(points, operation, unit, seconds), 320)
 
 
@@ -103,23 +105,46 @@ def _plateau_rules(plateaus: pd.DataFrame, shared: _Encodings) -> list[alt.Chart
     return [rule, words.encode(x=alt.value(0), y="seconds:Q", text="said:N")]
 
 
-def _break_rules(breaks: pd.DataFrame) -> list[alt.Chart]:
-    """A dotted upright where somebody was away, with the length of it written at the top."""
+def _break_rules(breaks: pd.DataFrame, most_pieces: float, many: bool) -> list[alt.Chart]:
+    """A dashed upright where somebody was away; how long, and who of many, is written at the top,
+    a line lower where it would run into the words before."""
+    breaks = breaks.sort_values("pieces_made", ignore_index=True)
+    who = breaks["worker"].astype(str)
+    length = breaks["days_away"].map(away) + " away"
     named = breaks.assign(
-        said=[f"{away(days)} away" for days in breaks["days_away"]],
-        who=breaks["worker"].astype(str),
+        who=who,
+        length=length,
+        said=who + " " + length if many else length,
+        top=12 + _LINE_PIXELS * _rows_of_words(breaks["pieces_made"], most_pieces),
     )
     tooltip = [
         alt.Tooltip("who:N", title="worker"),
-        alt.Tooltip("said:N", title="break"),
+        alt.Tooltip("length:N", title="break"),
         alt.Tooltip("pieces_made:Q", title="after pieces", format=",.0f"),
     ]
     rule = alt.Chart(named).mark_rule(strokeDash=[4, 3], color=look.GREY, strokeWidth=1.5)
-    words = alt.Chart(named).mark_text(align="left", baseline="top", dx=3, color=look.INK)
-    return [
-        rule.encode(x="pieces_made:Q", tooltip=tooltip),
-        words.encode(x="pieces_made:Q", y=alt.value(0), text="said:N", tooltip=tooltip),
+    height = alt.Y("top:Q", scale=None, axis=None)
+    early = named["pieces_made"] < _WORDS_WIDE * most_pieces
+    words = [
+        alt.Chart(part)
+        .mark_text(align=align, baseline="middle", dx=dx, color=look.INK)
+        .encode(x="pieces_made:Q", y=height, text="said:N", tooltip=tooltip)
+        for part, align, dx in ((named[early], "left", 3), (named[~early], "right", -3))
+        if len(part)
     ]
+    return [rule.encode(x="pieces_made:Q", tooltip=tooltip), *words]
+
+
+def _rows_of_words(at: pd.Series, most_pieces: float) -> np.ndarray:
+    """The line each words stand on: the first on which those before leave room."""
+    room = _WORDS_WIDE * most_pieces
+    last: list[float] = []
+    rows = []
+    for place in at:
+        row = next((r for r, before in enumerate(last) if place - before > room), len(last))
+        last[row : row + 1] = [place]
+        rows.append(row)
+    return np.array(rows)
 
 
 def away(days: float) -> str:

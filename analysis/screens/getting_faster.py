@@ -9,7 +9,7 @@ from analysis.charts.practice import practice_chart
 from analysis.screens import answers, glossary, parts, source, words
 from analysis.study.forecast import next_batch
 from analysis.study.learning_points import learning_points
-from analysis.study.practice_path import practice_path
+from analysis.study.practice_path import PracticePath, practice_path
 
 TRADE = ("learning curve", "learning rate", "plateau", "experience depreciation")
 CURVES = {
@@ -42,18 +42,27 @@ def show() -> None:
     chosen = cells[(cells["product"] == product) & (cells["operation"] == operation)]
     chosen = chosen[chosen["worker"] == worker] if worker else chosen
     batch = _batch_size(figures.shop, product)
-    answers.sentence(*[_now(row) for _, row in chosen.iterrows()])
-    _, low, high = next_batch(figures.learning.fits, batch)
-    for cell, row in chosen.iterrows():
-        if len(chosen) > 1:
-            st.markdown(f"**{words.plain(row['worker'])}**")
-        answers.points(_statements(row, low[cell], high[cell], batch))
+    answers.sentence(_now(operation, chosen))
+    forecast = next_batch(figures.learning.fits, batch)
+    if len(chosen) == 1:
+        _details(chosen, forecast, batch)
     glossary.beside(*TRADE, *_curve_terms(chosen), "prediction interval")
     _picture(here, product, operation, worker, figures)
+    if len(chosen) > 1:
+        _details(chosen, forecast, batch)
     answers.table(_table(cells[cells["product"] == product]), "getting_faster", FORMATS)
     answers.surer(_surer(chosen))
     answers.worked_out(WORKED_OUT)
     st.caption(CAUTION)
+
+
+def _details(chosen: pd.DataFrame, forecast: tuple, batch: int) -> None:
+    """What can be said of each worker; below the chart where there are several."""
+    _, low, high = forecast
+    for cell, row in chosen.iterrows():
+        if len(chosen) > 1:
+            st.markdown(f"**{words.plain(row['worker'])}**")
+        answers.points(_statements(row, low[cell], high[cell], batch))
 
 
 def _choice(cells: pd.DataFrame, operations: pd.DataFrame) -> tuple[str, str, str]:
@@ -91,16 +100,22 @@ def _batch_size(shop, product: str) -> int:
     return int(sizes[0]) if sizes else 25
 
 
-def _now(row: pd.Series) -> str:
-    """Where one worker stands, in a sentence."""
-    lead = f"For *{words.plain(row['operation'])}*, {words.plain(row['worker'])} now needs"
-    present = words.time_range(row["present_low"], row["present_high"])
+def _now(operation: str, chosen: pd.DataFrame) -> str:
+    """Where everybody chosen stands, in a sentence."""
+    longest = chosen["present_high"].max()
+    parts = [_stands(row, longest) for _, row in chosen.iterrows()]
+    return f"For *{words.plain(operation)}*, {' and '.join(parts)}."
+
+
+def _stands(row: pd.Series, longest: float) -> str:
+    present = words.time_range(row["present_low"], row["present_high"], longest)
+    who = words.plain(row["worker"])
     if row["pooled"]:
-        return f"{lead} perhaps {present} a piece: too few laps to say how fast that falls."
+        return f"{who} needs perhaps {present} a piece (too few laps to say how fast that falls)"
     if row["curve"] == "constant":
-        return f"{lead} about {present} a piece; practice does not change it so far."
+        return f"{who} needs about {present} a piece, with no effect of practice so far"
     first = words.rough(row["first_unit_seconds"])
-    return f"{lead} about {present} a piece; the first one took about {first}."
+    return f"{who} now needs about {present} a piece (the first one took about {first})"
 
 
 def _statements(row: pd.Series, low: float, high: float, batch: int) -> list[str]:
@@ -168,13 +183,11 @@ def _after_a_break(row: pd.Series) -> str:
         return "What a break takes away cannot be told: nobody has been away from it for long."
     lost = words.share_range(1 - row["retention_high"], 1 - row["retention_low"])
     low, high = row["two_week_break_batch_low"], row["two_week_break_batch_high"]
+    practice = f"(a week takes {lost} of the practice)"
     if high < 10:
-        return f"Two weeks away cost hardly anything (a week takes {lost} of the practice)."
-    return (
-        f"Two weeks away cost {words.time_range(low, high)} on the next 25 pieces together, "
-        f"{words.rough(row['two_week_break_seconds'])} on the first (a week takes {lost} of the "
-        "practice)."
-    )
+        return f"Two weeks away cost hardly anything {practice}."
+    cost = words.time_range(low, high) if low >= 1 else f"at most {words.rough(high)}"
+    return f"Two weeks away cost {cost} on the next 25 pieces together {practice}."
 
 
 def _after_a_start(row: pd.Series) -> str:
@@ -189,7 +202,7 @@ def _after_a_start(row: pd.Series) -> str:
 
 def _picture(here, product: str, operation: str, worker: str, figures) -> None:
     points = _points(*here.key, figures)
-    path = practice_path(points, figures.laps, figures.learning, product, operation).of(worker)
+    path = _path(*here.key, product, operation, points, figures).of(worker)
     if path.points.empty:
         st.info("Every lap of this was set aside as suspicious. Next step: look at them on *Laps*.")
         return
@@ -205,18 +218,26 @@ def _points(url, version, _figures) -> pd.DataFrame:
     return learning_points(_figures.learning, _figures.laps)
 
 
-FORMATS = {
-    "now (s a piece)": "%.0f",
-    "from": "%.0f",
-    "to": "%.0f",
-    "first piece (s)": "%.0f",
-    "learning rate (%)": "%.0f",
-    "rate from (%)": "%.0f",
-    "rate to (%)": "%.0f",
-    "levels out at (s)": "%.0f",
-    "next piece from (s)": "%.0f",
-    "next piece to (s)": "%.0f",
-}
+@st.cache_data(show_spinner=False, max_entries=64)
+def _path(url, version, product, operation, _points, _figures) -> PracticePath:
+    return practice_path(_points, _figures.laps, _figures.learning, product, operation)
+
+
+FORMATS = dict.fromkeys(
+    (
+        "now (s a piece)",
+        "now from (s)",
+        "now to (s)",
+        "first piece (s)",
+        "learning rate (%)",
+        "rate from (%)",
+        "rate to (%)",
+        "levels out at (s)",
+        "next piece from (s)",
+        "next piece to (s)",
+    ),
+    "%.0f",
+)
 
 
 def _table(cells: pd.DataFrame) -> pd.DataFrame:
@@ -226,8 +247,8 @@ def _table(cells: pd.DataFrame) -> pd.DataFrame:
             "operation": cells["operation"],
             "worker": cells["worker"],
             "now (s a piece)": cells["present_seconds"],
-            "now from (s)": cells["present_low"].round(1),
-            "now to (s)": cells["present_high"].round(1),
+            "now from (s)": cells["present_low"],
+            "now to (s)": cells["present_high"],
             "first piece (s)": cells["first_unit_seconds"],
             "curve": cells["curve"].map(CURVES).mask(few, "too few laps: pooled guess"),
             "learning rate (%)": 100 * cells["learning_rate"],

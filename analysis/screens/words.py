@@ -43,14 +43,16 @@ def duration_range(low: float | None, high: float | None) -> str:
     return first if first == last else f"{first} to {last}"
 
 
-def time_range(low: float | None, high: float | None) -> str:
+def time_range(low: float | None, high: float | None, longest: float | None = None) -> str:
     """Two lengths of time (seconds) in one unit, as exact as their distance bears: `17 to 21 min`.
 
-    Seconds up to three minutes, then minutes up to 100, then hours.
+    Seconds up to three minutes, then minutes up to 100, then hours; the unit fits `longest` where
+    several ranges are to be read together, else `high`.
     """
     if not (_known(low) and _known(high)):
         return NOT_KNOWN
-    unit, seconds = ("s", 1) if high <= 180 else ("min", 60) if high <= 6000 else ("hours", 3600)
+    top = high if longest is None else longest
+    unit, seconds = ("s", 1) if top <= 180 else ("min", 60) if top <= 6000 else ("hours", 3600)
     return f"{number_range(low / seconds, high / seconds)} {unit}"
 
 

@@ -7,10 +7,12 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from analysis.study.forecast import log_lap
 from analysis.study.learning import LearningResult
 
+KNOTS = 40  # of the drawn line, besides its steps
 AWAY_DAYS = 10.0  # shorter time away is not marked
-MOST_BREAKS = 4  # marked, a worker: the longest
+MOST_BREAKS = 3  # marked, a worker: the longest
 
 
 @dataclass(frozen=True)
@@ -18,7 +20,8 @@ class PracticePath:
     """One operation's practice; seconds are per piece, rows of one worker in order of practice.
 
     points    worker, pieces_made, seconds, laps (means of neighbouring laps, odd ones left out)
-    curve     worker, pieces_made, seconds, low, high (fitted mean and its 95 % band)
+    curve     worker, pieces_made, seconds, low, high: the fitted mean, the usual share of restarts
+              in it, and its 95 % band; it steps up where a break took practice away
     plateaus  worker, seconds; only where the laps show one
     breaks    worker, pieces_made, days_away (>= AWAY_DAYS, the longest MOST_BREAKS)
     """
@@ -49,16 +52,13 @@ def practice_path(
     """
     seen = points[_is(points, product, operation) & ~points["ahead"].astype(bool)]
     seen = seen.rename(columns={"piece": "pieces_made"})
-    curve = seen.rename(
-        columns={"fitted_seconds": "seconds", "fitted_low": "low", "fitted_high": "high"}
-    )
     observed = seen.rename(columns={"observed_seconds": "seconds"})
     cells = learning.cells[_is(learning.cells, product, operation)]
     plateaus = cells[cells["plateau_identifiable"].astype(bool)]
     plateaus = plateaus.rename(columns={"plateau_seconds": "seconds"})
     return PracticePath(
         observed[["worker", "pieces_made", "seconds", "laps"]].reset_index(drop=True),
-        curve[["worker", "pieces_made", "seconds", "low", "high"]].reset_index(drop=True),
+        _curve(learning, cells),
         plateaus[["worker", "seconds"]].reset_index(drop=True),
         _breaks(laps, learning, cells),
     )
@@ -66,6 +66,47 @@ def practice_path(
 
 def _is(frame: pd.DataFrame, product: str, operation: str) -> pd.Series:
     return (frame["product"] == product) & (frame["operation"] == operation)
+
+
+def _curve(learning: LearningResult, cells: pd.DataFrame) -> pd.DataFrame:
+    """The fitted mean at some of the laps' own experience, which time away has taken down.
+
+    mean = exp(log mean of the piece) x usual restarts, the latter such that the last is the
+    present time; band = mean exp(-+ t(.975) se).
+    """
+    fits = learning.fits
+    last = np.exp(log_lap(fits, fits.experience - 1)[0])
+    usual = learning.cells["present_seconds"].to_numpy(float) / last
+    tables = []
+    for cell in cells.index:
+        own = learning.laps[learning.laps["cell"] == cell].sort_values("pieces_before")
+        knots = own.iloc[_knots(own["pieces_before"].to_numpy(), own["experience"].to_numpy())]
+        logs = [log_lap(fits, experience) for experience in knots["experience"]]
+        value = np.array([log[cell] for log, _ in logs])
+        half = fits.t[cell] * np.sqrt([variance[cell] for _, variance in logs])
+        mean = usual[cell] * np.exp(value)
+        tables.append(
+            pd.DataFrame(
+                {
+                    "worker": cells.loc[cell, "worker"],
+                    "pieces_made": knots["pieces_before"].to_numpy() + 1,
+                    "seconds": mean,
+                    "low": mean * np.exp(-half),
+                    "high": mean * np.exp(half),
+                }
+            )
+        )
+    return pd.concat(tables, ignore_index=True)
+
+
+def _knots(before: np.ndarray, experience: np.ndarray) -> np.ndarray:
+    """Places of the laps to draw the line through: close at first, where it is steep, and on both
+    sides of every loss of practice."""
+    wanted = before[-1] * np.linspace(0, 1, KNOTS) ** 2
+    spread = np.minimum(np.searchsorted(before, wanted), len(before) - 1)
+    lost = np.diff(experience - before) < -0.5
+    steps = np.flatnonzero(lost)
+    return np.unique(np.concatenate([spread, steps, steps + 1]))
 
 
 def _breaks(laps: pd.DataFrame, learning: LearningResult, cells: pd.DataFrame) -> pd.DataFrame:

@@ -209,7 +209,25 @@ def test_stock_is_read_out_shortest_first_and_without_end():
 
 def test_breaks_and_the_plateau_are_written_on_the_curve():
     said = {row["said"] for row in rows(CHARTS["practice"]().to_dict()) if "said" in row}
-    assert said == {"maker: levels out at 41 seconds", "2 weeks away", "11 days away"}
+    assert said == {
+        "maker: levels out at 41 seconds",
+        "maker 2 weeks away",
+        "maker 11 days away",
+    }
+
+
+def test_the_words_of_breaks_do_not_run_into_each_other():
+    frame = frames.practice(workers=("maker",))
+    frame["breaks"] = pd.DataFrame(
+        {"worker": "maker", "pieces_made": [100.0, 105.0, 350.0], "days_away": 20.0}
+    )
+    tops = {
+        row["pieces_made"]: row["top"]
+        for row in rows(practice_chart(**frame).to_dict())
+        if "top" in row
+    }
+    assert tops[100.0] != tops[105.0]
+    assert tops[350.0] == tops[100.0]
 
 
 def test_slow_work_is_drawn_in_minutes():

@@ -1,0 +1,103 @@
+"""The screens that answer a question, in a real browser: seen whole at phone and desktop size."""
+
+import pytest
+
+CHART = "[data-testid='stVegaLiteChart']"
+SCREENS = {
+    "batch-minutes": ("A batch's minutes", "minutes per good piece"),
+    "getting-faster": ("Getting faster", "pieces made so far"),
+    "keeping-pace": ("Keeping pace", "percent of the week's hours"),
+}
+
+
+def open_screen(app, page, path):
+    page.goto(f"{app}/{path}")
+    page.get_by_role("heading", name=SCREENS[path][0], exact=True).wait_for()
+    page.locator(f"{CHART} svg").first.wait_for()
+    page.get_by_text("How this was worked out").wait_for()
+
+
+@pytest.mark.parametrize("path", SCREENS)
+def test_the_answer_and_its_chart_are_drawn_with_axis_words(app, page, path):
+    open_screen(app, page, path)
+    chart = page.locator(f"{CHART} svg").first
+    chart.get_by_text(SCREENS[path][1], exact=True).wait_for()
+    assert page.get_by_text("Traceback").count() == 0
+    assert page.locator("[data-testid='stException']").count() == 0
+
+
+@pytest.mark.parametrize("path", SCREENS)
+def test_nothing_is_cut_off_at_the_side(app, page, path):
+    open_screen(app, page, path)
+    width = page.viewport_size["width"]
+    assert page.evaluate("document.documentElement.scrollWidth") <= width
+    box = page.locator(f"{CHART} svg").first.bounding_box()
+    assert box["x"] >= 0
+    assert box["x"] + box["width"] <= width + 1
+    # A label beyond the chart's edge would be clipped.
+    outside = page.locator(f"{CHART} svg").first.evaluate(
+        """svg => { const edge = svg.getBoundingClientRect();
+        return [...svg.querySelectorAll('text')].filter(t => t.textContent.trim())
+          .filter(t => { const b = t.getBoundingClientRect();
+            return b.left < edge.left - 1 || b.right > edge.right + 1; })
+          .map(t => t.textContent); }"""
+    )
+    assert outside == []
+
+
+@pytest.mark.parametrize("path", SCREENS)
+def test_letters_on_the_chart_are_at_least_twelve_pixels_high(app, page, path):
+    open_screen(app, page, path)
+    smallest = page.locator(f"{CHART} svg").first.evaluate(
+        """svg => Math.min(...[...svg.querySelectorAll('text')].filter(t => t.textContent.trim())
+          .map(t => parseFloat(getComputedStyle(t).fontSize)))"""
+    )
+    assert smallest >= 12
+
+
+@pytest.mark.parametrize("path", SCREENS)
+def test_a_screen_reader_is_given_the_chart_in_words(app, page, path):
+    open_screen(app, page, path)
+    svg = page.locator(f"{CHART} svg").first
+    label = svg.get_attribute("aria-label") or page.locator(
+        f"{CHART} [aria-label]"
+    ).first.get_attribute("aria-label")
+    assert any(character.isdigit() for character in label)
+
+
+def test_a_trade_term_is_explained_by_touch_and_by_keyboard(app, page):
+    open_screen(app, page, "keeping-pace")
+    meaning = page.get_by_text("divided by the pieces wanted in it")
+    button = page.get_by_role("button", name="takt time")
+    button.click()
+    meaning.wait_for()
+    page.keyboard.press("Escape")
+    meaning.wait_for(state="hidden")
+    button.focus()
+    page.keyboard.press("Enter")
+    meaning.wait_for()
+
+
+def test_the_table_can_be_taken_home_as_csv(app, page):
+    open_screen(app, page, "keeping-pace")
+    with page.expect_download() as download:
+        page.get_by_role("button", name="This table as a file (CSV)").first.click()
+    text = download.value.path().read_text("utf-8-sig")
+    assert text.startswith("product,wanted (pieces a week),one needed every (min)")
+    assert len(text.splitlines()) > 1
+
+
+def test_a_choice_changes_the_answer(app, page):
+    open_screen(app, page, "getting-faster")
+    page.get_by_role("combobox", name="Product").click()
+    page.get_by_role("option", name="pocket notebook").click()
+    page.get_by_role("combobox", name="Operation").click()
+    page.get_by_role("option", name="fold sections").click()
+    page.get_by_role("heading", name="For fold sections").wait_for()
+
+
+def test_an_empty_workshop_is_told_the_next_step(app, page):
+    for path in SCREENS:
+        page.goto(f"{app}/{path}?workshop=mine")
+        page.get_by_text("Next step: drop in a file of laps").wait_for()
+        assert page.locator("[data-testid='stException']").count() == 0
