@@ -110,7 +110,7 @@ def _operation_rates(laps, present, quality, routes, shop: Shop) -> pd.DataFrame
     table = routes.groupby(KEYS, sort=True)[keep].first().reset_index()
     normal = normal_by_operation(present)
     table = table.merge(normal[[*KEYS, "normal_seconds", "se_log"]], on=KEYS, how="left")
-    columns = ["units", "scrap_units", "scrap_rate", "scrap_likeness"]
+    columns = ["units", "lost_units", "scrap_rate", "scrap_likeness"]
     table = table.merge(quality[[*KEYS, *columns]], on=KEYS, how="left")
     table["source"] = np.where(
         table["normal_seconds"].notna(),
@@ -120,7 +120,7 @@ def _operation_rates(laps, present, quality, routes, shop: Shop) -> pd.DataFrame
     timed = table["normal_seconds"].fillna(table["planned_seconds"])
     table["normal_seconds"] = timed.fillna(0.0)
     table["se_log"] = table["se_log"].fillna(0.0)
-    nothing = {"units": 0, "scrap_units": 0, "scrap_rate": 0.0, "scrap_likeness": 1.0}
+    nothing = {"units": 0, "lost_units": 0, "scrap_rate": 0.0, "scrap_likeness": 1.0}
     table = table.fillna(nothing)
     setup = _setup_per_batch(laps, table)
     logged = setup["clusters"] > 0
@@ -207,7 +207,7 @@ def _draw(
     return {
         "standard_seconds": times,
         "scrap_rate": share_draws(
-            table["scrap_units"], table["units"], table["scrap_likeness"], DRAWS, rng
+            table["lost_units"], table["units"], table["scrap_likeness"], DRAWS, rng
         ),
         "setup_per_batch": spread("setup_per_batch", "setup_se"),
         "transport_rate": spread("transport_rate", "transport_se"),
@@ -242,7 +242,13 @@ def _batch_sizes(rows: pd.DataFrame, shop: Shop) -> np.ndarray:
 def _variant_shares(rows: pd.DataFrame, laps: pd.DataFrame, shop: Shop) -> np.ndarray:
     """Each route's share of its product: by the demand of variants, else by the pieces made."""
     pairs = rows[["product", "variant"]].drop_duplicates()
-    demand = [_demand(shop, product, variant) for product, variant in pairs.itertuples(index=False)]
+    several = set(pairs.loc[pairs["variant"] != "", "product"])
+    demand = [
+        _demand_of_rest(shop, product)
+        if product in several and not variant
+        else _demand(shop, product, variant)
+        for product, variant in pairs.itertuples(index=False)
+    ]
     regular = laps[is_regular(laps)]
     most = regular.groupby(["product", "variant", "operation"], observed=True)["units"].sum()
     made = most.groupby(["product", "variant"], observed=True).max()
@@ -269,3 +275,13 @@ def _demand(shop: Shop, product: str, variant: str) -> float:
         if (row.name, row.variant) == (product, variant) and row.demand_per_week is not None:
             return row.demand_per_week
     return np.nan
+
+
+def _demand_of_rest(shop: Shop, product: str) -> float:
+    """Demand for a product beyond that for its variants: what laps naming no variant are for.
+
+    NaN where no variant has a demand of its own.
+    """
+    rows = [row for row in shop.products if row.name == product and row.variant]
+    known = [row.demand_per_week for row in rows if row.demand_per_week is not None]
+    return max(_demand(shop, product, "") - sum(known), 0.0) if known else np.nan

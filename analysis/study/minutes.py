@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 
 from analysis.records.shop import DAYS, Shop
-from analysis.study.rates import is_regular
+from analysis.study.rates import is_activity, is_regular
 
 COLUMNS = ("product", "operation", "activity", "seconds", "laps", "seconds_per_good_piece", "share")
 BATCH_COLUMNS = (
@@ -80,7 +80,7 @@ def _pieces(own: pd.DataFrame) -> dict[str, pd.Series]:
     regular = own[is_regular(own)]
     at_most = regular.groupby(["code", "operation"], observed=True)["units"].sum()
     codes = own["code"].unique()
-    lost = regular.groupby("code")["scrap_units"].sum()
+    lost = own[is_regular(own) | is_activity(own, "rework")].groupby("code")["scrap_units"].sum()
     return {
         "units_started": at_most.groupby("code").max().reindex(codes, fill_value=0),
         "good_units": own.groupby("code")["good"].sum().astype("int64"),

@@ -16,10 +16,13 @@ from analysis.study.rates import (
 
 Z95 = 1.959963984540054  # standard normal quantile .975
 COLUMNS = (
-    "product", "operation", "laps", "units", "rework_units", "scrap_units", "first_pass_yield",
+    "product", "operation", "laps", "units", "rework_units", "scrap_units", "lost_units",
+    "first_pass_yield",
     "first_pass_yield_low", "first_pass_yield_high", "likeness", "scrap_rate", "scrap_rate_low",
     "scrap_rate_high", "scrap_likeness", "rework_seconds", "rework_seconds_per_unit",
 )  # fmt: skip
+KEYS = ["product", "operation"]
+COUNTS = ("units", "rework_units", "scrap_units")
 ROLLED_COLUMNS = ("product", "rolled_throughput_yield", "rolled_low", "rolled_high", "good_share")
 CAUSE_COLUMNS = (
     "product",
@@ -53,35 +56,47 @@ def wilson(successes, trials, likeness=1.0, z: float = Z95):
 def quality(laps: pd.DataFrame, timezone: str) -> pd.DataFrame:
     """First-pass yield, scrap rate and mending time by product and operation (COLUMNS).
 
-    first-pass yield = (units - rework_units - scrap_units) / units, scrap rate = scrap_units /
-    units, over operation and inspection laps; rework_seconds_per_unit = seconds of the rework
-    laps at the operation / those units.
+    first-pass yield = (units - rework_units - scrap_units) / units over operation and inspection
+    laps; scrap rate = lost_units / units, pieces lost in mending included; rework_seconds_per_unit
+    = seconds of the rework laps at the operation / units.
     """
     regular = laps[is_regular(laps)]
-    table = regular.groupby(["product", "operation"], observed=True, sort=True).agg(
-        laps=("units", "size"), units=("units", "sum"), rework_units=("rework_units", "sum"),
-        scrap_units=("scrap_units", "sum"),
-    ).reset_index()  # fmt: skip
-    table[["product", "operation"]] = table[["product", "operation"]].astype(str)
-    cell = cell_codes(regular, ["product", "operation"], table)
-    cluster = clusters(regular, timezone)
-    units, scrap = regular["units"].to_numpy(float), regular["scrap_units"].to_numpy(float)
-    first_pass = units - scrap - regular["rework_units"].to_numpy(float)
+    table = regular.groupby(KEYS, observed=True, sort=True)[list(COUNTS)].sum().reset_index()
+    table[KEYS] = table[KEYS].astype(str)
+    cell = cell_codes(regular, KEYS, table)
+    table["laps"] = np.bincount(cell, minlength=len(table))
+    units = regular["units"].to_numpy(float)
+    faults = (regular["rework_units"] + regular["scrap_units"]).to_numpy(float)
+    table["likeness"] = likeness(faults, units, cell, clusters(regular, timezone), len(table))
     right = table["units"] - table["rework_units"] - table["scrap_units"]
     table["first_pass_yield"] = right / table["units"]
-    table["likeness"] = likeness(first_pass, units, cell, cluster, len(table))
     bounds = wilson(right, table["units"], table["likeness"])
     table["first_pass_yield_low"], table["first_pass_yield_high"] = bounds
-    table["scrap_rate"] = table["scrap_units"] / table["units"]
-    table["scrap_likeness"] = likeness(scrap, units, cell, cluster, len(table))
-    bounds = wilson(table["scrap_units"], table["units"], table["scrap_likeness"])
-    table["scrap_rate_low"], table["scrap_rate_high"] = bounds
-    rework = laps[is_activity(laps, "rework")]
-    place = cell_codes(rework, ["product", "operation"], table)
-    seconds = np.bincount(place[place >= 0], rework["seconds"][place >= 0], len(table))
-    table["rework_seconds"] = seconds
-    table["rework_seconds_per_unit"] = seconds / table["units"]
+    table = _with_mending(_with_losses(table, laps, timezone), laps)
     return table[list(COLUMNS)]
+
+
+def _with_losses(table: pd.DataFrame, laps: pd.DataFrame, timezone: str) -> pd.DataFrame:
+    may_lose = laps[is_regular(laps) | is_activity(laps, "rework")]
+    cell = cell_codes(may_lose, KEYS, table)
+    may_lose, cell = may_lose[cell >= 0], cell[cell >= 0]
+    pieces = np.where(is_regular(may_lose), may_lose["units"], 0.0)
+    scrap = may_lose["scrap_units"].to_numpy(float)
+    alike = likeness(scrap, pieces, cell, clusters(may_lose, timezone), len(table))
+    lost = np.bincount(cell, scrap, len(table)).astype("int64")
+    low, high = wilson(lost, table["units"], alike)
+    return table.assign(
+        lost_units=lost, scrap_rate=lost / table["units"], scrap_rate_low=low,
+        scrap_rate_high=high, scrap_likeness=alike,
+    )  # fmt: skip
+
+
+def _with_mending(table: pd.DataFrame, laps: pd.DataFrame) -> pd.DataFrame:
+    rework = laps[is_activity(laps, "rework")]
+    place = cell_codes(rework, KEYS, table)
+    seconds = np.bincount(place[place >= 0], rework["seconds"][place >= 0], len(table))
+    per_unit = seconds / table["units"]
+    return table.assign(rework_seconds=seconds, rework_seconds_per_unit=per_unit)
 
 
 def likeness(hits, units, cell, cluster, cells: int) -> np.ndarray:

@@ -64,7 +64,7 @@ def last_operations(routes: pd.DataFrame) -> pd.DataFrame:
 def good_units(laps: pd.DataFrame, routes: pd.DataFrame) -> np.ndarray:
     """Per lap, the good pieces it finished: units - scrap_units on the route's last operation.
 
-    Only operation and inspection laps count; mending adds no piece.
+    Operation and inspection laps count; mending adds no piece, but may lose one.
     """
     last = last_operations(routes)
     ends = set(map(tuple, last[["product", "variant", "operation"]].to_numpy()))
@@ -72,8 +72,13 @@ def good_units(laps: pd.DataFrame, routes: pd.DataFrame) -> np.ndarray:
     kinds["ends"] = [kind in ends for kind in map(tuple, kinds.to_numpy())]
     code = _combined(laps)
     ends_route = kinds["ends"].set_axis(_combined(laps.loc[kinds.index]))
-    finishing = ends_route.reindex(code).to_numpy(bool) & is_regular(laps)
-    return np.where(finishing, laps["units"] - laps["scrap_units"], 0)
+    ends = ends_route.reindex(code).to_numpy(bool)
+    made = np.where(ends & is_regular(laps), laps["units"], 0)
+    return made - np.where(ends & _may_lose(laps), laps["scrap_units"], 0)
+
+
+def _may_lose(laps: pd.DataFrame) -> np.ndarray:
+    return is_regular(laps) | is_activity(laps, "rework")
 
 
 def usual_order(laps: pd.DataFrame, timezone: str) -> pd.DataFrame:

@@ -103,7 +103,7 @@ def _placed(movements: pd.DataFrame, table: pd.DataFrame) -> pd.DataFrame:
 
 
 def _finished_since(laps: pd.DataFrame, good_units: np.ndarray, table: pd.DataFrame) -> pd.Series:
-    finishing = np.asarray(good_units) > 0
+    finishing = np.asarray(good_units) != 0
     made = laps.loc[finishing, ["product", "variant", "started_at"]].assign(
         good=np.asarray(good_units)[finishing]
     )

@@ -81,7 +81,7 @@ def _with_limits(table: pd.DataFrame, worked: pd.Series) -> pd.DataFrame:
 
 def week_products(laps: pd.DataFrame, good_units: np.ndarray, timezone: str) -> pd.DataFrame:
     """week_start, product, variant, good_units of the laps that finished pieces."""
-    finishing = np.asarray(good_units) > 0
+    finishing = np.asarray(good_units) != 0
     made = laps[["product", "variant"]][finishing].astype(str)
     made.insert(0, "week_start", week_starts(laps["started_at"][finishing], timezone))
     made["good_units"] = np.asarray(good_units)[finishing].astype("int64")

@@ -119,3 +119,18 @@ def test_yield_intervals_cover_the_truth_though_pieces_of_a_batch_are_alike(mean
     print(f"mean {mean}, likeness {alike}: covered {covered:.1%}, unwidened {plain:.1%}")
     assert covered >= 0.91
     assert covered > plain
+
+
+def test_a_piece_lost_while_it_is_mended_is_lost():
+    """Of 10 wrapped 2 are mended, and one of those tears: 9 good, a tenth lost, 8 right at once."""
+    laps = laps_frame([
+        {"operation": "wrap", "seconds": 100, "units": 10, "rework_units": 2, "batch": "1"},
+        {"operation": "wrap", "seconds": 50, "units": 2, "scrap_units": 1, "activity": "rework",
+         "batch": "1"},
+    ])  # fmt: skip
+    found = study(laps)
+    got = found.quality.iloc[0]
+    assert got["first_pass_yield"] == pytest.approx(0.8)
+    assert got["scrap_rate"] == pytest.approx(0.1)
+    assert found.weeks["good_units"].tolist() == [9]
+    assert found.batches["finished"].tolist() == [True]

@@ -194,3 +194,17 @@ def test_more_laps_make_the_cost_surer():
 
     # A standard error falls with the root: 16 times the batches, a quarter; half is a loose bound.
     assert width(160) < 0.5 * width(10)
+
+
+def test_laps_that_name_no_variant_do_not_take_the_variants_share():
+    """Demand is 30 plain and 10 painted; a few laps of nobody knows which weigh nothing."""
+    rows = [{"operation": "cut", "seconds": 600, "units": 10, "variant": variant, "batch": str(n)}
+            for n, variant in enumerate(["plain", "painted", "painted", ""])]  # fmt: skip
+    products = (
+        Product("box", "", 40),
+        Product("box", "plain", 30),
+        Product("box", "painted", 10),
+    )
+    content = study(laps_frame(rows), None, Shop(products=products)).content
+    shares = content.set_index("variant")["share"]
+    assert shares.to_dict() == pytest.approx({"plain": 0.75, "painted": 0.25, "": 0.0})
