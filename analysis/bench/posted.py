@@ -20,12 +20,14 @@ from analysis.records.laps import (
     MOST_UNITS,
 )
 from analysis.store.bench import PhoneLap
+from analysis.store.bench_batches import PhoneBatch
 from analysis.store.bench_stock import PutAway
 
 MOST_LAPS = 1000
 MOST_REVISIONS = 1_000_000
 LONGEST_WORD, LONGEST_NOTE = 200, 2000
 MOST_FLAGS, LONGEST_FLAG = 20, 40
+MOST_VARIANTS = 200
 WORDS = ("product", "operation", "variant", "batch", "cause", "cause_operation")
 _ID = re.compile(r"[0-9A-Za-z-]{8,64}")
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
@@ -156,9 +158,9 @@ def instant(entry: dict, column: str) -> int:
 
 
 def whole(entry: dict, column: str, default: int, least: int, most: int) -> int:
-    """A whole number within limits; the default where it is not given."""
+    """A whole number within limits; the default, if it is within them, where it is not given."""
     value = entry.get(column)
-    if value is None:
+    if value is None and default >= least:
         return default
     number = _number(entry, column)
     if number != math.floor(number) or number < least:
@@ -204,8 +206,8 @@ def _activity(entry: dict) -> str:
     return activity
 
 
-def _truth(entry: dict, column: str) -> bool:
-    value = entry.get(column, False)
+def _truth(entry: dict, column: str, default: bool = False) -> bool:
+    value = entry.get(column, default)
     if not isinstance(value, bool):
         raise Refused(column, "is not true or false", value, "send true or false")
     return value
@@ -222,16 +224,36 @@ def check_put_away(entry: object) -> PutAway:
     """Finished pieces of a batch put into stock; Refused names the first column at fault."""
     if not isinstance(entry, dict):
         raise Refused("", "is not an entry", entry, "send an object")
-    product = text(entry, "product")
-    if not product:
-        raise Refused("product", "is blank", "", "name the product")
-    if entry.get("pieces") is None:
-        raise Refused("pieces", "is missing", "", "count whole pieces")
     return PutAway(
         identifier(entry, "id"),
         instant(entry, "at"),
-        product,
+        _needed(entry, "product"),
         text(entry, "variant"),
         text(entry, "batch"),
         whole(entry, "pieces", 0, 1, MOST_UNITS),
     )
+
+
+def check_batch(entry: object) -> PhoneBatch:
+    """A batch with its quantities; Refused names the first column at fault."""
+    if not isinstance(entry, dict):
+        raise Refused("", "is not a batch", entry, "send an object")
+    quantities = entry.get("quantities")
+    if not isinstance(quantities, dict) or len(quantities) > MOST_VARIANTS:
+        raise Refused("quantities", "is not a list of variants", quantities, "send an object")
+    return PhoneBatch(
+        identifier(entry, "id"),
+        instant(entry, "at"),
+        _needed(entry, "product"),
+        _needed(entry, "batch"),
+        {text({"variant": name}, "variant"): whole(quantities, name, 0, 0, MOST_UNITS)
+         for name in quantities},
+        _truth(entry, "open", True),
+    )  # fmt: skip
+
+
+def _needed(entry: dict, column: str) -> str:
+    value = text(entry, column)
+    if not value:
+        raise Refused(column, "is blank", "", f"name the {column}")
+    return value

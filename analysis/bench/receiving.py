@@ -1,72 +1,51 @@
 """What one request brought: the entries that can be recorded, and those that go back."""
 
-from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import UTC, datetime
 
-from analysis.bench.posted import Refused, check_lap, check_put_away, read_body
+from analysis.bench.posted import Refused, check_batch, check_lap, check_put_away, read_body
 from analysis.store.bench import Delivery
-from analysis.store.bench_stock import StockDelivery
+
+KINDS = {  # name of the list in the body: what checks an entry, and what names it
+    "laps": (check_lap, ("lap_id", "revision")),
+    "put_away": (check_put_away, ("id",)),
+    "batches": (check_batch, ("id",)),
+}
 
 
 @dataclass(frozen=True)
 class Taken:
-    """The laps of a body: those to record, and the refusals to send back."""
+    """The entries of a body: those to record, and the refusals to send back."""
 
+    kind: str
     delivery: Delivery
     refused: list[dict]
 
     def answer(self) -> dict:
-        """What the phone is told once the laps are on the disk."""
-        one = self.delivery
+        """What the phone is told once the good entries are on the disk."""
+        one, names = self.delivery, KINDS[self.kind][1]
         return {
             "server_time": iso(one.received_at),
             "clock_difference_seconds": round(one.clock_difference / 1e6, 3),
             "clock_corrected": one.shift != 0,
-            "acknowledged": [{"lap_id": lap.lap_id, "revision": lap.revision} for lap in one.laps],
+            "acknowledged": [{name: getattr(entry, name) for name in names}
+                             for entry in one.entries],
             "refused": self.refused,
-        }
+        }  # fmt: skip
 
 
-@dataclass(frozen=True)
-class TakenPutAways:
-    """The put-aways of a body: those to record, and the refusals to send back."""
-
-    delivery: StockDelivery
-    refused: list[dict]
-
-    def answer(self) -> dict:
-        """What the phone is told once they are on the disk."""
-        return {
-            "server_time": iso(self.delivery.received_at),
-            "acknowledged": [{"id": entry.id} for entry in self.delivery.entries],
-            "refused": self.refused,
-        }
+def read_delivery(kind: str, body: bytes, received_at: int, device=None) -> Taken:
+    """The entries of a body that came at `received_at` (microseconds, UTC) from a paired device,
+    or from this computer (None). Raises Malformed."""
+    read = read_body(body, of=kind)
+    good, refused = _sorted_out(kind, read.entries)
+    who = (device.id, device.name) if device else ("", "")
+    return Taken(kind, Delivery(read.device, read.sent_at, received_at, tuple(good), *who), refused)
 
 
-def read_laps(body: bytes, received_at: int, device) -> Taken:
-    """The laps of a body that came at `received_at` (microseconds, UTC) from a paired device or
-    this computer (None). Raises Malformed."""
-    read = read_body(body, of="laps")
-    good, refused = _sorted_out(read.entries, check_lap, ("lap_id", "revision"))
-    delivery = Delivery(read.device, read.sent_at, received_at, tuple(good), *_who(device))
-    return Taken(delivery, refused)
-
-
-def read_put_aways(body: bytes, received_at: int, device) -> TakenPutAways:
-    """The put-aways of a body, as `read_laps`."""
-    read = read_body(body, of="put_away")
-    good, refused = _sorted_out(read.entries, check_put_away, ("id",))
-    delivery = StockDelivery(read.device, read.sent_at, received_at, tuple(good), *_who(device))
-    return TakenPutAways(delivery, refused)
-
-
-def _who(device) -> tuple[str, str]:
-    return (device.id, device.name) if device else ("", "")
-
-
-def _sorted_out(entries: list, check: Callable, names: tuple[str, ...]) -> tuple[list, list[dict]]:
+def _sorted_out(kind: str, entries: list) -> tuple[list, list[dict]]:
     """The entries that pass, and for the others where they stood, what they were and why not."""
+    check, names = KINDS[kind]
     good, refused = [], []
     for index, entry in enumerate(entries):
         try:

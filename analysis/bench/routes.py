@@ -6,6 +6,7 @@
 | GET /bench/lists | what the page offers to pick from |
 | POST /laps | laps, corrections and removals; answered when they are on the disk |
 | POST /bench/put-away | finished pieces put into stock |
+| POST /bench/batches | batches that a phone numbered, with their quantities |
 | POST /bench/pair | a code in exchange for the cookie of a paired device |
 
 Modules that need the store are loaded at the first request, so that the server starts at once.
@@ -31,6 +32,7 @@ from analysis.problems import Problem
 
 MOST_BYTES = 2_000_000
 MOST_PAIRING_BYTES = 2_000
+SHORT_BYTES = 20_000  # read in well under a millisecond, so not worth a thread
 BODY_SECONDS = 30  # a body that comes more slowly than this is given up
 PAGE_POLICY = (
     "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data: blob:; "
@@ -65,6 +67,7 @@ def routes(bench: Bench) -> list[Route]:
         _route("/bench/assets/{name:path}", answers.asset, "GET"),
         _route("/bench/lists", answers.lists, "GET"),
         _route("/bench/put-away", answers.put_away, "POST"),
+        _route("/bench/batches", answers.batches, "POST"),
         _route(PAIR_PATH, answers.pair, "POST"),
         Route("/laps", _plainly(answers.laps), methods=["POST"]),
         Route("/bench/", lambda request: RedirectResponse("/bench", 308), methods=["GET"]),
@@ -155,37 +158,34 @@ class _Answers:
 
     async def laps(self, request: Request) -> Response:
         """Take the good laps of a body, say which are on the disk and why others are not."""
-        received_at = _now()
-        self._throttle(request)
-        body = await _json_body(request, MOST_BYTES)
-        from analysis.bench.receiving import read_laps
-
-        taken = await self._parse(read_laps, body, received_at, request.scope["workshop_device"])
-        if taken.delivery.laps:
-            await self.bench.writer.put(taken.delivery)
-        return _json(taken.answer())
+        return await self._take("laps", request)
 
     async def put_away(self, request: Request) -> Response:
         """Take finished pieces put into stock, each id once."""
+        return await self._take("put_away", request)
+
+    async def batches(self, request: Request) -> Response:
+        """Take batches that the phone numbered, each with its quantities."""
+        return await self._take("batches", request)
+
+    async def _take(self, kind: str, request: Request) -> Response:
         received_at = _now()
         self._throttle(request)
         body = await _json_body(request, MOST_BYTES)
-        from analysis.bench.receiving import read_put_aways
-
-        device = request.scope["workshop_device"]
-        taken = await self._parse(read_put_aways, body, received_at, device)
+        taken = await self._read(kind, body, received_at, request.scope["workshop_device"])
         if taken.delivery.entries:
-            await self.bench.writer.put(taken.delivery)
+            await self.bench.writer.put((kind, taken.delivery))
         return _json(taken.answer())
 
-    async def _parse(self, read: Callable, body: bytes, *more):
+    async def _read(self, kind: str, body: bytes, received_at: int, device):
         """Read a body: a short one at once, a long one in a thread."""
         from analysis.bench.posted import Malformed
+        from analysis.bench.receiving import read_delivery
 
         try:
-            if len(body) < 20_000:
-                return read(body, *more)
-            return await asyncio.to_thread(read, body, *more)
+            if len(body) < SHORT_BYTES:
+                return read_delivery(kind, body, received_at, device)
+            return await asyncio.to_thread(read_delivery, kind, body, received_at, device)
         except Malformed as problem:
             raise Stop(400, str(problem)) from None
 

@@ -50,18 +50,17 @@ class Bench:
 
         return Lists(self.store)
 
-    def _record(self, deliveries: list) -> None:
-        """Record what requests brought, laps and put-aways, in one commit."""
-        from analysis.store import bench, bench_stock
+    def _record(self, deliveries: list[tuple[str, object]]) -> None:
+        """Record what requests brought, each a kind and a delivery, in one commit."""
+        from analysis.store import bench, bench_batches, bench_stock
         from analysis.store.connection import writing
 
+        kinds = {"laps": bench, "put_away": bench_stock, "batches": bench_batches}
         with writing(self.store.engine) as connection:
-            laps = [one for one in deliveries if isinstance(one, bench.Delivery)]
-            if laps:
-                bench.record(connection, laps)
-            for one in deliveries:
-                if isinstance(one, bench_stock.StockDelivery):
-                    bench_stock.record(connection, one)
+            for kind, recorder in kinds.items():
+                some = [delivery for its_kind, delivery in deliveries if its_kind == kind]
+                if some:
+                    recorder.record(connection, some)
 
     def device_known_by(self, key: str, now: int):
         """The paired device that holds a key, None where there is none."""

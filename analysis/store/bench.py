@@ -35,12 +35,16 @@ class PhoneLap:
 
 @dataclass(frozen=True)
 class Delivery:
-    """What one request brought. Times are microseconds since 1970, UTC, of the two clocks."""
+    """What one request brought: laps, or other entries, which files of their own record.
+
+    Times are microseconds since 1970, UTC: `sent_at` by the phone's clock, `received_at` by ours.
+    `device_id` is the paired device, "" for this computer.
+    """
 
     phone: str
     sent_at: int
     received_at: int
-    laps: tuple[PhoneLap, ...]
+    entries: tuple
     device_id: str = ""
     device_name: str = ""
 
@@ -52,12 +56,8 @@ class Delivery:
     @property
     def shift(self) -> int:
         """Microseconds to add to the phone's times; 0 unless its clock is 2 minutes off."""
-        return shift_of(self.clock_difference)
-
-
-def shift_of(clock_difference: int) -> int:
-    """The microseconds by which times of a phone are put right, 0 for a clock nearly right."""
-    return clock_difference if abs(clock_difference) > CLOCK_OFF_MICROS else 0
+        difference = self.clock_difference
+        return difference if abs(difference) > CLOCK_OFF_MICROS else 0
 
 
 @dataclass
@@ -76,7 +76,7 @@ class _Known:
 
 def record(connection: sa.Connection, deliveries: list[Delivery]) -> None:
     """Record all laps of these deliveries within a transaction."""
-    lap_ids = list({lap.lap_id for one in deliveries for lap in one.laps})
+    lap_ids = list({lap.lap_id for one in deliveries for lap in one.entries})
     cursor, dialect = connection.connection.cursor(), connection.dialect
     work = _Recording(cursor, dialect, _known(cursor, dialect, lap_ids))
     for one in deliveries:
@@ -117,7 +117,7 @@ class _Recording:
         """Take the laps of one delivery: a change each for new laps, corrections and removals."""
         self.changes: dict[str, int] = {}
         self.touched: set[str] = set()
-        for lap in one.laps:
+        for lap in one.entries:
             self._take_lap(one, lap, self.known[lap.lap_id])
 
     def _take_lap(self, one: Delivery, lap: PhoneLap, known: _Known) -> None:

@@ -53,3 +53,16 @@ put_away = sa.Table(
     sa.Column("received_at", sa.BigInteger, nullable=False),
     sa.Column("batch", sa.Text, nullable=False),
 )
+
+# Batches that phones numbered, with the quantity of each variant as JSON; the laps say the rest.
+batch = sa.Table(
+    "bench_batch",
+    metadata,
+    sa.Column("batch_id", sa.Text, primary_key=True),
+    sa.Column("product", sa.Text, nullable=False),
+    sa.Column("batch", sa.Text, nullable=False),
+    sa.Column("quantities", sa.Text, nullable=False),
+    sa.Column("is_open", sa.Boolean, nullable=False),
+    sa.Column("at", sa.BigInteger, nullable=False),
+    sa.Column("received_at", sa.BigInteger, nullable=False),
+)

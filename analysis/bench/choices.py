@@ -1,0 +1,228 @@
+"""What a phone may pick from: products and their routes, people, causes, open batches.
+
+Worked out from the shop, its routing and the recent laps, as plain words and numbers ready to be
+written as JSON. Nothing here asks a store or a clock. Laps are plain rows, newest first: a few
+thousand of them are gone through faster than a frame is grouped.
+"""
+
+import math
+import re
+from collections.abc import Callable, Iterable
+from statistics import median
+from typing import NamedTuple
+
+import pandas as pd
+
+from analysis.records.routing import predecessors
+from analysis.records.shop import Shop
+from analysis.store.bench_batches import PhoneBatch
+
+MADE = ("operation", "inspection")  # activities that bring a piece forward
+RECENT_LAPS = 30  # laps of an operation whose median is the usual pace
+MOST_CAUSES = 12
+OPEN_MICROS = 30 * 86_400_000_000  # a batch nobody touched for 30 days is not offered
+
+
+class RecentLap(NamedTuple):
+    """The columns of a lap that matter here; started_at in microseconds of UTC."""
+
+    started_at: int
+    seconds: float
+    product: str
+    operation: str
+    worker: str
+    variant: str
+    batch: str
+    activity: str
+    cause: str
+    units: int
+    scrap_units: int
+
+    @property
+    def brings_forward(self) -> bool:
+        return self.activity in MADE
+
+
+class Step(NamedTuple):
+    """One row of a route; seconds planned, NaN where nobody planned any."""
+
+    operation: str
+    variant: str = ""
+    after: tuple[str, ...] = ()
+    station: str = ""
+    wait_seconds: float = 0.0
+    seconds: float = math.nan
+
+
+def routes(routing: pd.DataFrame | None) -> dict[str, list[Step]]:
+    """The steps of each product in the order of the routing."""
+    steps: dict[str, list[Step]] = {}
+    if routing is None:
+        return steps
+    known = {name: set(rows.operation) for name, rows in routing.groupby("product")}
+    for row in routing.itertuples(index=False):
+        after = tuple(before for before, _ in predecessors(row.after, known[row.product]))
+        step = Step(row.operation, row.variant, after, row.station, row.wait_seconds, row.seconds)
+        steps.setdefault(row.product, []).append(step)
+    return steps
+
+
+def workers(shop: Shop, laps: list[RecentLap]) -> list[str]:
+    """The shop's people, then others who have logged laps; `maker` where nobody is named."""
+    return _once([*(one.name for one in shop.workers), *(lap.worker for lap in laps)]) or ["maker"]
+
+
+def causes(laps: list[RecentLap]) -> list[str]:
+    """Causes given before, the most recent first."""
+    return _once(lap.cause for lap in laps)[:MOST_CAUSES]
+
+
+def products(
+    shop: Shop,
+    steps: dict[str, list[Step]],
+    laps: list[RecentLap],
+    present_seconds: dict[tuple[str, str], float],
+) -> list[dict]:
+    """Each product with its variants and its route; operations only laps know come last.
+
+    `present_seconds` maps (product, operation) to the normal seconds of a piece at the present
+    level of practice; where it says nothing the planned seconds stand.
+    """
+    made = _grouped((lap for lap in laps if lap.brings_forward), lambda lap: lap.product)
+    names = _once([*(row.name for row in shop.products), *steps, *made])
+    return [
+        _product(name, shop, steps.get(name, []), made.get(name, []), present_seconds)
+        for name in names
+    ]
+
+
+def _product(
+    name: str, shop: Shop, planned: list[Step], laps: list[RecentLap], present_seconds: dict
+) -> dict:
+    known = shop.product(name)
+    by_operation = _grouped(laps, lambda lap: lap.operation)
+    listed = {step.operation for step in planned}
+    unplanned = [operation for operation in by_operation if operation not in listed]
+    unplanned.sort(key=lambda operation: by_operation[operation][-1].started_at)
+    route = [*planned, *(Step(operation) for operation in unplanned)]
+    variants = [row.variant for row in shop.products if row.name == name]
+    variants += [step.variant for step in route] + [lap.variant for lap in laps]
+    operations = [
+        _operation(step, by_operation.get(step.operation, []),
+                   present_seconds.get((name, step.operation), math.nan))
+        for step in route
+    ]  # fmt: skip
+    return {
+        "product": name,
+        "variants": _once(variants),
+        "batch_size": known.batch_size if known else 25,
+        "operations": operations,
+    }
+
+
+def _operation(step: Step, laps: list[RecentLap], present: float) -> dict:
+    recent = laps[:RECENT_LAPS]
+    usual = median(lap.seconds / lap.units for lap in recent) if recent else math.nan
+    return {
+        "operation": step.operation,
+        "variant": step.variant,
+        "after": step.after,
+        "station": step.station,
+        "wait_seconds": step.wait_seconds,
+        "seconds": _number(present if math.isfinite(present) else step.seconds),
+        "usual_seconds": _number(usual),
+        "activity_hint": _activity(step.operation, recent),
+        "rushed_below_seconds": None,
+    }
+
+
+def _activity(operation: str, recent: list[RecentLap]) -> str:
+    """Inspection, where most laps said so; before the first one only the name can tell."""
+    checks = sum(lap.activity == "inspection" for lap in recent)
+    named_so = not recent and operation.casefold().startswith(("inspect", "check"))
+    return "inspection" if named_so or 2 * checks > len(recent) else "operation"
+
+
+def batches(
+    laps: list[RecentLap],
+    route_ends: dict[str, str],
+    from_phones: dict[tuple[str, str], PhoneBatch],
+    now: int,
+) -> list[dict]:
+    """Open batches, the latest touched first, with the pieces done by operation and variant.
+
+    A batch is open until a phone closes it, or until as many pieces have passed the last operation
+    of the route (`route_ends`, by product) as it has, those lost before left out. Where no phone
+    said how many pieces it has, those are the most that any operation has seen.
+    """
+    own = _grouped(
+        (lap for lap in laps if lap.brings_forward and lap.batch and lap.product),
+        lambda lap: (lap.product, lap.batch),
+    )
+    touched = {key: one.at for key, one in from_phones.items()}
+    for key, its_laps in own.items():
+        touched[key] = max(touched.get(key, 0), its_laps[0].started_at)
+    recent = [key for key, at in touched.items() if now - at < OPEN_MICROS]
+    recent.sort(key=touched.get, reverse=True)
+    listed = (_batch(key, own.get(key, []), from_phones.get(key), route_ends.get(key[0], ""))
+              for key in recent)  # fmt: skip
+    return [batch for batch in listed if batch["open"]]
+
+
+def _batch(key: tuple[str, str], laps: list[RecentLap], told: PhoneBatch | None, last: str) -> dict:
+    done: dict[str, dict[str, int]] = {}
+    for lap in laps:
+        by_variant = done.setdefault(lap.operation, {})
+        by_variant[lap.variant] = by_variant.get(lap.variant, 0) + lap.units
+    quantities = told.quantities if told else _most_seen(done)
+    finished = sum(done.get(last, {}).values())
+    lost = sum(lap.scrap_units for lap in laps if lap.operation != last)
+    is_finished = finished > 0 and finished >= sum(quantities.values()) - lost
+    return {
+        "product": key[0],
+        "batch": key[1],
+        "quantities": quantities,
+        "done": {operation: sum(by_variant.values()) for operation, by_variant in done.items()},
+        "done_by_variant": done,
+        "open": (told is None or told.is_open) and not is_finished,
+    }
+
+
+def _most_seen(done: dict[str, dict[str, int]]) -> dict[str, int]:
+    """The most pieces of each variant that any operation has seen."""
+    seen: dict[str, int] = {}
+    for by_variant in done.values():
+        for variant, units in by_variant.items():
+            seen[variant] = max(seen.get(variant, 0), units)
+    return seen
+
+
+def route_ends(listed: list[dict]) -> dict[str, str]:
+    """The last operation of each product's route, as `products` lists it."""
+    return {one["product"]: one["operations"][-1]["operation"]
+            for one in listed if one["operations"]}  # fmt: skip
+
+
+def next_batch(labels: Iterable[str]) -> str:
+    """The number after the highest, as wide as it is written; "001" where there is none."""
+    numbers = [label for label in labels if re.fullmatch(r"[0-9]{1,9}", label)]
+    highest = max(numbers, key=int, default="000")
+    return str(int(highest) + 1).zfill(len(highest))
+
+
+def _grouped(laps: Iterable[RecentLap], key: Callable) -> dict:
+    """The laps by a key, in the order in which each is first met."""
+    groups: dict[object, list[RecentLap]] = {}
+    for lap in laps:
+        if any(named := key(lap)):
+            groups.setdefault(named, []).append(lap)
+    return groups
+
+
+def _once(names: Iterable[str]) -> list[str]:
+    """The different names in order, blank left out."""
+    return [name for name in dict.fromkeys(names) if name]
+
+
+def _number(value: float) -> float | None:
+    return round(float(value), 2) if math.isfinite(value) else None
