@@ -92,13 +92,13 @@ def inverse(matrix):
     return np.linalg.inv(scaled) * scale[:, :, None] * scale[:, None, :]
 
 
-def restricted_likelihood(sums: Sums, laps, penalty):
+def restricted_likelihood(sums: Sums, laps, penalty, grid=LIKENESS_GRID):
     """(grid, cells): log likelihood of every likeness of the grid, sigma and effects profiled.
 
     -1/2 [ log|V| + log|X'V^-1X| + (N - p) log(residual squares / (N - p)) ]
     """
     values = []
-    for likeness in LIKENESS_GRID:
+    for likeness in grid:
         matrix, vector, squares = split(sums.whitened(likeness))
         matrix = matrix + penalty
         residual = squares - np.einsum("ci,ci->c", solve(matrix, vector), vector)
