@@ -27,6 +27,7 @@ import { laps as lapWords, span, timeOfDay } from "./words.js";
 const TICK_MS = 200;
 const ALIVE_MS = 5_000; // how exactly a reload can say since when the page was gone
 const LISTS_MS = 60_000;
+const REST_MS = 12 * 3600 * 1000; // longer than any day at the bench
 
 class App {
   constructor({ storage, clock, device, place, lists }) {
@@ -400,8 +401,8 @@ async function begin() {
   const storage = await openStorage();
   const device = await storage.update("device", (known) => known || newId());
   const { changes = 0 } = (await storage.get("clock")) || {};
-  const clock = new Clock({ changes });
   const place = await claimSlot(storage);
+  const clock = new Clock({ changes: (await isRested(storage, place)) ? 0 : changes });
   const app = new App({ storage, clock, device, place, lists: await storage.get("lists") });
   await takeUp(app);
   app.counts = await storage.counts();
@@ -410,6 +411,21 @@ async function begin() {
   render(app);
   byId("bench").hidden = false;
   bringUp(app);
+}
+
+/**
+ * Nothing runs, waits or can be taken back since long ago: then the clock as it stands is as good
+ * as any, and a phone whose clock was put right is not taken to be wrong for ever.
+ */
+async function isRested(storage, { left }) {
+  const { waiting, refused, posts } = await storage.counts();
+  const lanes = left?.state?.lanes || [];
+  const busy = lanes.some((lane) => lane.running || lane.aside) || left?.state?.drying.length;
+  const rested = Date.now() - (left?.aliveAt ?? 0) > REST_MS;
+  if (busy || waiting + refused + posts || !rested) return false;
+  for (const lane of lanes) Object.assign(lane, { recent: [], undo: [], asks: [] });
+  await storage.put("clock", { changes: 0 });
+  return true;
 }
 
 /** What may come after the first picture: pairing, lists, sending, the worker for no network. */

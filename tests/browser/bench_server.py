@@ -1,0 +1,167 @@
+"""A real server that can be killed in the middle of anything, its store, and a phone to tap on."""
+
+import os
+import signal
+import socket
+import sqlite3
+import subprocess
+import sys
+import time
+import urllib.request
+from dataclasses import dataclass, field
+from pathlib import Path
+
+ROOT = Path(__file__).parents[2]
+PHONE = {"width": 390, "height": 844}
+
+# Notes every press that lands on a target, by the browser's own clock and apart from the page's
+# code; `testerTap` is bound to the test, so that it outlives a reload.
+WATCH_TAPS = """
+  const note = (event) => {
+    if (event.type === "pointerdown" && !event.target.closest?.(".target")) return;
+    const isPedal = [" ", "Enter", "PageDown"].includes(event.key);
+    if (event.type === "keydown" && (event.repeat || !isPedal)) return;
+    window.testerTap(performance.timeOrigin + event.timeStamp, performance.timeOrigin);
+  };
+  window.addEventListener("pointerdown", note, true);
+  window.addEventListener("keydown", note, true);
+"""
+
+
+class BenchServer:
+    """`streamlit run app.py` on one port and one store, to be started, killed and started again."""
+
+    def __init__(self, folder: Path):
+        self.folder = folder
+        self.store = folder / "workshop.sqlite"
+        with socket.socket() as probe:
+            probe.bind(("127.0.0.1", 0))
+            self.port = probe.getsockname()[1]
+        self.address = f"http://127.0.0.1:{self.port}"
+        self.process: subprocess.Popen | None = None
+
+    def start(self) -> None:
+        environment = os.environ | {
+            "HOME": str(self.folder),
+            "WORKSHOP_STORE": f"sqlite:///{self.store}",
+            "WORKSHOP_DEMO_FOLDER": str(self.folder / "demo"),
+        }
+        command = [sys.executable, "-m", "streamlit", "run", "app.py", "--server.headless", "true"]
+        with open(self.folder / "server.log", "a") as log:
+            self.process = subprocess.Popen(
+                command + ["--server.port", str(self.port)],
+                cwd=ROOT,
+                env=environment,
+                stdout=log,
+                stderr=subprocess.STDOUT,
+            )
+        self._wait_until_it_answers()
+
+    def _wait_until_it_answers(self, patience_seconds: float = 60) -> None:
+        deadline = time.monotonic() + patience_seconds
+        while time.monotonic() < deadline:
+            if self.process.poll() is not None:
+                raise RuntimeError((self.folder / "server.log").read_text()[-2000:])
+            try:
+                with urllib.request.urlopen(f"{self.address}/bench/lists", timeout=5):
+                    return
+            except OSError:
+                time.sleep(0.1)  # between two questions to a process that is still starting
+        raise TimeoutError(self.address)
+
+    def kill(self) -> None:
+        """SIGKILL: no chance to finish anything."""
+        if self.process and self.process.poll() is None:
+            self.process.send_signal(signal.SIGKILL)
+            self.process.wait()
+
+    def rows(self, query: str) -> list[sqlite3.Row]:
+        """What another program reads in the store's file."""
+        connection = sqlite3.connect(f"file:{self.store}?mode=ro", uri=True, timeout=20)
+        try:
+            connection.row_factory = sqlite3.Row
+            return connection.execute(query).fetchall()
+        finally:
+            connection.close()
+
+    def laps(self) -> list[dict]:
+        """The laps that count, oldest first, each with the flags of its newest revision."""
+        return [dict(row) for row in self.rows(LAPS)]
+
+
+LAPS = """
+  SELECT lap.*, (SELECT flags FROM bench_delivery AS d WHERE d.lap_id = lap.lap_id
+                 ORDER BY revision DESC LIMIT 1) AS flags
+  FROM lap WHERE ended_by IS NULL ORDER BY started_at
+"""
+
+
+@dataclass
+class Phone:
+    """One page of the bench, and when its target was really pressed (wall milliseconds)."""
+
+    context: object
+    address: str
+    worker: str
+    taps: list[tuple[float, float]] = field(default_factory=list)
+    errors: list[str] = field(default_factory=list)
+    page: object = None
+
+    def open(self) -> "Phone":
+        """A new tab; its presses are noted with those of the tabs before it."""
+        self.page = self.context.new_page()
+        self.page.set_default_timeout(20_000)
+        self.page.on("pageerror", lambda error: self.errors.append(str(error)))
+        self.page.expose_function("testerTap", lambda at, origin: self.taps.append((at, origin)))
+        self.page.add_init_script(WATCH_TAPS)
+        self.page.goto(f"{self.address}/bench")
+        self.page.locator(".target").first.wait_for()
+        return self
+
+    def choose_work(self, product="pocket notebook", operation="sew") -> "Phone":
+        """Type worker, product and operation, as on the very first day."""
+        page = self.page
+        self._type("#who", "Somebody new", self.worker)
+        page.locator("#work").click()
+        page.get_by_label("Another product").fill(product)
+        page.get_by_role("button", name="Use this name").click()
+        page.get_by_role("button", name=product, exact=True).wait_for()
+        page.locator("#sheet-close").click()
+        self._type("#route button:last-child", "What is it called?", operation)
+        page.locator("#route").get_by_text(operation, exact=True).wait_for()
+        return self
+
+    def _type(self, opener: str, label: str, name: str) -> None:
+        self.page.locator(opener).click()
+        self.page.get_by_label(label).fill(name)
+        self.page.get_by_role("button", name="Use this name").click()
+        self.page.locator("#sheet").wait_for(state="hidden")
+
+    def tap(self) -> None:
+        self.page.locator(".target").first.click()
+
+    def shows(self, figure: str) -> str:
+        """A figure of the read-out: "Pieces done", "Last", "Middle", "Usual"."""
+        cells = self.page.locator("#figures div", has_text=figure)
+        return cells.locator("dd").inner_text()
+
+    def waits_for(self, pieces: int) -> None:
+        """Until the screen says so: then the laps are on the phone's disk."""
+        self.page.wait_for_function(
+            "n => parseInt(document.querySelector('#figures dd').textContent) === n", arg=pieces
+        )
+
+    def waits_until_sent(self, patience_seconds: float = 60) -> None:
+        self.page.wait_for_function(
+            "() => document.querySelector('#queue').textContent.includes('all sent')",
+            timeout=1000 * patience_seconds,
+        )
+
+    def lap_seconds(self) -> list[tuple[float, bool]]:
+        """Between one press and the next, and whether the page was loaded anew in between."""
+        return [
+            ((after - before) / 1000, origin_after != origin_before)
+            for (before, origin_before), (after, origin_after) in zip(
+                self.taps, self.taps[1:], strict=False
+            )
+        ]

@@ -1,0 +1,144 @@
+"""Laps tapped on a phone reach the store once and with their true times, whatever happens."""
+
+import random
+import threading
+
+import pytest
+
+from tests.browser.bench_server import PHONE, BenchServer, Phone
+
+EXACT_SECONDS = 0.020
+DISTURBED_SECONDS = 1.0  # across a reload, a sleep or a changed clock
+
+
+@pytest.fixture(scope="module")
+def server(tmp_path_factory):
+    server = BenchServer(tmp_path_factory.mktemp("bench"))
+    server.start()
+    yield server
+    server.kill()
+
+
+@pytest.fixture
+def context(browser):
+    context = browser.new_context(viewport=PHONE, has_touch=True, accept_downloads=True)
+    yield context
+    context.close()
+
+
+@pytest.fixture
+def phone(server, context, request):
+    phone = Phone(context, server.address, worker=f"worker of {request.node.name}"[:60])
+    phone.open().choose_work()
+    yield phone
+    assert phone.errors == []
+
+
+def laps_of(server, worker):
+    return [lap for lap in server.laps() if lap["worker"] == worker]
+
+
+def assert_laps_are_the_taps(laps, phone):
+    """One lap between each press and the next, in order, nothing twice."""
+    expected = phone.lap_seconds()
+    assert len(laps) == len(expected)
+    assert len({lap["lap_id"] for lap in laps}) == len(laps)
+    for lap, (seconds, disturbed) in zip(laps, expected, strict=True):
+        allowed = DISTURBED_SECONDS if disturbed else EXACT_SECONDS
+        assert abs(lap["seconds"] - seconds) <= allowed, (lap, seconds)
+        assert ("reload" in lap["flags"].split()) == disturbed, lap
+
+
+def test_each_tap_ends_a_lap_and_begins_the_next(server, phone):
+    for pause in (0, 400, 700, 500):
+        phone.page.wait_for_timeout(pause)
+        phone.tap()
+    phone.waits_for(3)
+    phone.waits_until_sent()
+    laps = laps_of(server, phone.worker)
+    assert_laps_are_the_taps(laps, phone)
+    assert {(lap["product"], lap["operation"]) for lap in laps} == {("pocket notebook", "sew")}
+
+
+class Unrest(threading.Thread):
+    """Kills the server with SIGKILL and starts it again, at random moments, until told to stop."""
+
+    def __init__(self, server, rng):
+        super().__init__(daemon=True)
+        self.server, self.rng = server, rng
+        self.over = threading.Event()
+        self.kills = 0
+
+    def run(self):
+        while not self.over.wait(self.rng.uniform(1, 6)):
+            self.server.kill()
+            self.kills += 1
+            self.over.wait(self.rng.uniform(0, 3))
+            self.server.start()
+
+    def stop(self):
+        self.over.set()
+        self.join()
+
+
+def tap_through_unrest(phones, taps, rng):
+    """Tap at human and frantic speed while networks go, pages are loaded anew and tabs close."""
+    done = dict.fromkeys(range(len(phones)), 0)
+    for _ in range(taps):
+        number = rng.randrange(len(phones))
+        phone = phones[number]
+        happening = rng.random()
+        if happening < 0.04:
+            phone.context.set_offline(True)
+        elif happening < 0.08:
+            phone.context.set_offline(False)
+        elif happening < 0.11 and done[number]:
+            phone.waits_for(done[number] - 1)
+            phone.page.reload()
+            phone.page.locator(".target").first.wait_for()
+        elif happening < 0.14 and done[number]:
+            phone.waits_for(done[number] - 1)
+            phone.page.close()
+            phone.open()
+        phone.page.wait_for_timeout(rng.choice([0, 60, 300, 900]) + 260)
+        phone.tap()
+        done[number] += 1
+    for number, phone in enumerate(phones):
+        phone.context.set_offline(False)
+        phone.waits_for(done[number] - 1)
+
+
+def storm(server, browser, taps, seed):
+    """Three pages at once: two tabs of one phone, and a second phone."""
+    rng = random.Random(seed)
+    contexts = [browser.new_context(viewport=PHONE, has_touch=True) for _ in range(2)]
+    phones = [
+        Phone(contexts[which], server.address, worker=f"storm {seed} {name}")
+        for which, name in ((0, "first"), (0, "second"), (1, "third"))
+    ]
+    for phone in phones:
+        phone.open().choose_work(operation=f"sew {phone.worker}")
+        phone.page.evaluate("navigator.serviceWorker.ready.then(() => true)")
+    unrest = Unrest(server, random.Random(seed + 1))
+    unrest.start()
+    try:
+        tap_through_unrest(phones, taps, rng)
+    finally:
+        unrest.stop()
+    for phone in phones:
+        phone.waits_until_sent()
+        assert_laps_are_the_taps(laps_of(server, phone.worker), phone)
+        assert phone.errors == []
+    assert unrest.kills > 0
+    for context in contexts:
+        context.close()
+
+
+def test_no_lap_is_lost_or_doubled_while_server_network_and_tabs_fail(server, browser):
+    storm(server, browser, taps=60, seed=1)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("seed", [2, 3])
+def test_five_hundred_taps_through_a_bad_afternoon(server, browser, seed):
+    storm(server, browser, taps=500, seed=seed)
