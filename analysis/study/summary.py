@@ -62,10 +62,10 @@ class Study:
                         workers_needed_high, bottleneck, bottleneck_probability, note
     bottlenecks         product, operation, seconds_per_good_piece, probability
     worker_load         worker, hours_available, hours_needed, hours_needed_low, hours_needed_high,
-                        load (needed / available; work goes to who does it now)
-    station_load        station, hours_available, hours_needed, hours_needed_low,
-                        hours_needed_high, load (hands on it, setups and warming up), held_hours
-                        (waits in it besides, which may run through the night)
+                        load (needed / available; work goes to who does it now),
+                        probability_fullest (of being the fullest of all people and stations)
+    station_load        station, the same, and held_hours (waits in it besides, which may run
+                        through the night); hours: hands on it, setups and warming up
     hours_needed        one week's demand in bench hours: dict value, low, high, available
     cost                product, variant ("" = the product as a mix), labour, material (through
                         yield), rework_and_scrap (its labour), overhead, cost_per_good_piece,
@@ -149,6 +149,7 @@ def study(
     delay = time_study.delay_rate(laps, shop.timezone)
     work = content(laps, present, yields, routes, shop, delay, rng)
     shares = takt.worker_shares(laps, present)
+    worker_load, station_load = takt.loads(work, shop, shares, routes)
     batch_table = minutes.batches(laps, good, shop)
     return Study(
         shop=shop,
@@ -170,8 +171,8 @@ def study(
         content=work.frame,
         takt=takt.takt(work, shop),
         bottlenecks=takt.all_bottlenecks(work),
-        worker_load=takt.worker_load(work, shop, shares),
-        station_load=takt.station_load(work, shop, routes),
+        worker_load=worker_load,
+        station_load=station_load,
         hours_needed=takt.hours_needed(work, shop),
         cost=cost(work, shop, shares),
         weeks=weeks.weeks(laps, good, shop.timezone),

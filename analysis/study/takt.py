@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 import pandas as pd
 
@@ -169,20 +171,57 @@ def week_pieces(content: Content, shop: Shop) -> np.ndarray:
     )
 
 
-def worker_load(content: Content, shop: Shop, shares: pd.DataFrame) -> pd.DataFrame:
-    """worker, hours_available, hours_needed, hours_needed_low, hours_needed_high, load.
+@dataclass(frozen=True)
+class Load:
+    """Hours one week's demand asks of people or stations: values, and draws x names."""
 
-    What one week's demand asks of each, work going to those who do it now.
+    names: list[str]
+    hours_available: np.ndarray
+    hours: np.ndarray
+    draws: np.ndarray
+
+    @property
+    def load_draws(self) -> np.ndarray:
+        """Needed / available, draws x names; infinite where no hours are given."""
+        with np.errstate(divide="ignore", invalid="ignore"):
+            return np.where(self.hours_available > 0, self.draws / self.hours_available, np.inf)
+
+
+def loads(
+    content: Content, shop: Shop, shares: pd.DataFrame, routes: pd.DataFrame
+) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """The load of people and of stations under one week's demand, two frames.
+
+    worker or station, hours_available, hours_needed, hours_needed_low, hours_needed_high, load
+    (needed / available), probability_fullest (of being the fullest of all people and stations:
+    what limits the week); for stations also held_hours.
+
+    Work goes to those who do it now. hours_needed of a station: hands on it, setups and their
+    warming up. held_hours: waits of whole batches in it (as under a press) besides; they may run
+    through lunch and night, so they are not in the load.
     """
+    people, stations = _people(content, shop, shares), _stations(content, shop, routes)
+    full = np.concatenate([people.load_draws, stations.load_draws], axis=1)
+    fullest = np.full(full.shape[1], np.nan)
+    if full.size and not np.isnan(full).any():
+        fullest = np.bincount(full.argmax(axis=1), minlength=full.shape[1]) / len(full)
+    first = len(people.names)
+    return (
+        _load_table("worker", people, fullest[:first]),
+        _load_table("station", stations, fullest[first:]).assign(
+            held_hours=_held_hours(content, shop, routes, stations.names)
+        ),
+    )
+
+
+def _people(content: Content, shop: Shop, shares: pd.DataFrame) -> Load:
     value, draws = week_hours(content, shop)
     names = list(dict.fromkeys([w.name for w in shop.workers] + sorted(set(shares["worker"]))))
     onto = _onto_workers(content.frame, shares, names)
-    available = {w.name: w.hours_per_week for w in shop.workers}
-    hours = [
-        shop.week_seconds / 3600 if available.get(name) is None else available[name]
-        for name in names
-    ]
-    return _load_table("worker", names, hours, value @ onto, draws @ onto)
+    own = {w.name: w.hours_per_week for w in shop.workers}
+    week = shop.week_seconds / 3600
+    hours = [week if own.get(name) is None else own[name] for name in names]
+    return Load(names, np.array(hours, float), value @ onto, draws @ onto)
 
 
 def _onto_workers(frame: pd.DataFrame, shares: pd.DataFrame, names: list[str]) -> np.ndarray:
@@ -198,43 +237,41 @@ def _onto_workers(frame: pd.DataFrame, shares: pd.DataFrame, names: list[str]) -
     return onto
 
 
-def station_load(content: Content, shop: Shop, routes: pd.DataFrame) -> pd.DataFrame:
-    """station, hours_available, hours_needed, …_low, …_high, load, held_hours.
-
-    hours_needed: hands on it, setups and their warming up included. held_hours: waits of whole
-    batches in it (as under a press) on top; they may run through lunch and night, so they are not
-    in the load.
-    """
-    frame = content.frame
-    stations = sorted(set(frame["station"]) - {""})
-    onto = np.array([[float(own == name) for name in stations] for own in frame["station"]])
-    onto = onto.reshape(len(frame), len(stations))
+def _stations(content: Content, shop: Shop, routes: pd.DataFrame) -> Load:
+    names = sorted(set(content.frame["station"]) - {""})
+    onto = _onto_stations(content.frame, names)
     value, draws = week_hours(content, shop)
-    pieces = week_pieces(content, shop)
-    sizes = [shop.product(p, v) for p, v in zip(frame["product"], frame["variant"], strict=True)]
-    batches = pieces / np.array([row.batch_size if row else 25 for row in sizes], float)
-    warming = batches * routes["setup_wait_seconds"].to_numpy(float) / 3600
-    table = _load_table(
-        "station",
-        stations,
-        [shop.week_seconds / 3600] * len(stations),
-        (value + warming) @ onto,
-        (draws + warming) @ onto,
-    )
-    held = np.where(routes["wait_holds_station"].astype(bool), routes["wait_seconds"], 0.0)
-    return table.assign(held_hours=(batches * held.astype(float) / 3600) @ onto)
+    warming = _week_batches(content, shop) * routes["setup_wait_seconds"].to_numpy(float) / 3600
+    available = np.full(len(names), shop.week_seconds / 3600)
+    return Load(names, available, (value + warming) @ onto, (draws + warming) @ onto)
 
 
-def _load_table(key: str, names, available, value, draws) -> pd.DataFrame:
-    low, high = np.quantile(draws, [0.025, 0.975], axis=0) if len(names) else ([], [])
+def _onto_stations(frame: pd.DataFrame, names: list[str]) -> np.ndarray:
+    """rows x stations: 1 where the row's work stands."""
+    return (frame["station"].to_numpy(str)[:, None] == np.array(names, str)[None, :]).astype(float)
+
+
+def _week_batches(content: Content, shop: Shop) -> np.ndarray:
+    """Batches a week asks of each row's route."""
+    pairs = zip(content.frame["product"], content.frame["variant"], strict=True)
+    rows = [shop.product(product, variant) for product, variant in pairs]
+    return week_pieces(content, shop) / np.array([row.batch_size if row else 25 for row in rows])
+
+
+def _held_hours(content: Content, shop: Shop, routes: pd.DataFrame, names: list[str]) -> np.ndarray:
+    held = routes["wait_seconds"].to_numpy(float) * routes["wait_holds_station"].to_numpy(bool)
+    return _week_batches(content, shop) * held / 3600 @ _onto_stations(content.frame, names)
+
+
+def _load_table(key: str, load: Load, fullest: np.ndarray) -> pd.DataFrame:
+    low, high = np.quantile(load.draws, [0.025, 0.975], axis=0) if load.names else ([], [])
     table = pd.DataFrame({
-        key: names, "hours_available": np.asarray(available, float), "hours_needed": value,
-        "hours_needed_low": np.minimum(low, value), "hours_needed_high": np.maximum(high, value),
+        key: load.names, "hours_available": load.hours_available, "hours_needed": load.hours,
+        "hours_needed_low": np.minimum(low, load.hours),
+        "hours_needed_high": np.maximum(high, load.hours),
     })  # fmt: skip
-    table["load"] = table["hours_needed"] / table["hours_available"].where(
-        table["hours_available"] > 0
-    )
-    return table
+    available = table["hours_available"].where(table["hours_available"] > 0)
+    return table.assign(load=table["hours_needed"] / available, probability_fullest=fullest)
 
 
 def hours_needed(content: Content, shop: Shop) -> dict[str, float]:

@@ -208,3 +208,24 @@ def test_laps_that_name_no_variant_do_not_take_the_variants_share():
     content = study(laps_frame(rows), None, Shop(products=products)).content
     shares = content.set_index("variant")["share"]
     assert shares.to_dict() == pytest.approx({"plain": 0.75, "painted": 0.25, "": 0.0})
+
+
+def test_what_limits_the_week_is_named_with_its_chance():
+    """The saw asks 5.4 h of 12, its one worker 15.1 h of 12: the worker, for sure."""
+    shop = Shop(week=WEEK, workers=SHOP.workers, products=(Product("box", "", 216, 10),))
+    found = study(laps_frame(ten_batches()), ROUTING, shop)
+    assert found.worker_load["probability_fullest"].tolist() == [1.0]
+    assert found.station_load["probability_fullest"].tolist() == [0.0]
+
+
+def test_what_stands_in_a_press_and_warms_up_is_counted_at_the_press():
+    """60 pieces in 6 batches: 2 h each under the press, 15 min of warming each."""
+    routing = routing_frame([
+        {"operation": "cut"},
+        {"operation": "glue", "after": "cut", "station": "press", "wait_seconds": 7200.0,
+         "wait_holds_station": True, "setup_wait_seconds": 900.0},
+    ])  # fmt: skip
+    shop = Shop(week=WEEK, allowance=Allowance(0, 0, 0), products=(Product("box", "", 60, 10),))
+    station = study(laps_frame(ten_batches()), routing, shop).station_load.iloc[0]
+    assert station["hours_needed"] == pytest.approx(60 * (120 + 5) / 3600 + 6 * 0.25)
+    assert station["held_hours"] == pytest.approx(12)
