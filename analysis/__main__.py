@@ -4,6 +4,7 @@ Exit status 0; 2 for input that cannot be used, with one line per fault on stand
 """
 
 import argparse
+import dataclasses
 import json
 import os
 import sys
@@ -95,13 +96,12 @@ def _read_inputs(options):
 
 
 def _import(options):
-    from analysis import tables
     from analysis.records.laps import read_laps
     from analysis.store.store import open_store
 
     store = open_store(options.store)
     report = store.import_laps(read_laps(options.laps, store.shop()))
-    return report.as_dict(), tables.import_lines
+    return dataclasses.asdict(report), lambda _: str(report)
 
 
 def _export(options):

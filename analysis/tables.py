@@ -36,17 +36,6 @@ def study_tables(answer: dict) -> str:
     return "\n\n".join(parts)
 
 
-def import_lines(answer: dict) -> str:
-    """The `import` answer as one line a figure, lists below one another."""
-    lines = []
-    for name, value in answer.items():
-        if isinstance(value, list):
-            lines += [f"  {item}" for item in value]
-        else:
-            lines.append(f"{name.replace('_', ' ')}: {value}")
-    return "\n".join(lines)
-
-
 def table(rows: list[dict]) -> str:
     """Rows of one shape as aligned columns, numbers to the right, two lines of header at most."""
     names = list(rows[0])
