@@ -13,6 +13,11 @@ from analysis.bench.writer import Writer
 OPEN_SWITCH = "WORKSHOP_OPEN"
 
 
+def is_open() -> bool:
+    """Whether the program was started so that other machines may come in, when paired."""
+    return os.environ.get(OPEN_SWITCH, "").strip().lower() in {"1", "yes", "true", "on"}
+
+
 class Bench:
     """What the routes and the guard share; what opens the store is asked for in a thread."""
 
@@ -26,8 +31,8 @@ class Bench:
 
     @property
     def is_open(self) -> bool:
-        """Whether other machines may come in at all (when paired)."""
-        return os.environ.get(OPEN_SWITCH, "").strip().lower() in {"1", "yes", "true", "on"}
+        """Whether other machines may come in, when paired."""
+        return is_open()
 
     @cached_property
     def store(self):

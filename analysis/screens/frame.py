@@ -5,7 +5,7 @@ import importlib
 import streamlit as st
 
 from analysis.problems import Problem
-from analysis.screens import source
+from analysis.screens import live, source
 
 # (group, module, title, path): a screen is named by what it shows, and loaded when opened,
 # so that the first page does not wait for the others.
@@ -30,7 +30,7 @@ def show() -> None:
     try:
         with st.sidebar:
             source.choose()
-        page.run()
+        live.draw(page)
     except Problem as problem:
         st.error(str(problem))
 

@@ -1,0 +1,55 @@
+"""New laps reach an open dashboard by themselves: a small part of the page looks every second.
+
+It asks only for the store's version, one look-up by index. When that has grown, the page is drawn
+again, at once where that is quick; where the figures take long it says so and waits, so that a
+bench in full swing does not keep the computer adding up and nothing else. On screens where
+someone may be typing or has a row chosen it says what has come and leaves the drawing to them.
+"""
+
+import time
+
+import streamlit as st
+
+from analysis.screens import source
+
+LOOK_EVERY_SECONDS = 1.0
+REST_FACTOR = 4  # drawing takes at most a fifth of the time
+HANDS_OFF = frozenset({"laps", "shop"})
+
+
+def draw(page) -> None:
+    """Draw a page, and draw it again when the store on screen has changed."""
+    here = source.current()
+    st.session_state["live_seen"] = here.key
+    began = time.monotonic()
+    page.run()
+    ended = time.monotonic()
+    st.session_state["live_rest_until"] = ended + REST_FACTOR * (ended - began)
+    _look(here, page.url_path)
+
+
+@st.fragment(run_every=LOOK_EVERY_SECONDS)
+def _look(here: source.Source, path: str) -> None:
+    if here.is_demo:
+        _say_own_has_laps()
+    if here.key == st.session_state["live_seen"]:
+        return
+    if path in HANDS_OFF:
+        if st.button("The records have changed. Show them", icon=":material/refresh:"):
+            st.rerun()
+        return
+    rest = st.session_state["live_rest_until"] - time.monotonic()
+    if rest <= 0:
+        st.rerun()
+    st.caption(f"New laps have come in; the figures follow in {max(1, round(rest))} s.")
+
+
+def _say_own_has_laps() -> None:
+    """While the demo is on screen: laps from the bench go to one's own workshop."""
+    began_with = st.session_state.setdefault("live_own_laps", source.own_store().lap_count())
+    if source.own_store().lap_count() == began_with:
+        return
+    st.info("Laps have come in from the bench. They are in your own workshop, not in the demo.")
+    if st.button("Show my workshop"):
+        source.show_own()
+        st.rerun()

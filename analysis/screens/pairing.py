@@ -1,0 +1,173 @@
+"""Phones: how they come in, the code that pairs one, the devices paired, what they reported.
+
+The last part of the Laps screen. Laps from phones go to one's own workshop, whichever is shown.
+"""
+
+import time
+from datetime import datetime
+from zoneinfo import ZoneInfo
+
+import segno
+import streamlit as st
+
+from analysis.bench.address import own_addresses, pairing_link
+from analysis.bench.service import OPEN_SWITCH, is_open
+from analysis.screens import source, words
+from analysis.store.bench_devices import CODE_LASTS, Devices
+from analysis.store.bench_notes import notes
+
+LOOPBACK = ("127.0.0.1", "localhost", "::1")
+HOW_TO_OPEN = f"{OPEN_SWITCH}=1 streamlit run app.py --server.address 0.0.0.0"
+FLAG_WORDS = {
+    "reload": "the page was loaded anew during the lap",
+    "sleep": "the phone slept during the lap",
+    "clock_changed": "the phone's clock was changed during the lap",
+    "from_memory": "added from memory",
+    "away_split": "time away was split off as an interruption",
+    "fixed_here": "mended on the spot",
+    "mended": "a forgotten switch, mended",
+    "mixed": "a mixed stack tapped as one",
+    "joined": "several operations tapped as one",
+    "split": "split off from several operations tapped as one",
+}
+
+
+def show() -> None:
+    """How a phone gets to the bench page, who is paired, and what phones reported."""
+    store = source.own_store()
+    devices = Devices(store.engine)
+    st.subheader("Phones at the bench")
+    st.link_button("Start timing on this device", "/bench", icon=":material/timer:")
+    if is_open():
+        _pair_one(devices)
+    else:
+        _how_to_open()
+    _devices(devices, store.shop().timezone)
+    _reports(store)
+
+
+def _how_to_open() -> None:
+    st.markdown(
+        "**Phones cannot come in yet**: this program answers only the computer it runs on. To let "
+        "paired phones of your own network in, stop it and start it like this:"
+    )
+    st.code(HOW_TO_OPEN, language="sh")
+
+
+def _pair_one(devices: Devices) -> None:
+    """A button that shows a code, and the code while it is good."""
+    if (st.get_option("server.address") or "") in LOOPBACK:
+        st.warning("Phones may come in when paired, but the server listens on this computer only; "
+                   f"start it with `{HOW_TO_OPEN}`.")  # fmt: skip
+    if st.button("Pair a phone", icon=":material/qr_code_2:", type="primary"):
+        paired = [device.id for device in devices.all()]
+        st.session_state["pairing"] = (devices.new_code(_now()), _now() + CODE_LASTS, paired)
+    if "pairing" in st.session_state:
+        _code_while_good(devices)
+
+
+@st.fragment(run_every=2)
+def _code_while_good(devices: Devices) -> None:
+    """The code until it is used or too old; looks for the new device by itself."""
+    if "pairing" not in st.session_state:
+        return
+    code, ends_at, paired_before = st.session_state["pairing"]
+    new = [device for device in devices.all() if device.id not in paired_before]
+    if new:
+        del st.session_state["pairing"]
+        st.success(f"Paired: {words.plain(new[0].name)}.")
+        st.rerun()
+    if _now() >= ends_at:
+        st.caption("That code is no longer good. Show a new one.")
+        return
+    _code(code, ends_at)
+
+
+def _code(code: str, ends_at: int) -> None:
+    addresses = own_addresses()
+    if not addresses:
+        st.warning("This computer has no address in a network; connect it to the workshop's.")
+        return
+    address = addresses[0]
+    if len(addresses) > 1:
+        address = st.selectbox("This computer's address in the workshop's network", addresses)
+    scheme = "https" if st.get_option("server.sslCertFile") else "http"
+    link = pairing_link(scheme, address, st.get_option("server.port"), code)
+    minutes = max(1, round((ends_at - _now()) / 60e6))
+    picture = segno.make(link, error="m").svg_inline(scale=6, light="#fff", title="Pairing code")
+    st.image(picture, width=300)
+    st.markdown(
+        "Point the phone's camera at it, both in the same network. It pairs one phone, within "
+        f"{words.count(minutes, 'minute')}. No camera? Open "
+        f"`{link.partition('#')[0]}` and type `{_in_fours(code)}`."
+    )
+    if scheme == "http":
+        st.caption(
+            "Without https anyone in the same network could listen in; use your own network, not "
+            "a public one (DEVELOPERS.md, Who may come in)."
+        )
+
+
+def _devices(devices: Devices, zone: str) -> None:
+    """Each device that may come in, with a button that shuts it out."""
+    inside = [device for device in devices.all() if device.may_come_in(_now())]
+    if not inside:
+        st.caption("No phone is paired.")
+    for device in inside:
+        name, button = st.columns([4, 1], vertical_alignment="center")
+        name.markdown(
+            f"**{words.plain(device.name)}**, paired {_when(device.paired_at, zone)}, "
+            f"last seen {_when(device.seen_at, zone)}"
+        )
+        if button.button("Shut out", key=f"revoke_{device.id}", help="It must be paired anew."):
+            devices.revoke(device.id, _now())
+            st.session_state["saved"] = f"{words.plain(device.name)} is shut out."
+            st.rerun()
+
+
+def _reports(store) -> None:
+    """Laps whose clock was put right, or that carry a flag."""
+    found = notes(store.engine)
+    if found.empty:
+        return
+    st.markdown("**What phones said about their laps**")
+    zone = store.shop().timezone
+    shown = found.assign(
+        started_at=found.started_at.dt.tz_convert(zone).dt.tz_localize(None),
+        said=[_said(row) for row in found.itertuples()],
+    )
+    columns = {"started_at": "Began", "product": "Product", "operation": "Operation",
+               "device": "Phone", "said": "What is to know", "lap_id": "Lap"}  # fmt: skip
+    st.dataframe(shown[list(columns)].rename(columns=columns), hide_index=True)
+
+
+def _said(row) -> str:
+    said = [_flag(flag) for flag in row.flags.split()]
+    if row.clock_corrected:
+        said.insert(0, f"the phone's clock was {_how_far(row.clock_difference_seconds)}; the start "
+                       "was put right")  # fmt: skip
+    return "; ".join(said)
+
+
+def _flag(flag: str) -> str:
+    if flag.startswith("trial:"):
+        return f"trial, way {flag.removeprefix('trial:')}"
+    return FLAG_WORDS.get(flag, flag.replace("_", " "))
+
+
+def _how_far(behind_seconds: float) -> str:
+    minutes = abs(behind_seconds) / 60
+    far = f"{minutes / 60:.1f} hours" if minutes >= 90 else f"{minutes:.0f} minutes"
+    return f"{far} {'behind' if behind_seconds > 0 else 'ahead'}"
+
+
+def _in_fours(code: str) -> str:
+    return "-".join(code[at : at + 4] for at in range(0, len(code), 4))
+
+
+def _when(micros: int, zone: str) -> str:
+    return f"{datetime.fromtimestamp(micros / 1e6, ZoneInfo(zone)):%Y-%m-%d %H:%M}"
+
+
+def _now() -> int:
+    return time.time_ns() // 1000
