@@ -47,11 +47,12 @@ class Work:
     @classmethod
     def of(cls, experience, pieces, laps, before_in_spell=None) -> Work:
         """before_in_spell: pieces of the spell before the lap; None where no restart counts."""
-        if before_in_spell is None:
-            before_in_spell = np.full(len(pieces), 60.0)
         single = bool((pieces == 1).all())
         terms = range(1, 2 if single else _RESTART_TERMS + 1)
-        powers = np.array([_mean_fading(m, before_in_spell, pieces) for m in terms])
+        if before_in_spell is None:
+            powers = np.zeros((len(terms), len(pieces)))
+        else:
+            powers = np.array([_mean_fading(m, before_in_spell, pieces) for m in terms])
         moments = np.zeros((0 if single else 4, len(pieces)))
         return cls(experience, pieces, laps, powers, moments if single else _moments(pieces))
 

@@ -1,0 +1,134 @@
+"""Fits of many cells at once against reference libraries, cell by cell."""
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from analysis.study import fits
+
+SIZES = (40, 3, 500, 7, 120, 60)
+
+
+def cells(seed=1, plateau=(0.1, 0.7), sizes=SIZES):
+    """Noisy laps of cells of unlike sizes: (log n, log seconds, starts)."""
+    rng = np.random.default_rng(seed)
+    log_n = np.log(np.concatenate([np.arange(1.0, size + 1) for size in sizes]))
+    cell = np.repeat(np.arange(len(sizes)), sizes)
+    first = rng.uniform(60, 300, len(sizes))[cell]
+    b = np.log2(rng.uniform(0.7, 0.92, len(sizes)))[cell]
+    f = rng.uniform(*plateau, len(sizes))[cell]
+    seconds = first * (f + (1 - f) * np.exp(b * log_n))
+    log_y = np.log(seconds) + 0.15 * rng.standard_normal(len(log_n))
+    return log_n, log_y, np.cumsum(sizes) - np.array(sizes)
+
+
+def each(starts, laps):
+    return [slice(a, z) for a, z in zip(starts, np.append(starts[1:], laps), strict=True)]
+
+
+def test_unit_curves_equal_ordinary_least_squares_of_statsmodels():
+    import statsmodels.api as sm
+
+    log_n, log_y, starts = cells()
+    ours = fits.fit_unit_curves(log_n, log_y, starts)
+    errors, squares = ours.exponent_error(log_n, log_y), ours.residual_squares(log_n, log_y)
+    for i, here in enumerate(each(starts, len(log_n))):
+        theirs = sm.OLS(log_y[here], sm.add_constant(log_n[here])).fit()
+        assert ours.log_first[i] == pytest.approx(theirs.params[0], rel=1e-12)
+        assert ours.exponent[i] == pytest.approx(theirs.params[1], rel=1e-12, abs=1e-12)
+        assert errors[i] == pytest.approx(theirs.bse[1], rel=1e-9)
+        assert squares[i] == pytest.approx(theirs.ssr, rel=1e-9)
+
+
+def test_a_cell_of_one_lap_has_no_slope_and_harms_no_other():
+    log_n = np.log([1.0, 1, 2, 3])
+    log_y = np.log([50.0, 100, 80, 70])
+    ours = fits.fit_unit_curves(log_n, log_y, np.array([0, 1]))
+    assert np.isnan(ours.exponent[0])
+    assert ours.exponent[1] == pytest.approx(np.polyfit(log_n[1:], log_y[1:], 1)[0])
+
+
+def scipy_best_of_three(log_n, log_y):
+    from scipy.optimize import least_squares
+
+    def residual(p):
+        return log_y - np.log(p[1] + (p[0] - p[1]) * np.exp(p[2] * log_n))
+
+    bounds = ([0, 0, fits.STEEPEST], [np.inf, np.inf, fits.FLATTEST])
+    starts = ((-0.2, 0.1), (-0.5, 0.4), (-0.9, 0.7))
+    last = np.exp(log_y[-50:]).mean()
+    found = [
+        least_squares(residual, [np.exp(log_y[0]), c * last, b], bounds=bounds) for b, c in starts
+    ]
+    return min(2 * one.cost for one in found if one.success)
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_plateau_curves_fit_no_worse_than_scipys_best_of_three_starts(seed):
+    log_n, log_y, starts = cells(seed, sizes=(60, 150, 500, 300, 90))
+    ours = fits.fit_plateau_curves(log_n, log_y, starts)
+    for i, here in enumerate(each(starts, len(log_n))):
+        theirs = scipy_best_of_three(log_n[here], log_y[here])
+        assert ours.residual_squares[i] <= theirs * (1 + 1e-8)
+
+
+def test_plateau_fits_stand_where_the_score_is_zero():
+    """The slope of the squares, by differences, over its own scale (curvature x standard error):
+    at a solution inside the bounds both parameters are within 1e-4 standard errors."""
+    log_n, log_y, starts = cells(2, sizes=(200, 500, 400))
+    ours = fits.fit_plateau_curves(log_n, log_y, starts)
+    assert ours.identifiable.any()
+    for i in np.flatnonzero(ours.identifiable):
+        here = each(starts, len(log_n))[i]
+        at = np.array([ours.log_first[i], ours.exponent[i], ours.fraction[i]])
+
+        def squares(p, here=here):
+            shape = p[2] + (1 - p[2]) * np.exp(p[1] * log_n[here])
+            return ((log_y[here] - p[0] - np.log(shape)) ** 2).sum()
+
+        variance = squares(at) / (here.stop - here.start - 3)
+        for parameter in range(3):
+            step = np.zeros(3)
+            step[parameter] = 1e-4
+            up, middle, down = (squares(at + s) for s in (step, 0 * step, -step))
+            slope, curvature = (up - down) / 2e-4, (up - 2 * middle + down) / 1e-8
+            assert abs(slope) / curvature < 1e-3 * np.sqrt(2 * variance / curvature)
+
+
+def test_a_plateau_is_recovered_exactly_where_there_is_no_noise():
+    n = np.arange(1.0, 301)
+    log_y = np.log(30 + 70 * n**-0.4)
+    ours = fits.fit_plateau_curves(np.log(n), log_y, np.array([0]))
+    assert ours.plateau[0] == pytest.approx(30, rel=1e-5)
+    assert ours.exponent[0] == pytest.approx(-0.4, rel=1e-5)
+    assert ours.identifiable[0]
+
+
+def test_a_plateau_nobody_can_see_is_called_not_identifiable():
+    """A pure power curve of 50 laps: a boundary value would be no finding."""
+    log_n, log_y, starts = cells(5, plateau=(0.0, 0.0), sizes=(50,) * 40)
+    ours = fits.fit_plateau_curves(log_n, log_y, starts)
+    assert ours.identifiable.mean() < 0.15
+
+
+@settings(max_examples=25, deadline=None)
+@given(st.lists(st.integers(2, 60), min_size=1, max_size=8), st.integers(0, 10_000))
+def test_a_cells_fit_does_not_depend_on_the_other_cells(sizes, seed):
+    log_n, log_y, starts = cells(seed, sizes=sizes)
+    together = fits.fit_plateau_curves(log_n, log_y, starts)
+    for i, here in enumerate(each(starts, len(log_n))):
+        alone = fits.fit_plateau_curves(log_n[here], log_y[here], np.array([0]))
+        assert together.residual_squares[i] == pytest.approx(
+            alone.residual_squares[0], rel=1e-8, abs=1e-14
+        )
+
+
+def test_bootstrap_of_sessions_is_the_fit_of_the_sessions_drawn():
+    log_n, log_y, _ = cells(3, sizes=(120,))
+    session_starts = np.arange(0, 120, 10)
+    ours = fits.bootstrap_exponents(log_n, log_y, session_starts, 50, np.random.default_rng(8))
+    taken = np.random.default_rng(8).multinomial(12, np.full(12, 1 / 12), size=50)
+    for exponent, times in zip(ours, taken, strict=True):
+        laps = np.concatenate([np.arange(10 * s, 10 * s + 10) for s in np.repeat(range(12), times)])
+        assert exponent == pytest.approx(np.polyfit(log_n[laps], log_y[laps], 1)[0], rel=1e-9)
