@@ -69,6 +69,13 @@ export class Catalogue {
     return this.batches(product).find((b) => b.batch === name);
   }
 
+  /** Pieces of a batch that pass an operation: those of one variant where only that one does. */
+  pieces(batch, product, operation) {
+    const rows = (this.listed(product)?.operations || []).filter((r) => r.operation === operation);
+    if (!rows.length || rows.some((row) => !row.variant)) return quantity(batch);
+    return rows.reduce((sum, row) => sum + quantity(batch, row.variant), 0);
+  }
+
   /** The next free number; as wide as the shop's, so that names sort as they were made. */
   get nextBatch() {
     const offered = this.lists.next_batch || "001";

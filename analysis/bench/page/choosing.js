@@ -19,6 +19,7 @@ function choose(draft, { lane: k, fields }, context, out) {
   const switched = fields.operation && fields.operation !== lane.operation;
   Object.assign(lane, fields);
   if (fields.product && fields.product !== former.product) moveToProduct(lane, context);
+  if (fields.batch || fields.product) takeItsVariant(lane, context);
   if (lane.running) ensureBatch(draft, lane, context, out);
   if (!lane.running || isSide(lane.running)) return;
   lane.asks = switched ? switchAsk(draft, former, context) : lane.asks;
@@ -31,6 +32,13 @@ function moveToProduct(lane, { catalogue }) {
   const names = catalogue.operations(lane.product).map((row) => row.operation);
   if (!names.includes(lane.operation)) lane.operation = names[0] || "";
   lane.batch = catalogue.batches(lane.product)[0]?.batch || "";
+}
+
+/** A batch of one variant leaves no question which. */
+function takeItsVariant(lane, { catalogue }) {
+  const quantities = catalogue.batch(lane.product, lane.batch)?.quantities || {};
+  const variants = Object.keys(quantities).filter((name) => name && quantities[name] > 0);
+  if (variants.length === 1) lane.variant = variants[0];
 }
 
 /** Was the switch forgotten? The laps since the former operation was chosen may be its too. */

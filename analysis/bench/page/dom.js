@@ -4,7 +4,7 @@
 export function element(tag, properties = {}, ...children) {
   const made = document.createElement(tag);
   for (const [name, value] of Object.entries(properties)) setProperty(made, name, value);
-  made.append(...children.filter((child) => child !== null && child !== undefined && child !== ""));
+  made.append(...children.filter(Boolean)); // so that a child may be left out by a condition
   return made;
 }
 

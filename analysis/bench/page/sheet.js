@@ -48,18 +48,14 @@ export function check(label, checked, onchange) {
   return element("label", { class: "check" }, input, label);
 }
 
-/** Plus and minus around a number; `read()` gives it. */
+/** Plus and minus around a number that can be typed too; `read()` gives it. */
 export function stepper(label, value, { least = 0, most = 100_000 } = {}) {
-  let number = value;
-  const output = element("output", { text: String(number) });
-  const step = (by) => () => {
-    number = Math.min(most, Math.max(least, number + by));
-    output.textContent = String(number);
-  };
-  const box = element("div", { class: "stepper", role: "group", "aria-label": label || "pieces" },
-    element("span", { text: label }), button("−", step(-1), { "aria-label": `${label}: one less` }),
-    output, button("+", step(1), { "aria-label": `${label}: one more` })); // prettier-ignore
-  return { box, read: () => number };
+  const input = element("input", { type: "number", inputmode: "numeric", "aria-label": label, value: String(value) }); // prettier-ignore
+  const read = () => Math.min(most, Math.max(least, Math.round(Number(input.value)) || 0));
+  const step = (by) => () => (input.value = String(Math.min(most, Math.max(least, read() + by))));
+  const less = button("−", step(-1), { "aria-label": `${label}: one less` });
+  const more = button("+", step(1), { "aria-label": `${label}: one more` });
+  return { box: element("div", { class: "stepper" }, element("span", { text: label }), less, input, more), read };
 }
 
 /** A name that is not in the lists yet. */

@@ -98,7 +98,7 @@ export function pace(app) {
   openSheet("Pace cue", () => {
     const { settings } = app.state;
     const key = operationKey(lane);
-    const aim = field(`Seconds a piece for ${lane.operation || "this operation"}`, { type: "number", min: 1, step: "any", inputmode: "decimal", value: String(Math.round(settings.aims[key] || row.seconds || 0) || "") });
+    const aim = field(`Seconds a piece for ${lane.operation || "this operation"}`, { type: "number", min: 1, step: "any", inputmode: "decimal", value: String(Math.ceil(settings.aims[key] || row.seconds || 0) || "") });
     const warning = say("", "warn");
     const weigh = () => {
       warning.textContent = tooFast(Number(aim.read()), row);

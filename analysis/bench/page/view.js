@@ -40,14 +40,20 @@ export function tick(app) {
 }
 
 function showHead(app, lane) {
-  const { lanes } = app.state;
-  setText(byId("who"), lanes.length > 1 ? `${lane.worker} ▾` : `${lane.worker} ▾`);
-  const batch = lane.batch ? `, batch ${lane.batch}` : "";
-  setText(byId("work"), lane.product ? `${lane.product}${batch} ▾` : "Pick the work ▾");
+  setTwoLines(byId("who"), "who", `${lane.worker} ▾`);
+  const batch = lane.batch ? `batch ${lane.batch}` : "no batch yet";
+  setTwoLines(byId("work"), lane.product ? batch : "what", lane.product ? `${lane.product} ▾` : "pick the work ▾");
   const queue = byId("queue");
-  setText(queue, queueWords(app));
+  setTwoLines(queue, "laps", queueWords(app));
   queue.classList.toggle("waiting", app.counts.waiting > 0);
   queue.classList.toggle("stuck", app.counts.refused > 0 || app.status === "not paired");
+}
+
+/** A small line above what matters. */
+function setTwoLines(node, above, words) {
+  if (!node.firstChild) node.append(element("small"), element("span"));
+  setText(node.firstChild, above);
+  setText(node.lastChild, words);
 }
 
 export function queueWords({ counts, status }) {
@@ -70,8 +76,8 @@ function showBanner(app) {
 function showRoute(app, lane) {
   const { catalogue, state } = app;
   const batch = catalogue.batch(lane.product, lane.batch);
-  const total = quantity(batch);
   const items = catalogue.operations(lane.product, plain(lane.variant)).map(({ operation }) => {
+    const total = catalogue.pieces(batch, lane.product, operation);
     const done = piecesDone(batch, state.counts, lane.batch, operation);
     const count = total ? `${done} of ${total}` : done ? String(done) : "";
     const chosen = operation === lane.operation;
@@ -131,7 +137,7 @@ function showFigures(app, lane) {
   const { catalogue, state } = app;
   const batch = catalogue.batch(lane.product, lane.batch);
   const done = piecesDone(batch, state.counts, lane.batch, lane.operation);
-  const total = quantity(batch);
+  const total = catalogue.pieces(batch, lane.product, lane.operation);
   const paces = paceOf(lane.recent, lane.product, lane.operation);
   const row = catalogue.operation(lane.product, lane.operation, plain(lane.variant));
   const entries = [
