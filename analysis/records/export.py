@@ -14,6 +14,8 @@ from analysis.records.table import write_table
 from analysis.records.text import guarded_column
 from analysis.records.zones import utc_to_wall
 
+MINUTE = 60_000_000  # microseconds
+
 
 def write_laps(
     frame: pd.DataFrame, target: str | Path | BinaryIO, shop: Shop | None = None
@@ -53,15 +55,19 @@ def _numbers(values: np.ndarray) -> pa.Array:
 
 
 def _times(utc: np.ndarray, zone: str) -> pa.Array:
-    """ISO 8601 with offset, and with microseconds only where there are some."""
-    wall = utc_to_wall(utc, zone)
+    """ISO 8601 with offset, and with microseconds only where there are some.
+
+    An offset has whole minutes; those of long ago that have seconds too are rounded.
+    """
+    minutes = np.rint((utc_to_wall(utc, zone) - utc) / MINUTE).astype(np.int64)
+    wall = utc + minutes * MINUTE
     texts = np.datetime_as_string(wall.view("M8[us]"), unit="us").astype(object)
     texts = pc.replace_substring_regex(pa.array(texts, pa.string()), r"\.000000$", "")
-    offsets, places = np.unique(wall - utc, return_inverse=True)
+    offsets, places = np.unique(minutes, return_inverse=True)
     named = pa.array([_offset(int(offset)) for offset in offsets], pa.string())
     return pc.binary_join_element_wise(texts, named.take(pa.array(places)), "")
 
 
-def _offset(microseconds: int) -> str:
-    minutes = round(abs(microseconds) / 60_000_000)
-    return f"{'-' if microseconds < 0 else '+'}{minutes // 60:02d}:{minutes % 60:02d}"
+def _offset(minutes: int) -> str:
+    sign, minutes = "-" if minutes < 0 else "+", abs(minutes)
+    return f"{sign}{minutes // 60:02d}:{minutes % 60:02d}"

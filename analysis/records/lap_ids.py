@@ -78,7 +78,7 @@ def _chunk_hashes(ids: pa.StringArray) -> np.ndarray:
         same = np.flatnonzero(lengths == length)
         padded = np.zeros((len(same), -(-int(length) // 8) * 8), np.uint8)
         if len(same) == len(ids) and ends[-1] - ends[0] == len(ids) * length:
-            padded[:, :length] = letters[ends[0] : ends[-1]].reshape(-1, length)
+            padded[:, :length] = letters[ends[0] : ends[-1]].reshape(len(ids), length)
         else:
             padded[:, :length] = letters[starts[same][:, None] + np.arange(length)]
         mixed = np.full(len(same), length, np.uint64)

@@ -228,7 +228,7 @@ def is_blank(column: pa.ChunkedArray) -> np.ndarray:
 
 
 def write_table(columns: dict[str, pa.Array], target: str | Path | BinaryIO) -> None:
-    """Write columns of text as comma-separated UTF-8, quotes only where they are needed."""
+    """Write columns of text as CSV by RFC 4180: UTF-8, quotes only where they are needed."""
     if hasattr(target, "write"):
         _write_rows(columns, target)
         return
@@ -242,7 +242,7 @@ def write_table(columns: dict[str, pa.Array], target: str | Path | BinaryIO) -> 
 
 def _write_rows(columns: dict[str, pa.Array], file: BinaryIO) -> None:
     text = TextIOWrapper(file, encoding="utf-8", newline="")
-    writer = csv.writer(text, lineterminator="\n")
+    writer = csv.writer(text)
     writer.writerow(columns)
     writer.writerows(zip(*(column.to_pylist() for column in columns.values()), strict=True))
     text.flush()

@@ -5,11 +5,13 @@ All times are int64 microseconds: of UTC since 1970, or of the wall clock as if 
 
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
+from functools import lru_cache
 from zoneinfo import ZoneInfo
 
 import numpy as np
 
 DAY = 86_400_000_000
+BLOCK = 500  # days that are looked up, and remembered, together
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 
 
@@ -63,13 +65,19 @@ def _between(times: np.ndarray, starts: np.ndarray, ends: np.ndarray) -> np.ndar
 
 
 def _changes(zone: str, first: int, last: int) -> tuple[np.ndarray, np.ndarray]:
-    """When the zone's offset changes within two days around [first, last], and the offsets.
+    """When the zone's offset changes from well before `first` to well after `last`.
 
     Returns (changes, offsets): UTC of each change, and the offsets before, between and after
-    them, one more than changes. Looks at each day once and halves the days in which one lies.
+    them, one more than changes.
     """
+    return _changes_of_days(zone, (first // DAY - 2) // BLOCK, (last // DAY + 4) // BLOCK + 1)
+
+
+@lru_cache(64)
+def _changes_of_days(zone: str, first: int, last: int) -> tuple[np.ndarray, np.ndarray]:
+    """The same for blocks of days; looks at each day once, and halves those that hold a change."""
     info = ZoneInfo(zone)
-    days = range(first // DAY - 2, last // DAY + 4)
+    days = range(first * BLOCK, last * BLOCK)
     seen = [_offset(info, day * DAY) for day in days]
     changes, offsets = [], [seen[0]]
     for day, before, after in zip(days, seen, seen[1:], strict=False):
