@@ -18,6 +18,8 @@ from analysis.study.rates import cell_codes, clusters, is_activity, is_regular, 
 from analysis.study.time_study import KEYS, DelayRate, normal_by_operation, standard_seconds
 
 DRAWS = 1000
+COUNTED = ("good", "setup", "transport", "rework")  # what work content is the sum of
+RATES = ("standard_seconds", "setup_per_batch", "transport_rate", "rework_rate", "scrap_rate")
 COLUMNS = (
     "product", "variant", "operation", "position", "station", "share", "pieces_per_good_piece",
     "standard_seconds", "good_seconds", "setup_seconds", "transport_seconds", "rework_seconds",
@@ -41,7 +43,7 @@ class Content:
 
     @property
     def total_draws(self) -> np.ndarray:
-        return sum(self.draws[name] for name in ("good", "setup", "transport", "rework"))
+        return sum(self.draws[name] for name in COUNTED)
 
 
 def content(
@@ -63,31 +65,24 @@ def content(
     """
     table = _operation_rates(laps, present, quality, routes, shop)
     table["standard_seconds"] = table["normal_seconds"] * _allowance_factor(shop, delay.percent)
-    drawn = _draw(table, shop, delay, rng)
     rows = routes.reset_index(drop=True)
-    at = cell_codes(rows, KEYS, table)
-    batch = _batch_sizes(rows, shop)
-    first = _first_of_route(rows)
-    value = {
-        name: table[name].to_numpy()[at]
-        for name in ("standard_seconds", "setup_per_batch", "transport_rate", "rework_rate")
-    }
-    through = _through(1 - table["scrap_rate"].to_numpy()[at][None, :], first)
-    parts = _parts(value, through, batch)
-    drawn_value = {name: array[:, at] for name, array in drawn.items()}
-    drawn_through = _through(1 - drawn_value.pop("scrap_rate"), first)
-    draws = _parts(drawn_value, drawn_through, batch)
-    frame = rows[["product", "variant", "operation", "position", "station"]].copy()
-    frame["share"] = _variant_shares(rows, laps, shop)
-    frame["pieces_per_good_piece"] = through[0]
-    frame["standard_seconds"] = value["standard_seconds"]
-    for name, array in parts.items():
-        if name != "extra":
-            frame[f"{name}_seconds"] = array[0]
-    frame["total_seconds"] = sum(
-        parts[name][0] for name in ("good", "setup", "transport", "rework")
+    at, first, batch = (
+        cell_codes(rows, KEYS, table),
+        _first_of_route(rows),
+        _batch_sizes(rows, shop),
     )
-    frame["source"] = table["source"].to_numpy()[at]
+    value = {name: table[name].to_numpy()[None, at] for name in RATES}
+    drawn = {name: array[:, at] for name, array in _draw(table, shop, delay, rng).items()}
+    through, drawn_through = (_through(1 - x["scrap_rate"], first) for x in (value, drawn))
+    parts, draws = _parts(value, through, batch), _parts(drawn, drawn_through, batch)
+    frame = rows[["product", "variant", "operation", "position", "station"]].assign(
+        share=_variant_shares(rows, laps, shop),
+        pieces_per_good_piece=through[0],
+        standard_seconds=value["standard_seconds"][0],
+        total_seconds=sum(parts[name][0] for name in COUNTED),
+        source=table["source"].to_numpy()[at],
+        **{f"{name}_seconds": parts[name][0] for name in COUNTED},
+    )
     good_share = 1 / drawn_through[:, first]
     return Content(frame[list(COLUMNS)], parts["extra"][0], good_share, draws)
 
@@ -199,6 +194,8 @@ def _draw(
     times = table["normal_seconds"].to_numpy() * np.exp(rng.normal(size=shape) * error)
     times = times * _allowance_factor(shop, delays)
 
+    scrap = share_draws(table["lost_units"], table["units"], table["scrap_likeness"], DRAWS, rng)
+
     def spread(value: str, se: str) -> np.ndarray:
         return np.maximum(
             table[value].to_numpy() + rng.normal(size=shape) * table[se].to_numpy(), 0.0
@@ -206,9 +203,7 @@ def _draw(
 
     return {
         "standard_seconds": times,
-        "scrap_rate": share_draws(
-            table["lost_units"], table["units"], table["scrap_likeness"], DRAWS, rng
-        ),
+        "scrap_rate": np.minimum(scrap, 1 - 1e-9),  # a draw of 1 would be one of rounding
         "setup_per_batch": spread("setup_per_batch", "setup_se"),
         "transport_rate": spread("transport_rate", "transport_se"),
         "rework_rate": spread("rework_rate", "rework_se"),
@@ -222,12 +217,15 @@ def _first_of_route(rows: pd.DataFrame) -> np.ndarray:
 
 
 def _through(passing: np.ndarray, first: np.ndarray) -> np.ndarray:
-    """Pieces that must pass each row for one good piece: 1 / product of `passing` from it on."""
+    """Pieces that must pass each row for one good piece: 1 / product of `passing` from it on.
+
+    NaN where every piece was lost: no number of pieces makes a good one.
+    """
     through = np.empty((len(passing), len(first)))
     starts = np.unique(first)
     for begin, end in zip(starts, np.append(starts, len(first))[1:], strict=True):
         tail = np.cumprod(passing[:, begin:end][:, ::-1], axis=1)[:, ::-1]
-        through[:, begin:end] = 1 / np.maximum(tail, 1e-9)  # all lost: no good piece at any cost
+        through[:, begin:end] = 1 / np.where(tail > 0, tail, np.nan)
     return through
 
 

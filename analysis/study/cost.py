@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from analysis.records.shop import Product, Shop
+from analysis.records.shop import Shop
 from analysis.study.content import Content
 
 COLUMNS = (
@@ -76,7 +76,6 @@ def _cost_row(content: Content, shop: Shop, wage: np.ndarray, product: str, vari
     share = np.ones(own.sum()) if variant else frame["share"].to_numpy()[own]
     value = _amounts(content, shop, wage, own, share, None)
     drawn = _amounts(content, shop, wage, own, share, content.draws)
-    sold = shop.product(product, variant)
     row = {
         "product": product,
         "variant": variant,
@@ -87,7 +86,7 @@ def _cost_row(content: Content, shop: Shop, wage: np.ndarray, product: str, vari
         low, high = np.quantile(drawn[figure], [0.025, 0.975])
         row[f"{short}_low"] = np.minimum(low, row[figure])
         row[f"{short}_high"] = np.maximum(high, row[figure])
-    row["note"] = _missing(sold, shop, wage[own], row)
+    row["note"] = _note(content, shop, own, wage)
     return tuple(row[name] for name in COLUMNS)
 
 
@@ -116,8 +115,7 @@ def _amounts(content: Content, shop: Shop, wage, own, share, draws) -> dict:
     capacity = capacity_hours(shop)
     overhead = (weekly / capacity if capacity else np.nan) * hours
     price = _mixed(frame, shop, own, "price")
-    with np.errstate(invalid="ignore", divide="ignore"):
-        earned = (price - material - overhead) / hours
+    earned = (price - material - overhead) / np.where(hours > 0, hours, np.nan)
     return {
         "labour": labour, "material": material, "rework_and_scrap": mending,
         "overhead": overhead, "cost_per_good_piece": labour + material + mending + overhead,
@@ -150,15 +148,17 @@ def _mixed(frame: pd.DataFrame, shop: Shop, own: np.ndarray, key: str) -> float:
     return float(_of_routes(frame, shop, own, key) @ share / share.sum()) if share.sum() else np.nan
 
 
-def _missing(sold: Product | None, shop: Shop, wage: np.ndarray, row: dict) -> str:
-    """What is not given and keeps an amount from being known, in plain words."""
-    missing = []
-    if np.isnan(wage).any():
-        missing.append("a wage (cost_per_hour)")
-    if np.isnan(row["material"]):
-        missing.append("material cost")
-    if shop.overhead_per_week is None:
-        missing.append("overhead per week")
-    if sold is None or np.isnan(row["price"]):
-        missing.append("price")
-    return f"not given: {', '.join(missing)}" if missing else ""
+def _note(content: Content, shop: Shop, own: np.ndarray, wage: np.ndarray) -> str:
+    """What is not given, and so keeps an amount from being known, in plain words."""
+    money = {key: np.isnan(_mixed(content.frame, shop, own, key)) for key in
+             ("material_cost", "price")}  # fmt: skip
+    missing = {
+        "a wage (cost_per_hour)": np.isnan(wage[own]).any(),
+        "material cost": money["material_cost"],
+        "overhead per week": shop.overhead_per_week is None,
+        "price": money["price"],
+    }
+    names = [name for name, holds in missing.items() if holds]
+    lost = content.frame["pieces_per_good_piece"][own].isna().any()
+    notes = [f"not given: {', '.join(names)}"] if names else []
+    return "; ".join(notes + ["every piece so far was lost"] * int(lost))

@@ -38,43 +38,45 @@ def _products(content: Content, shop: Shop) -> list[str]:
 
 def _takt_row(product: str, content: Content, shop: Shop) -> tuple:
     demand = demand_of(shop, product)
-    row = {"product": product, "demand_per_week": np.nan if demand is None else demand}
-    row["takt_seconds"] = shop.week_seconds / demand if demand else np.nan
+    row = {
+        "product": product,
+        "demand_per_week": np.nan if demand is None else demand,
+        "takt_seconds": (shop.week_seconds or np.nan) / demand if demand else np.nan,
+        "bottleneck": "",
+        "note": _note(product, content, shop, demand),
+    }
     value, draws = mix(content, product)
-    if draws is None:
-        notes = ["no laps and no routing"]
-    else:
-        low, high = np.quantile(draws, [0.025, 0.975])
-        row |= {
-            "work_content_seconds": value,
-            "work_content_low": min(low, value),
-            "work_content_high": max(high, value),
-        }
-        ranks = bottlenecks(content, product)
-        row |= {
-            "bottleneck": ranks["operation"].iloc[0],
-            "bottleneck_probability": ranks["probability"].iloc[0],
-        }
-        planned = content.frame.loc[
-            (content.frame["product"] == product) & (content.frame["source"] == "planned"),
-            "operation",
-        ]
-        notes = (
-            [f"planned time, not yet timed: {', '.join(dict.fromkeys(planned))}"]
-            if len(planned)
-            else []
-        )
-        if demand is not None and shop.week_seconds:
-            row |= {
-                f"workers_needed{end}": row[f"work_content{key}"] * demand / shop.week_seconds
-                for end, key in (("", "_seconds"), ("_low", "_low"), ("_high", "_high"))
-            }
-    if demand is None:
-        notes.append("no demand given")
-    elif not shop.week_seconds:
-        notes.append("no working hours given")
-    row["note"] = "; ".join(notes)
-    return tuple(row.get(name, np.nan if name != "bottleneck" else "") for name in COLUMNS)
+    if draws is not None:
+        row |= _work_and_workers(value, draws, demand, shop.week_seconds)
+        longest = bottlenecks(content, product).iloc[0]
+        row["bottleneck"] = longest["operation"]
+        row["bottleneck_probability"] = longest["probability"]
+    return tuple(row.get(name, np.nan) for name in COLUMNS)
+
+
+def _work_and_workers(value: float, draws: np.ndarray, demand, week_seconds: int) -> dict:
+    """Work content and workers needed, each with its interval; workers = content / takt."""
+    low, high = np.quantile(draws, [0.025, 0.975])
+    content = (value, np.minimum(low, value), np.maximum(high, value))
+    per_week = np.nan if demand is None or not week_seconds else demand / week_seconds
+    ends = ("seconds", "low", "high")
+    row = {f"work_content_{end}": part for end, part in zip(ends, content, strict=True)}
+    names = ("workers_needed", "workers_needed_low", "workers_needed_high")
+    return row | {name: part * per_week for name, part in zip(names, content, strict=True)}
+
+
+def _note(product: str, content: Content, shop: Shop, demand: float | None) -> str:
+    """What keeps the row from being known, or timed, in plain words."""
+    own = content.frame[content.frame["product"] == product]
+    planned = dict.fromkeys(own.loc[own["source"] == "planned", "operation"])
+    notes = {
+        "no laps and no routing": own.empty,
+        f"planned time, not yet timed: {', '.join(planned)}": bool(planned),
+        "every piece so far was lost": own["pieces_per_good_piece"].isna().any(),
+        "no demand given": demand is None,
+        "no working hours given": not shop.week_seconds,
+    }
+    return "; ".join(note for note, holds in notes.items() if holds)
 
 
 def demand_of(shop: Shop, product: str) -> float | None:

@@ -229,3 +229,12 @@ def test_what_stands_in_a_press_and_warms_up_is_counted_at_the_press():
     station = study(laps_frame(ten_batches()), routing, shop).station_load.iloc[0]
     assert station["hours_needed"] == pytest.approx(60 * (120 + 5) / 3600 + 6 * 0.25)
     assert station["held_hours"] == pytest.approx(12)
+
+
+def test_where_every_piece_was_lost_no_number_is_made_up():
+    rows = [{"seconds": 100, "units": 10, "scrap_units": 10, "batch": str(n)} for n in range(6)]
+    found = study(laps_frame(rows), None, SHOP)
+    takt, cost = found.takt.iloc[0], found.cost.iloc[0]
+    assert math.isnan(takt["work_content_seconds"]) and math.isnan(takt["workers_needed"])
+    assert math.isnan(cost["cost_per_good_piece"]) and math.isnan(cost["earned_per_hour"])
+    assert takt["note"] == cost["note"] == "every piece so far was lost"
