@@ -1,17 +1,20 @@
 """The frame of an answer: the sentence, the table with its file, what would make it surer, how
 it was worked out. Each screen that answers a question has the same order."""
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
 
 import pandas as pd
+import pyarrow as pa
 import streamlit as st
 
-from analysis.screens import words
+from analysis.screens import parts, words
+from analysis.screens.source import Source, current
 
 
-def sentence(*parts: str) -> None:
+def sentence(said: str) -> None:
     """The answer, larger than the rest, before any chart."""
-    st.markdown("##### " + " ".join(part for part in parts if part))
+    st.markdown(f"##### {said}")
 
 
 def points(lines: Iterable[str]) -> None:
@@ -19,24 +22,70 @@ def points(lines: Iterable[str]) -> None:
     st.markdown("\n".join(f"- {line}" for line in lines if line))
 
 
-def picture(chart) -> None:
-    """A chart as wide as the page."""
-    st.altair_chart(chart, width="stretch")
+def opened(title: str, what: str) -> tuple[Source, tuple[str, int]] | None:
+    """The source on screen and the key its answers are kept by; for an empty store its next step
+    and None. `what` is what cannot be shown without laps."""
+    here = current()
+    st.title(title)
+    parts.demo_line(here)
+    key = here.key
+    if kept(key, "laps", (), here.store.lap_count):
+        return here, key
+    st.info(
+        f"No laps yet, so {what} cannot be shown. Next step: drop in a file of laps on "
+        "**This week**, or look around in the demo (choose *Demo bindery* at the side)."
+    )
+    return None
 
 
-def table(frame: pd.DataFrame, name: str, formats: dict[str, str] | None = None) -> None:
-    """The figures behind the chart, units in the headers, and the same as a CSV file.
+def kept(key: tuple[str, int], name: str, choice: tuple, make: Callable):
+    """What `make` gives, made once for each store, its version, `name` and `choice`.
 
-    `formats`: printf formats by header, such as {"now (s)": "%.0f"}.
+    The same object comes back each time, so nobody may change it.
     """
+    return _kept(*key, name, choice, make)
+
+
+@st.cache_resource(show_spinner="Working it out …", max_entries=512)
+def _kept(url: str, version: int, name: str, choice: tuple, _make: Callable):
+    return _make()
+
+
+def picture(key: tuple[str, int], name: str, choice: tuple, make: Callable) -> None:
+    """A chart as wide as the page, kept like the rest; `make` gives the Altair chart."""
+    st.vega_lite_chart(_specification(*key, name, choice, make), width="stretch")
+
+
+@st.cache_data(show_spinner=False, max_entries=128)  # as data: Streamlit changes what it is given
+def _specification(url: str, version: int, name: str, choice: tuple, _make: Callable) -> dict:
+    from analysis.charts.look import specification
+
+    return specification(_make())
+
+
+@dataclass(frozen=True)
+class Table:
+    """Figures in the form in which they travel to the browser, and how each column is written."""
+
+    arrow: pa.Table
+    formats: dict[str, str]  # printf formats by header
+
+    @classmethod
+    def of(cls, frame: pd.DataFrame, formats: dict[str, str] | None = None) -> "Table":
+        """The table of a frame whose headers carry their units."""
+        return cls(pa.Table.from_pandas(frame, preserve_index=False), formats or {})
+
+
+def table(kept_table: Table, name: str) -> None:
+    """The figures behind the chart, and the same as a CSV file."""
     config = {
         header: st.column_config.NumberColumn(format=form)
-        for header, form in (formats or {}).items()
+        for header, form in kept_table.formats.items()
     }
-    st.dataframe(frame, hide_index=True, column_config=config, placeholder="–")
+    st.dataframe(kept_table.arrow, hide_index=True, column_config=config, placeholder="–")
     st.download_button(
         "This table as a file (CSV)",
-        _csv(frame),
+        lambda: _csv(kept_table.arrow.to_pandas()),  # made when asked for
         file_name=f"{name}.csv",
         mime="text/csv",
         on_click="ignore",
@@ -46,8 +95,6 @@ def table(frame: pd.DataFrame, name: str, formats: dict[str, str] | None = None)
 
 def _csv(frame: pd.DataFrame) -> bytes:
     """CSV that a spreadsheet opens as it stands and does not run: see records/text.py."""
-    import pyarrow as pa
-
     from analysis.records.text import guarded_column
 
     texts = frame.select_dtypes(exclude="number").columns
@@ -69,14 +116,6 @@ def worked_out(text: str) -> None:
     """Assumptions and formulas, folded away."""
     with st.expander("How this was worked out"):
         st.markdown(text)
-
-
-def nothing_yet(what: str) -> None:
-    """An empty screen's next step."""
-    st.info(
-        f"No laps yet, so {what} cannot be shown. Next step: drop in a file of laps on "
-        "**This week**, or look around in the demo (choose *Demo bindery* at the side)."
-    )
 
 
 def named(product: str, variant: str = "") -> str:

@@ -1,16 +1,22 @@
 """A batch's minutes: which operation takes the time, what is lost, and the hours nobody worked."""
 
+from collections.abc import Sequence
+from dataclasses import dataclass
+
 import pandas as pd
 import streamlit as st
 
 from analysis.charts.batch import ACTIVITIES, batch_minutes_chart
-from analysis.screens import answers, glossary, parts, source, words
+from analysis.screens import answers, glossary, source, words
+from analysis.screens.answers import Table
 from analysis.study.batch_time import BatchTime, batch_time, largest_loss
 
 ALL = "all"
 LAST = 6  # enough for a range, few enough to be of the present level of practice
 LATEST = f"the last {LAST} finished"
+MOST_LISTED = 100  # batches to choose from
 TRADE = ("operation", "inspection", "setup", "rework", "transport", "delay")
+PER = {"good piece": "one good piece", "batch": "one batch"}
 HEADERS = {
     "operation": "operation",
     "kind": "time spent",
@@ -26,66 +32,102 @@ FORMATS = {
 }
 
 
+@dataclass(frozen=True)
+class Page:
+    """All that is read out for one choice, ready to be shown."""
+
+    time: BatchTime
+    sentence: str
+    points: tuple[str, ...]
+    table: Table
+    surer: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Choices:
+    """What one product can be narrowed to."""
+
+    variants: tuple[str, ...]
+    batches: dict[str, tuple[str, ...]]  # by variant, blank for all; latest first
+
+
 def show() -> None:
     """The answer for the batches chosen, the chart by operation, the table, and what is behind."""
-    here = source.current()
-    st.title("A batch's minutes")
-    parts.demo_line(here)
-    if not here.store.lap_count():
-        answers.nothing_yet("where a batch's time goes")
+    opened = answers.opened("A batch's minutes", "where a batch's time goes")
+    if opened is None:
         return
+    here, key = opened
     figures = source.figures(here)
-    choice = _choice(figures)
+    choice = _choice(key, figures)
     if choice is None:
         st.info(
             "No lap names a batch yet. Next step: write the batch beside each lap (the column "
             "*batch* of the file), so that a batch's time can be added up."
         )
         return
-    time = _batch_time(*here.key, *choice, figures)
-    if time.minutes.empty:
+    page = answers.kept(key, "minutes", choice, lambda: _page(figures, *choice))
+    if page is None:
         st.info("No laps match this choice. Next step: choose *all* for the worker or the batch.")
         return
-    _answer(time, *choice)
+    answers.sentence(page.sentence)
+    answers.points(page.points)
     glossary.beside(*TRADE)
-    _picture(time)
-    answers.table(_table(time), "batch_minutes", FORMATS)
-    answers.surer(_surer(time))
+    _picture(key, page.time, choice)
+    answers.table(page.table, "batch_minutes")
+    answers.surer(page.surer)
     answers.worked_out(WORKED_OUT)
 
 
-@st.cache_data(show_spinner="Adding up the batches …", max_entries=64)
-def _batch_time(url, version, product, variant, worker, batch, _figures) -> BatchTime:
+def _page(figures, product: str, variant: str, worker: str, batch: str) -> Page | None:
+    """Everything for one choice; None where no lap matches it."""
     last = LAST if batch == LATEST else None
-    batch = "" if batch == LATEST else batch
-    return batch_time(
-        _figures.laps, _figures.batches, _figures.route, product, variant, worker, batch, last
+    one = "" if batch == LATEST else batch
+    time = batch_time(
+        figures.laps, figures.batches, figures.route, product, variant, worker, one, last
+    )
+    if time.minutes.empty:
+        return None
+    return Page(
+        time,
+        _lead(time, answers.named(product, variant), worker, one),
+        (_most(time), _loss(time), _nobody(time, bool(one))),
+        Table.of(_table(time), FORMATS),
+        tuple(_surer(time)),
     )
 
 
-def _choice(figures) -> tuple[str, str, str, str] | None:
+def _choice(key, figures) -> tuple[str, str, str, str] | None:
     """(product, variant, worker, batch), blank for all; None where no batch is named.
 
     The batch may also be LATEST.
     """
-    named = figures.batches[figures.batches["batch"] != ""]
-    products = list(dict.fromkeys(named["product"].astype(str)))
-    if not products:
+    choices = answers.kept(key, "choices", (), lambda: _choices(figures.batches))
+    if not choices:
         return None
+    workers = [name for name in figures.laps["worker"].cat.categories if name]
     with st.container(horizontal=True):
-        product = st.selectbox("Product", products, key="minutes_product")
-        named = named[named["product"] == product]
-        variants = sorted(set(named["variant"].astype(str)) - {""})
-        variant = _one_or_all("Variant", variants, "minutes_variant")
-        named = named[named["variant"] == variant] if variant else named
-        latest = named.sort_values("first_at", ascending=False)["batch"].astype(str)
-        batch = _one_or_all("Batch", list(dict.fromkeys(latest)), "minutes_batch", LATEST)
-        workers = [name for name in figures.laps["worker"].cat.categories if name]
+        product = st.selectbox("Product", list(choices), key="minutes_product")
+        own = choices[product]
+        variant = _one_or_all("Variant", own.variants, "minutes_variant")
+        batch = _one_or_all("Batch", own.batches[variant], "minutes_batch", LATEST)
         worker = _one_or_all("Worker", workers, "minutes_worker")
     return product, variant, worker, batch
 
 
-def _one_or_all(label: str, options: list[str], key: str, *first: str) -> str:
+def _choices(batches: pd.DataFrame) -> dict[str, Choices]:
+    """By product: its variants, and the batches of each, the latest MOST_LISTED of them."""
+    named = batches[batches["batch"] != ""].sort_values("first_at", ascending=False)
+    named = named.astype({"product": str, "variant": str, "batch": str})
+    choices = {}
+    for product, own in named.groupby("product", sort=True):
+        variants = tuple(sorted(set(own["variant"]) - {""}))
+        listed = {"": own["batch"], **{v: own.loc[own["variant"] == v, "batch"] for v in variants}}
+        latest = {v: tuple(dict.fromkeys(names))[:MOST_LISTED] for v, names in listed.items()}
+        choices[product] = Choices(variants, latest)
+    return choices
+
+
+def _one_or_all(label: str, options: Sequence[str], key: str, *first: str) -> str:
     """One of the options, `first` before them, or blank for all; a choice that has gone falls
     back to the first."""
     options = [*first, ALL, *options]
@@ -95,25 +137,21 @@ def _one_or_all(label: str, options: list[str], key: str, *first: str) -> str:
     return "" if picked == ALL else picked
 
 
-def _answer(time: BatchTime, product: str, variant: str, worker: str, batch: str) -> None:
-    what = answers.named(product, variant)
+def _lead(time: BatchTime, what: str, worker: str, batch: str) -> str:
+    """The answer in one sentence; `batch` is blank for several."""
     who = f" of {words.plain(worker)}'s time" if worker else ""
-    one = batch not in ("", LATEST)
-    if one:
+    if batch:
         state = "took" if time.finished else "has taken so far"
-        lead = (
+        return (
             f"Batch {words.plain(batch)} of {what} {state} {words.rough(time.per_batch.value)}"
             f"{who} at the bench: {words.rough(time.per_piece.value)} for each of "
             f"{words.count(time.pieces, 'good piece' if time.finished else 'piece')}."
         )
-    else:
-        lead = (
-            f"A good piece of {what} takes {_about(time.per_piece)}{who} at the bench; a batch, of "
-            f"{time.pieces / time.batches:.0f} good pieces on average, "
-            f"about {words.rough(time.per_batch.value)}."
-        )
-    answers.sentence(lead)
-    answers.points([_most(time), _loss(time), _nobody(time, one)])
+    return (
+        f"A good piece of {what} takes {_about(time.per_piece)}{who} at the bench; a batch, of "
+        f"{time.pieces / time.batches:.0f} good pieces on average, "
+        f"about {words.rough(time.per_batch.value)}."
+    )
 
 
 def _about(spread) -> str:
@@ -165,19 +203,17 @@ def _nobody(time: BatchTime, one: bool) -> str:
     )
 
 
-def _picture(time: BatchTime) -> None:
+def _picture(key, time: BatchTime, choice: tuple[str, ...]) -> None:
     per = st.segmented_control(
-        "Minutes for",
-        ["one good piece", "one batch"],
-        default="one good piece",
-        required=True,
+        "Minutes for", list(PER), default="good piece", required=True, format_func=PER.get,
         key="minutes_per",
-    )
-    column = "seconds_per_piece" if per == "one good piece" else "seconds_per_batch"
-    shown = time.minutes.assign(minutes=time.minutes[column] / 60)
-    answers.picture(
-        batch_minutes_chart(shown, "good piece" if per == "one good piece" else "batch")
-    )
+    )  # fmt: skip
+
+    def make():
+        column = "seconds_per_piece" if per == "good piece" else "seconds_per_batch"
+        return batch_minutes_chart(time.minutes.assign(minutes=time.minutes[column] / 60), per)
+
+    answers.picture(key, "minutes", (*choice, per), make)
 
 
 def _table(time: BatchTime) -> pd.DataFrame:

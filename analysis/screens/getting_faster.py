@@ -1,12 +1,14 @@
 """Getting faster: how practice shortens each operation, where it ends, and what is next."""
 
 import math
+from dataclasses import dataclass
 
 import pandas as pd
 import streamlit as st
 
 from analysis.charts.practice import practice_chart
-from analysis.screens import answers, glossary, parts, source, words
+from analysis.screens import answers, glossary, source, words
+from analysis.screens.answers import Table
 from analysis.study.forecast import next_batch
 from analysis.study.learning_points import learning_points
 from analysis.study.practice_path import PracticePath, practice_path
@@ -22,67 +24,100 @@ CURVES = {
 WIDEST_RATE = 0.5  # a range of learning rates as wide as this says nothing worth reading out
 
 
+@dataclass(frozen=True)
+class Page:
+    """All that is read out for one choice, ready to be shown."""
+
+    sentence: str
+    points: dict[str, tuple[str, ...]]  # by worker
+    terms: tuple[str, ...]
+    path: PracticePath
+    surer: tuple[str, ...]
+
+
 def show() -> None:
     """The answer for one operation, its curve, the table of all, and what is behind."""
-    here = source.current()
-    st.title("Getting faster")
-    parts.demo_line(here)
-    if not here.store.lap_count():
-        answers.nothing_yet("how practice shortens the work")
+    opened = answers.opened("Getting faster", "how practice shortens the work")
+    if opened is None:
         return
+    here, key = opened
     figures = source.figures(here)
-    cells = figures.learning.cells
-    if cells.empty:
+    options = answers.kept(key, "practised", (), lambda: _options(figures))
+    if not options:
         st.info(
             "No lap of an operation with a product yet. Next step: time some making, not only "
             "setups and interruptions."
         )
         return
-    product, operation, worker = _choice(cells, figures.operations)
-    chosen = cells[(cells["product"] == product) & (cells["operation"] == operation)]
-    chosen = chosen[chosen["worker"] == worker] if worker else chosen
-    batch = _batch_size(figures.shop, product)
-    answers.sentence(_now(operation, chosen))
-    forecast = next_batch(figures.learning.fits, batch)
-    if len(chosen) == 1:
-        _details(chosen, forecast, batch)
-    glossary.beside(*TRADE, *_curve_terms(chosen), "prediction interval")
-    _picture(here, product, operation, worker, figures)
-    if len(chosen) > 1:
-        _details(chosen, forecast, batch)
-    answers.table(_table(cells[cells["product"] == product]), "getting_faster", FORMATS)
-    answers.surer(_surer(chosen))
+    product, operation, worker = choice = _choice(options)
+    page = answers.kept(key, "practice", choice, lambda: _page(key, figures, *choice))
+    answers.sentence(page.sentence)
+    several = len(page.points) > 1
+    if not several:
+        _details(page)
+    glossary.beside(*page.terms)
+    _picture(key, page.path, choice)
+    if several:
+        _details(page)
+    table = answers.kept(key, "practice table", (product,), lambda: _table(figures, product))
+    answers.table(table, "getting_faster")
+    answers.surer(page.surer)
     answers.worked_out(WORKED_OUT)
     st.caption(CAUTION)
 
 
-def _details(chosen: pd.DataFrame, forecast: tuple, batch: int) -> None:
+def _details(page: Page) -> None:
     """What can be said of each worker; below the chart where there are several."""
-    _, low, high = forecast
-    for cell, row in chosen.iterrows():
-        if len(chosen) > 1:
-            st.markdown(f"**{words.plain(row['worker'])}**")
-        answers.points(_statements(row, low[cell], high[cell], batch))
+    for worker, lines in page.points.items():
+        if len(page.points) > 1:
+            st.markdown(f"**{words.plain(worker)}**")
+        answers.points(lines)
 
 
-def _choice(cells: pd.DataFrame, operations: pd.DataFrame) -> tuple[str, str, str]:
-    """(product, operation, worker): first the operation with most bench time that gets faster."""
-    share = operations.set_index(["product", "operation"])["share_of_bench_time"]
+def _options(figures) -> dict[str, dict[str, list[str]]]:
+    """Workers by product and operation; first those with most bench time that get faster."""
+    cells = figures.learning.cells
+    share = figures.operations.set_index(["product", "operation"])["share_of_bench_time"]
     place = pd.MultiIndex.from_frame(cells[["product", "operation"]])
     ranked = cells.assign(share=share.reindex(place).to_numpy())
     ranked = ranked.assign(learns=ranked["curve"] != "constant")
     ranked = ranked.sort_values(["learns", "share"], ascending=False, kind="stable")
+    options: dict[str, dict[str, list[str]]] = {}
+    for row in ranked.itertuples(index=False):
+        options.setdefault(row.product, {}).setdefault(row.operation, []).append(row.worker)
+    return options
+
+
+def _choice(options: dict[str, dict[str, list[str]]]) -> tuple[str, str, str]:
+    """(product, operation, worker); blank for everybody."""
     with st.container(horizontal=True):
-        products = list(dict.fromkeys(ranked["product"]))
-        product = st.selectbox("Product", products, key="faster_product")
-        ranked = ranked[ranked["product"] == product]
-        names = list(dict.fromkeys(ranked["operation"]))
+        product = st.selectbox("Product", list(options), key="faster_product")
+        names = list(options[product])
         operation = st.selectbox("Operation", names, key=f"faster_operation_{product}")
-        people = sorted(set(ranked.loc[ranked["operation"] == operation, "worker"]))
-        options = ["everybody", *people] if len(people) > 1 else people
-        key = f"faster_worker_{product}_{operation}"
-        worker = st.selectbox("Worker", options, key=key)
+        people = sorted(options[product][operation])
+        people = ["everybody", *people] if len(people) > 1 else people
+        worker = st.selectbox("Worker", people, key=f"faster_worker_{product}_{operation}")
     return product, operation, "" if worker == "everybody" else worker
+
+
+def _page(key, figures, product: str, operation: str, worker: str) -> Page:
+    cells = figures.learning.cells
+    chosen = cells[(cells["product"] == product) & (cells["operation"] == operation)]
+    chosen = chosen[chosen["worker"] == worker] if worker else chosen
+    batch = _batch_size(figures.shop, product)
+    _, low, high = next_batch(figures.learning.fits, batch)
+    seen = answers.kept(key, "points", (), lambda: learning_points(figures.learning, figures.laps))
+    path = practice_path(seen, figures.laps, figures.learning, product, operation)
+    return Page(
+        _now(operation, chosen),
+        {
+            row["worker"]: tuple(_statements(row, low[cell], high[cell], batch))
+            for cell, row in chosen.iterrows()
+        },
+        (*TRADE, *_curve_terms(chosen), "prediction interval"),
+        path.of(worker),
+        tuple(_surer(chosen)),
+    )
 
 
 def _curve_terms(chosen: pd.DataFrame) -> list[str]:
@@ -200,27 +235,16 @@ def _after_a_start(row: pd.Series) -> str:
     )
 
 
-def _picture(here, product: str, operation: str, worker: str, figures) -> None:
-    points = _points(*here.key, figures)
-    path = _path(*here.key, product, operation, points, figures).of(worker)
+def _picture(key, path: PracticePath, choice: tuple[str, str, str]) -> None:
     if path.points.empty:
         st.info("Every lap of this was set aside as suspicious. Next step: look at them on *Laps*.")
         return
-    answers.picture(practice_chart(path.points, path.curve, path.plateaus, path.breaks, operation))
+    tables = (path.points, path.curve, path.plateaus, path.breaks)
+    answers.picture(key, "practice", choice, lambda: practice_chart(*tables, choice[1]))
     st.caption(
         "Marks: means of neighbouring laps. Line: the fitted mean, shaded where it lies 19 times "
         "out of 20. Dotted level: where it ends. Dashed upright: time away."
     )
-
-
-@st.cache_data(show_spinner="Drawing the curves …", max_entries=4)
-def _points(url, version, _figures) -> pd.DataFrame:
-    return learning_points(_figures.learning, _figures.laps)
-
-
-@st.cache_data(show_spinner=False, max_entries=64)
-def _path(url, version, product, operation, _points, _figures) -> PracticePath:
-    return practice_path(_points, _figures.laps, _figures.learning, product, operation)
 
 
 FORMATS = dict.fromkeys(
@@ -240,9 +264,11 @@ FORMATS = dict.fromkeys(
 )
 
 
-def _table(cells: pd.DataFrame) -> pd.DataFrame:
+def _table(figures, product: str) -> Table:
+    cells = figures.learning.cells
+    cells = cells[cells["product"] == product]
     few = cells["pooled"].astype(bool)
-    return pd.DataFrame(
+    frame = pd.DataFrame(
         {
             "operation": cells["operation"],
             "worker": cells["worker"],
@@ -262,6 +288,7 @@ def _table(cells: pd.DataFrame) -> pd.DataFrame:
             "note": cells["note"],
         }
     )
+    return Table.of(frame, FORMATS)
 
 
 def _surer(chosen: pd.DataFrame) -> list[str]:

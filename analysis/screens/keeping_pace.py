@@ -1,51 +1,75 @@
 """Keeping pace: whether demand fits the week, for whom it is too much, and which step decides."""
 
+from dataclasses import dataclass
+
 import pandas as pd
 import streamlit as st
 
 from analysis.charts.pace import load_chart
-from analysis.screens import answers, glossary, parts, source, words
+from analysis.screens import answers, glossary, source, words
+from analysis.screens.answers import Table
 
 TRADE = ("takt time", "work content", "load", "station", "bottleneck", "standard time", "allowance")
 READ_OUT = 4
 NEARLY_FULL = 0.85  # common practice, no source: fuller weeks do not survive a bad day
 
 
+@dataclass(frozen=True)
+class Page:
+    """All that is read out of the study, ready to be shown."""
+
+    sentence: str
+    points: tuple[str, ...]
+    takt: Table
+    people: str
+    products: tuple[str, ...]
+    surer: tuple[str, ...]
+
+
 def show() -> None:
     """The answer for the week, the load of people and stations, the table, and what is behind."""
-    here = source.current()
-    st.title("Keeping pace")
-    parts.demo_line(here)
-    if not here.store.lap_count():
-        answers.nothing_yet("whether demand fits the week")
+    opened = answers.opened("Keeping pace", "whether demand fits the week")
+    if opened is None:
         return
+    here, key = opened
     figures = source.figures(here)
-    wanted = figures.takt[figures.takt["demand_per_week"] > 0]
-    if wanted.empty or pd.isna(figures.hours_needed["value"]):
+    page = answers.kept(key, "pace", (), lambda: _page(figures))
+    if not page.sentence:
         st.info(
             "How many pieces are wanted a week is not known yet. Next step: write the demand "
             "beside each product on **Shop**."
         )
-        if not figures.takt.empty:
-            answers.table(_takt_table(figures.takt), "keeping_pace", TAKT_FORMATS)
+        answers.table(page.takt, "keeping_pace")
         return
-    answers.sentence(_fits(figures.hours_needed))
-    answers.points(
-        [*_tight(figures), *(_bottleneck(row) for row in _largest(wanted).itertuples(index=False))]
-    )
+    answers.sentence(page.sentence)
+    answers.points(page.points)
     glossary.beside(*TRADE)
-    answers.picture(load_chart(_load(figures)))
+    answers.picture(key, "load", (), lambda: load_chart(_load(figures)))
     st.caption(
         "Bars: hours a week's demand asks for, as a share of the hours there are. Line across the "
         "end of a bar: 19 times out of 20 it lies in there. Stations include setups and pieces "
         "that wait in them."
     )
-    answers.table(_takt_table(figures.takt), "keeping_pace", TAKT_FORMATS)
-    _people(wanted, figures)
-    _one_piece(figures, list(wanted["product"]))
+    answers.table(page.takt, "keeping_pace")
+    st.markdown(page.people)
+    _one_piece(key, figures, page.products)
     st.warning(CAUTION, icon=":material/back_hand:")
-    answers.surer(_surer(figures))
+    answers.surer(page.surer)
     answers.worked_out(WORKED_OUT)
+
+
+def _page(figures) -> Page:
+    wanted = figures.takt[figures.takt["demand_per_week"] > 0]
+    known = len(wanted) > 0 and not pd.isna(figures.hours_needed["value"])
+    steps = [_bottleneck(row) for row in _largest(wanted).itertuples(index=False)]
+    return Page(
+        sentence=_fits(figures.hours_needed) if known else "",
+        points=(*_tight(figures), *steps) if known else (),
+        takt=Table.of(_takt_table(figures.takt), TAKT_FORMATS),
+        people=_people(wanted, figures) if known else "",
+        products=tuple(wanted["product"].astype(str)),
+        surer=tuple(_surer(figures)),
+    )
 
 
 def _largest(wanted: pd.DataFrame) -> pd.DataFrame:
@@ -162,7 +186,7 @@ def _takt_table(takt: pd.DataFrame) -> pd.DataFrame:
     )
 
 
-def _people(wanted: pd.DataFrame, figures) -> None:
+def _people(wanted: pd.DataFrame, figures) -> str:
     """What a figure such as 1.3 people means."""
     people = wanted["workers_needed"].sum()
     week = figures.shop.week_seconds / 3600
@@ -170,23 +194,31 @@ def _people(wanted: pd.DataFrame, figures) -> None:
     more = f"{words.hours(part * week)} a week"
     all_week = words.count(whole, "person", "people")
     said = f"{all_week} all week and one more for {more}" if whole else f"one person for {more}"
-    st.markdown(
+    return (
         f"**People needed** in all: {people:.2f}, which means {said} "
         f"(a week is {words.hours(week)}). It is not rounded: a part of a person is hours, not a "
         "person to employ."
     )
 
 
-def _one_piece(figures, products: list[str]) -> None:
+def _one_piece(key, figures, products: tuple[str, ...]) -> None:
     """Where one piece's work goes, by operation."""
     with st.expander("Work in one good piece, by operation"):
         product = st.selectbox("Product", products, key="pace_product")
-        own = figures.content[figures.content["product"] == product]
-        variants = list(dict.fromkeys(own["variant"].astype(str)))
-        variant = variants[0]
-        if len(variants) > 1:
-            variant = st.selectbox("Variant", variants, key=f"pace_variant_{product}")
-        answers.table(_content_table(own[own["variant"] == variant]), "work_content", MINUTES)
+        tables = answers.kept(key, "content", (product,), lambda: _content(figures, product))
+        variant = next(iter(tables))
+        if len(tables) > 1:
+            variant = st.selectbox("Variant", list(tables), key=f"pace_variant_{product}")
+        answers.table(tables[variant], "work_content")
+
+
+def _content(figures, product: str) -> dict[str, Table]:
+    """The table of each variant of a product."""
+    own = figures.content[figures.content["product"] == product]
+    return {
+        str(variant): Table.of(_content_table(rows), MINUTES)
+        for variant, rows in own.groupby("variant", observed=True, sort=False)
+    }
 
 
 MINUTES = dict.fromkeys(
