@@ -51,9 +51,9 @@ def _kept(url: str, version: int, name: str, choice: tuple, _make: Callable):
     return _make()
 
 
-def picture(key: tuple[str, int], name: str, choice: tuple, make: Callable) -> None:
+def picture(here: Source, name: str, choice: tuple, make: Callable) -> None:
     """A chart as wide as the page, kept like the rest; `make` gives the Altair chart."""
-    st.vega_lite_chart(_specification(*key, name, choice, make), width="stretch")
+    st.vega_lite_chart(_specification(*here.key, name, choice, make), width="stretch")
 
 
 @st.cache_data(show_spinner=False, max_entries=128)  # as data: Streamlit changes what it is given

@@ -72,7 +72,7 @@ def show() -> None:
     answers.sentence(page.sentence)
     answers.points(page.points)
     glossary.beside(*TRADE)
-    _picture(key, page.time, choice)
+    _picture(here, page.time, choice)
     answers.table(page.table, "batch_minutes")
     answers.surer(page.surer)
     answers.worked_out(WORKED_OUT)
@@ -203,7 +203,7 @@ def _nobody(time: BatchTime, one: bool) -> str:
     )
 
 
-def _picture(key, time: BatchTime, choice: tuple[str, ...]) -> None:
+def _picture(here, time: BatchTime, choice: tuple[str, ...]) -> None:
     per = st.segmented_control(
         "Minutes for", list(PER), default="good piece", required=True, format_func=PER.get,
         key="minutes_per",
@@ -213,7 +213,7 @@ def _picture(key, time: BatchTime, choice: tuple[str, ...]) -> None:
         column = "seconds_per_piece" if per == "good piece" else "seconds_per_batch"
         return batch_minutes_chart(time.minutes.assign(minutes=time.minutes[column] / 60), per)
 
-    answers.picture(key, "minutes", (*choice, per), make)
+    answers.picture(here, "minutes", (*choice, per), make)
 
 
 def _table(time: BatchTime) -> pd.DataFrame:

@@ -56,7 +56,7 @@ def show() -> None:
     if not several:
         _details(page)
     glossary.beside(*page.terms)
-    _picture(key, page.path, choice)
+    _picture(here, page.path, choice)
     if several:
         _details(page)
     table = answers.kept(key, "practice table", (product,), lambda: _table(figures, product))
@@ -235,12 +235,12 @@ def _after_a_start(row: pd.Series) -> str:
     )
 
 
-def _picture(key, path: PracticePath, choice: tuple[str, str, str]) -> None:
+def _picture(here, path: PracticePath, choice: tuple[str, str, str]) -> None:
     if path.points.empty:
         st.info("Every lap of this was set aside as suspicious. Next step: look at them on *Laps*.")
         return
     tables = (path.points, path.curve, path.plateaus, path.breaks)
-    answers.picture(key, "practice", choice, lambda: practice_chart(*tables, choice[1]))
+    answers.picture(here, "practice", choice, lambda: practice_chart(*tables, choice[1]))
     st.caption(
         "Marks: means of neighbouring laps. Line: the fitted mean, shaded where it lies 19 times "
         "out of 20. Dotted level: where it ends. Dashed upright: time away."

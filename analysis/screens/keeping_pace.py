@@ -44,7 +44,7 @@ def show() -> None:
     answers.sentence(page.sentence)
     answers.points(page.points)
     glossary.beside(*TRADE)
-    answers.picture(key, "load", (), lambda: load_chart(_load(figures)))
+    answers.picture(here, "load", (), lambda: load_chart(_load(figures)))
     st.caption(
         "Bars: hours a week's demand asks for, as a share of the hours there are. Line across the "
         "end of a bar: 19 times out of 20 it lies in there. Stations include setups and pieces "
