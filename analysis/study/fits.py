@@ -301,7 +301,7 @@ def _step(matrix, gradient, damping, at):
     uu, vv = uu * (1 + damping) + 1e-300, vv * (1 + damping) + 1e-300
     uv = np.where(pinned_u | pinned_v, 0.0, uv)
     gu, gv = np.where(pinned_u, 0.0, gu), np.where(pinned_v, 0.0, gv)
-    determinant = np.maximum(uu * vv - uv * uv, 1e-14 * uu * vv)
+    determinant = np.maximum(uu * vv - uv * uv, 1e-14 * uu * vv + 1e-300)
     step = np.array([(vv * gu - uv * gv) / determinant, (uu * gv - uv * gu) / determinant])
     return np.clip(step, -0.5, 0.5), step[0] * gu + step[1] * gv
 

@@ -14,7 +14,7 @@ import pandas as pd
 from analysis.study.curves import learning_rate_of, pieces_until_near_plateau
 from analysis.study.experience import CELL, Practice, experience_at, practice_of
 from analysis.study.forecast import CellFits, break_cost, log_lap, next_batch, next_unit
-from analysis.study.noise import Bend, first_good_laps, noise_of, work_of
+from analysis.study.noise import Bend, first_good_laps, work_of
 from analysis.study.regression import EXPONENT, FRACTION, LEVEL, RESTART, restart_multiple
 from analysis.study.retention import Retention, retention_of
 from analysis.study.selection import Selection, loss_slopes, select
@@ -82,8 +82,7 @@ def _first_look(practice: Practice):
     bend = Bend.of(practice, practice.pieces_before, restart)
     good = first_good_laps(practice, bend, response)
     weight = np.where(good, practice.pieces, 0.0)
-    noise = noise_of(practice, bend, response, weight)
-    return good, retention_of(practice, response, weight, restart, noise)
+    return good, retention_of(practice, response, weight, restart)
 
 
 def _cell_fits(practice, experience, retention: Retention, selection: Selection) -> CellFits:

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.study.experience import Practice, experience_at
-from analysis.study.noise import Bend, Noise
+from analysis.study.noise import Bend, noise_of
 
 GRID = np.array(
     [
@@ -36,6 +36,7 @@ GRID = np.array(
         0.15,
     ]
 )
+NEARBY = np.linspace(-3, 3, 9)[:, None]  # standard errors
 PUBLISHED_LOSS = -np.log(0.75) * 7 / 30.4  # of log experience a week
 PUBLISHED_SPREAD = 0.25
 
@@ -58,28 +59,41 @@ class Retention:
         return np.where(np.isfinite(self.per_week), self.per_week, 1.0)
 
 
-def retention_of(practice: Practice, response, weight, restart, noise: Noise) -> Retention:
-    """Profile likelihood of retention, summed over the cells of every worker.
-
-    restart: each lap's column for the restart effect; noise: taken as known.
+def retention_of(practice: Practice, response, weight, restart) -> Retention:
+    """Profile likelihood of retention, summed over the cells of every worker, in two rounds: over
+    the whole grid with the noise as if nothing were lost, then near what was found, with the noise
+    there. restart: each lap's column for the restart effect.
     """
-    cells = len(practice.cell_starts)
     worker = np.unique(practice.cells["worker"].to_numpy(str), return_inverse=True)[1]
     away = np.bincount(practice.cell, practice.weeks_away > 0) > 0
-    nothing = np.full(cells, np.nan)
     if not away.any():
-        return Retention(nothing, nothing, nothing, nothing)
-    loss = -np.log(GRID)
-    badness = np.empty((len(GRID), worker.max() + 1))
-    for i, retention in enumerate(GRID):
-        bend = Bend.of(practice, experience_at(practice, retention), restart)
-        rest = bend.rest(practice, response, weight, noise.likeness)
-        badness[i] = np.bincount(worker, np.where(away, rest / noise.variance, 0.0))
-    badness += ((loss - PUBLISHED_LOSS) / PUBLISHED_SPREAD)[:, None] ** 2
-    found = np.array([_lowest(loss, column) for column in badness.T])
+        return Retention(*np.full((4, len(away)), np.nan))
+    workers = worker.max() + 1
+    loss = np.repeat(-np.log(GRID)[:, None], workers, axis=1)
+    used = np.ones(len(worker))
+    for _ in range(2):
+        bend = Bend.of(practice, experience_at(practice, used), restart)
+        noise = noise_of(practice, bend, response, weight)
+        badness = [
+            _badness(each, practice, response, weight, restart, noise, worker, away)
+            for each in loss
+        ]
+        found = np.array(
+            [_lowest(*pair) for pair in zip(loss.T, np.transpose(badness), strict=True)]
+        )
+        used = np.exp(-found[worker, 0])
+        loss = np.maximum(found[:, 0] + NEARBY * np.maximum(found[:, 3], 1e-4), 0.0)
     found[np.bincount(worker, away) == 0] = np.nan
     best, low, high, error = found[worker].T
     return Retention(np.exp(-best), np.exp(-high), np.exp(-low), error)
+
+
+def _badness(loss, practice, response, weight, restart, noise, worker, away):
+    """-2 log likelihood of every worker's loss per week, less a constant."""
+    bend = Bend.of(practice, experience_at(practice, np.exp(-loss[worker])), restart)
+    rest = bend.rest(practice, response, weight, noise.likeness) / noise.variance
+    guess = ((loss - PUBLISHED_LOSS) / PUBLISHED_SPREAD) ** 2
+    return np.bincount(worker, np.where(away, rest, 0.0)) + guess
 
 
 def _lowest(loss, badness):
@@ -88,6 +102,8 @@ def _lowest(loss, badness):
     The valley's floor by a parabola through its three lowest points; the interval where the
     badness is 3.84 higher, by its square root, which is nearly straight in the loss.
     """
+    loss, first = np.unique(loss, return_index=True)
+    badness = badness[first]
     best, floor = _parabola(loss, badness)
     root = np.sqrt(np.maximum(badness - floor, 0.0))
     below, above = loss < best, loss > best
@@ -99,8 +115,8 @@ def _lowest(loss, badness):
 
 def _parabola(x, y):
     i = int(np.clip(y.argmin(), 1, len(x) - 2))
-    bend, slope, level = np.polyfit(x[i - 1 : i + 2] - x[i], y[i - 1 : i + 2], 2)
-    if y.argmin() != i or bend <= 0:
+    if y.argmin() != i:
         return x[y.argmin()], y.min()
+    bend, slope, level = np.polyfit(x[i - 1 : i + 2] - x[i], y[i - 1 : i + 2], 2)
     at = -slope / (2 * bend)
     return x[i] + at, level + slope * at / 2
