@@ -64,13 +64,23 @@ def test_the_two_conventions_differ_as_published():
     assert standard_seconds(check["NT"], 15, "of working day") == pytest.approx(check["shift"])
 
 
-def test_an_irregular_reading_is_left_out_as_the_published_case_does():
+@pytest.mark.parametrize(
+    "convention, key", [("of working day", "ST_shift"), ("of normal time", "ST_work")]
+)
+def test_an_irregular_reading_is_left_out_as_the_published_case_does(convention, key):
     case = CASES["irregular_value"]
-    kept = [[x for x in row if x is not None] for row in case["data"]]
-    normal = sum(np.mean(row) * rating for row, rating in zip(kept, case["ratings"], strict=True))
-    assert normal == pytest.approx(case["recomputed"]["NT"])
-    shift = standard_seconds(normal, 100 * case["allowance"], "of working day")
-    assert shift == pytest.approx(case["recomputed"]["ST_shift"])
+    rows = [
+        {"operation": f"element {i}", "rating": 100 * rating,
+         "seconds": 60 * (case["irregular_reading"] if minutes is None else minutes)}
+        for i, (readings, rating) in enumerate(zip(case["data"], case["ratings"], strict=True))
+        for minutes in readings
+    ]  # fmt: skip
+    found = study(laps_frame(rows), None, shop_with(100 * case["allowance"], convention))
+    assert found.set_aside["seconds"].tolist() == [60 * case["irregular_reading"]]
+    minutes = found.operations[["observed_seconds", "normal_seconds", "standard_seconds"]] / 60
+    assert minutes["observed_seconds"].tolist() == pytest.approx(case["recomputed"]["means"])
+    assert minutes["normal_seconds"].sum() == pytest.approx(case["recomputed"]["NT"])
+    assert minutes["standard_seconds"].sum() == pytest.approx(case["recomputed"][key])
 
 
 def test_scatter_of_single_laps_is_the_published_standard_deviation():
