@@ -17,8 +17,9 @@ function choose(draft, { lane: k, fields }, context, out) {
   const lane = draft.lanes[k];
   const former = { ...lane };
   const switched = fields.operation && fields.operation !== lane.operation;
-  Object.assign(lane, fields);
+  lane.product = fields.product || lane.product;
   if (fields.product && fields.product !== former.product) moveToProduct(lane, context);
+  Object.assign(lane, fields);
   if (fields.batch || fields.product) takeItsVariant(lane, context);
   if (lane.running) ensureBatch(draft, lane, context, out);
   if (!lane.running || isSide(lane.running)) return;

@@ -6,15 +6,18 @@ import { byId, element } from "./dom.js";
 export function openSheet(title, build) {
   const dialog = byId("sheet");
   const body = byId("sheet-body");
+  const controls = () => [...body.querySelectorAll("button, input, select")];
+  const fill = () => body.replaceChildren(...build(redraw).filter(Boolean));
   const redraw = () => {
-    const focused = [...body.querySelectorAll("button, input, select")].indexOf(document.activeElement);
-    body.replaceChildren(...build(redraw).filter(Boolean));
-    if (focused >= 0) body.querySelectorAll("button, input, select")[focused]?.focus();
+    const focused = controls().indexOf(document.activeElement);
+    fill();
+    controls()[focused]?.focus();
   };
   byId("sheet-title").textContent = title;
-  redraw();
+  fill();
   body.scrollTop = 0;
   if (!dialog.open) dialog.showModal();
+  byId("sheet-title").focus();
 }
 
 export const closeSheet = () => byId("sheet").close();

@@ -1,0 +1,100 @@
+import { Bench, LISTS, equal, test } from "./harness.js";
+
+test("a change of operation takes along what ran since the last tap", () => {
+  const bench = new Bench().tap().at(20).tap().at(23);
+  bench.do("choose", { fields: { operation: "glue" } }).at(60).tap();
+  equal(bench.summary(), [["sew", "operation", 20], ["glue", "operation", 40]]);
+});
+
+test("one tap says that the time before the change was a finished piece", () => {
+  const bench = new Bench().tap().at(20).tap().at(41);
+  bench.do("choose", { fields: { operation: "glue" } }).at(44).do("wasPiece").at(80).tap();
+  equal(bench.summary(), [["sew", "operation", 20], ["sew", "operation", 21], ["glue", "operation", 39]]);
+});
+
+test("a forgotten switch: everything since then was gluing, in one answer", () => {
+  const bench = new Bench().tap();
+  for (const at of [20, 60, 100]) bench.at(at).tap();
+  const [, second] = bench.kept();
+  bench.at(110).do("since", { fromLapId: second.lap_id, fields: { operation: "glue" } }).at(140).tap();
+  equal(bench.summary(), [["sew", "operation", 20], ["glue", "operation", 40], ["glue", "operation", 40], ["glue", "operation", 40]]);
+  equal(bench.kept()[1].flags, ["mended"]);
+  equal(bench.state.counts, { '["012","sew","linen"]': 1, '["012","glue","linen"]': 3 });
+});
+
+test("the change of operation offers to take the laps before it along", () => {
+  const bench = new Bench().tap().at(20).tap().at(60).tap().at(61);
+  bench.do("choose", { fields: { operation: "glue" } });
+  equal(bench.lane().asks[0].since, { id: bench.kept()[0].lap_id, start: 0, count: 2 });
+});
+
+test("over three times the usual asks whether one was away, and splits the rest off as delay", () => {
+  const bench = new Bench().tap().at(61).tap();
+  const [ask] = bench.lane().asks;
+  equal([ask.kind, ask.usual], ["away", 20]);
+  bench.do("away", { lapId: ask.lap_id, keptSeconds: ask.usual });
+  equal(bench.summary(), [["sew", "operation", 20], ["sew", "delay", 41]]);
+  equal(bench.kept().map((lap) => [lap.start, lap.flags]), [[0, ["away_split"]], [20000, ["away_split"]]]);
+});
+
+test("three times the usual is not yet worth a question", () => {
+  equal(new Bench().tap().at(60).tap().lane().asks, []);
+});
+
+test("an away split can be taken back with its lap", () => {
+  const bench = new Bench().tap().at(61).tap();
+  bench.do("away", { lapId: bench.lane().asks[0].lap_id, keptSeconds: 20 }).do("undo").at(70).tap();
+  equal(bench.summary(), [["sew", "operation", 70]]);
+});
+
+test("a coarse lap is split into its operations and loses no second", () => {
+  const bench = new Bench(LISTS, { product: "notebook", operation: "sew + glue", variant: "linen" });
+  bench.tap().at(90).tap();
+  const [lap] = bench.kept();
+  equal(lap.flags, ["joined"]);
+  const parts = [{ operation: "sew", seconds: 30 }, { operation: "glue", seconds: 60 }];
+  bench.do("split", { lapId: lap.lap_id, parts });
+  equal(bench.summary(), [["sew", "operation", 30], ["glue", "operation", 60]]);
+  equal(bench.kept().map((one) => [one.start, one.units, one.flags]), [[0, 1, ["split"]], [30000, 1, ["split"]]]);
+});
+
+test("a lap from memory says that it is one", () => {
+  const bench = new Bench().at(1000).do("memory", { fields: { operation: "glue", start: 0, seconds: 600, units: 12 } });
+  const [lap] = bench.kept();
+  equal([lap.operation, lap.seconds, lap.units, lap.flags], ["glue", 600, 12, ["from_memory"]]);
+});
+
+test("a removed lap no longer counts", () => {
+  const bench = new Bench().tap().at(20).tap();
+  bench.do("remove", { lapId: bench.kept()[0].lap_id });
+  equal([bench.kept(), bench.state.counts['["012","sew","linen"]']], [[], 0]);
+});
+
+test("every glue-up starts to dry, several at once, and a lap taken back dries no more", () => {
+  const bench = new Bench().do("choose", { fields: { operation: "glue" } }).tap().at(40).tap().at(80).tap();
+  equal(bench.state.drying.map((entry) => entry.due), [640_000, 680_000]);
+  bench.do("undo");
+  equal(bench.state.drying.length, 1);
+});
+
+test("a batch numbers itself and holds a quantity for each variant", () => {
+  const bench = new Bench().tap();
+  equal([bench.lane().batch, bench.posts[0].entry.quantities], ["012", { linen: 13, marbled: 12 }]);
+  bench.do("choose", { fields: { product: "journal" } });
+  equal([bench.lane().batch, bench.posts[1].entry.quantities], ["013", { "": 10 }]);
+});
+
+test("packed pieces go into stock, variant by variant, and the batch is closed", () => {
+  const bench = new Bench().tap();
+  bench.do("putAway", { batch: "012", product: "notebook", packed: { linen: 13, marbled: 11 } });
+  const stock = bench.posts.filter((post) => post.list === "put_away").map(({ entry }) => [entry.variant, entry.pieces]);
+  equal(stock, [["linen", 13], ["marbled", 11]]);
+  equal([bench.posts.at(-1).entry.open, bench.lane().batch], [false, ""]);
+});
+
+test("pieces the server has listed are not counted again", () => {
+  const bench = new Bench().tap().at(20).tap().at(40).tap();
+  const covered = bench.state.counts;
+  bench.at(60).tap().do("listed", { covered });
+  equal(bench.state.counts, { '["012","sew","linen"]': 1 });
+});

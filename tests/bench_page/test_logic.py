@@ -1,0 +1,56 @@
+"""The bench page's own logic, without a screen: its modules run in Chromium, test by test."""
+
+import http.server
+import re
+import threading
+from functools import partial
+from pathlib import Path
+
+import pytest
+
+from tests.browser.conftest import browser  # noqa: F401  the one Chromium of the run
+
+HERE = Path(__file__).parent
+PAGE = Path(__file__).parents[2] / "analysis" / "bench" / "page"
+FILES = ("taps.js", "mending.js", "parts.js")
+CASES = [
+    (name, title)
+    for name in FILES
+    for title in re.findall(r'^test\("(.+?)", ', (HERE / name).read_text(), re.MULTILINE)
+]
+
+
+class Folders(http.server.SimpleHTTPRequestHandler):
+    """/page/… from the page's folder, /tests/… from this one."""
+
+    def translate_path(self, path):
+        folder = PAGE if path.startswith("/page/") else HERE
+        return str(folder / Path(path).name)
+
+    def log_message(self, *_):
+        pass
+
+
+@pytest.fixture(scope="module")
+def modules(browser):  # noqa: F811
+    """A page with every test module loaded; `run(file, title)` answers "" or what went wrong."""
+    server = http.server.ThreadingHTTPServer(("127.0.0.1", 0), partial(Folders))
+    threading.Thread(target=server.serve_forever, daemon=True).start()
+    page = browser.new_page()
+    page.goto(f"http://127.0.0.1:{server.server_port}/tests/blank.html")
+    yield partial(page.evaluate, RUN)
+    page.close()
+    server.shutdown()
+
+
+RUN = """async ([file, title]) => {
+  await import(`/tests/${file}`);
+  const { tests } = await import("/tests/harness.js");
+  try { await tests.get(title)(); return ""; } catch (error) { return error.stack; }
+}"""
+
+
+@pytest.mark.browser
+@pytest.mark.parametrize(("file", "title"), CASES, ids=[title for _, title in CASES])
+def test_page_logic(modules, file, title):
+    assert modules([file, title]) == ""
