@@ -1,5 +1,6 @@
 """Laps: the records themselves. Look, mend, take out, take in, undo; nothing is ever lost."""
 
+import re
 from datetime import datetime, time, timedelta
 from io import BytesIO
 from zoneinfo import ZoneInfo
@@ -8,11 +9,30 @@ import pandas as pd
 import streamlit as st
 
 from analysis.problems import BadInput, Problem
-from analysis.records.laps import ACTIVITIES
+from analysis.records.laps import ACTIVITIES, CATEGORIES, COUNTS
 from analysis.screens import parts, source, words
 
 PAGE_LAPS = 50
-CHANGES_SHOWN = 20
+CHANGES_SHOWN = 12
+MADE_ID = re.compile(r"\b([0-9a-f]{8})[0-9a-f]{24,}\b")
+DONE = {
+    "import": "Taken in",
+    "lap": "Timed",
+    "correction": "Corrected",
+    "removal": "Removed",
+    "settings": "Saved",
+    "stock": "Noted",
+    "undo": "Undone",
+}
+MEND_PAIRS = (
+    ("started_at", "seconds"),
+    ("operation", "activity"),
+    ("product", "variant"),
+    ("worker", "batch"),
+    ("units", "rework_units"),
+    ("scrap_units", "rating"),
+    ("cause", "cause_operation"),
+)
 ALL = "all"
 FILTERS = ("worker", "product", "operation", "activity")
 SHOWN = {
@@ -53,7 +73,8 @@ def _summary(store) -> str:
     laps = store.lap_count()
     if not laps:
         return "No laps on record yet. Put in a file under “Take in”."
-    return f"{words.count(laps, 'lap')} on record."
+    newest = store.page(0, 1)[0].started_at.iloc[0].tz_convert(store.shop().timezone)
+    return f"{words.count(laps, 'lap')} on record, the latest of {words.day(newest)}."
 
 
 def _look(here: source.Source) -> None:
@@ -138,26 +159,26 @@ def _one_lap(store, lap: pd.Series) -> None:
 
 
 def _mend(store, lap: pd.Series, zone: str) -> None:
+    began = lap.started_at.tz_convert(zone).isoformat(timespec="seconds")
+    written = {name: f"{lap[name]:g}" for name in ("seconds", *COUNTS, "rating")}
+    written |= {name: lap[name] for name in (*CATEGORIES, "note")} | {"started_at": began}
     with st.form("mend"):
         text = {}
-        first, second = st.columns(2)
-        began = lap.started_at.tz_convert(zone)
-        text["started_at"] = first.text_input("Began", began.isoformat(timespec="seconds"))
-        text["seconds"] = second.text_input("Seconds", f"{lap.seconds:g}")
-        for number, name in enumerate(("product", "variant", "operation", "worker", "batch")):
-            text[name] = (first, second)[number % 2].text_input(SHOWN[name], lap[name])
-        text["activity"] = second.selectbox(
-            SHOWN["activity"], ACTIVITIES, ACTIVITIES.index(lap.activity)
-        )
-        for number, name in enumerate(("units", "rework_units", "scrap_units", "rating")):
-            text[name] = (first, second)[number % 2].text_input(SHOWN[name], f"{lap[name]:g}")
-        for number, name in enumerate(("cause", "cause_operation")):
-            text[name] = (first, second)[number % 2].text_input(SHOWN[name], lap[name])
-        text["note"] = st.text_input("Note", lap.note)
+        for pair in MEND_PAIRS:
+            for name, column in zip(pair, st.columns(2), strict=True):
+                text[name] = _field(column, name, written[name])
+        text["note"] = st.text_input(SHOWN["note"], written["note"])
         asked = st.form_submit_button("Save correction", type="primary")
     st.caption("The lap as it was is kept, and can be brought back under Changes.")
     if asked:
         _correct(store, lap, text)
+
+
+def _field(place, name: str, written: str) -> str:
+    """One column of a lap to edit, as text; a choice where the contract names what it may be."""
+    if name == "activity":
+        return place.selectbox(SHOWN[name], ACTIVITIES, ACTIVITIES.index(written))
+    return place.text_input(SHOWN[name], written)
 
 
 def _correct(store, lap: pd.Series, text: dict) -> None:
@@ -166,17 +187,14 @@ def _correct(store, lap: pd.Series, text: dict) -> None:
     except BadInput as bad:
         parts.faults_box(parts.without_rows(bad), "The correction", key="mend")
         return
-    st.session_state["saved"] = "Saved: one lap corrected." if changed else "Nothing was different."
-    st.rerun()
+    parts.note_saved("Saved: one lap corrected." if changed else "Nothing was different.", changed)
 
 
 def _remove(store, lap: pd.Series) -> None:
     with st.popover("Remove this lap"):
         st.markdown("It no longer counts in any figure. You can bring it back under Changes.")
         if st.button("Yes, remove it", type="primary"):
-            store.remove_laps([lap.lap_id])
-            st.session_state["saved"] = "Removed: one lap."
-            st.rerun()
+            parts.note_saved("Removed: one lap.", store.remove_laps([lap.lap_id]))
 
 
 def _history(store, lap: pd.Series, zone: str) -> None:
@@ -222,7 +240,10 @@ def _set_aside(here: source.Source) -> None:
         "count in pieces and hours. If one was timed wrongly, mend or remove it under Look and "
         "mend."
     )
-    st.dataframe(_aside_shown(aside, study.timezone), hide_index=True)
+    began = st.column_config.DatetimeColumn(format="D MMM YYYY, HH:mm")
+    st.dataframe(
+        _aside_shown(aside, study.timezone), hide_index=True, column_config={"Began": began}
+    )
     changed = study.operations[study.operations.laps_set_aside > 0]
     st.markdown("**What taking them back in would change**")
     for _, row in changed.iterrows():
@@ -271,11 +292,20 @@ def _changes(here: source.Source) -> None:
 def _one_change(store, change: pd.Series, zone: str) -> None:
     at = change["at"].tz_convert(zone)
     with st.container(horizontal=True, vertical_alignment="center", border=True):
-        what = words.plain(change.what.replace("put_away", "put away"))
         state = " (undone)" if change.undone else ""
-        st.markdown(f"**{what}**{state}  \n{words.day(at)}, {at:%H:%M}", width="stretch")
+        st.markdown(
+            f"**{words.plain(_what(change))}**{state}  \n{words.day(at)}, {at:%H:%M}",
+            width="stretch",
+        )
         if not change.undone and st.button("Undo", key=f"undo_{change.change_id}"):
             _undo(store, change)
+
+
+def _what(change: pd.Series) -> str:
+    """What a change did: `Corrected: lap 21d1e35a…: units`, ids made by the program cut short."""
+    text = change.what.removeprefix("undo of: ").replace("put_away", "put away")
+    shortened = MADE_ID.sub(r"\1…", text)
+    return f"{DONE.get(change.kind, change.kind)}: {shortened}"
 
 
 def _undo(store, change: pd.Series) -> None:
@@ -284,8 +314,7 @@ def _undo(store, change: pd.Series) -> None:
     except Problem as problem:
         st.error(str(problem))
         return
-    st.session_state["saved"] = f"Undone: {change.what}."
-    st.rerun()
+    parts.note_saved(f"Taken back: {_what(change)}.")
 
 
 def _export(here: source.Source) -> None:

@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import streamlit as st
 
-from analysis.problems import BadInput
+from analysis.problems import BadInput, Problem
 from analysis.screens import source, words
 
 FAULTS_READ_OUT = 5
@@ -43,9 +43,10 @@ def import_line() -> None:
     report = st.session_state.pop("import_report", None)
     if report is None:
         return
+    removed = f", {report.removed_before:,} left out that you removed" * bool(report.removed_before)
     st.success(
         f"{words.plain(report.name)}: {words.count(report.new, 'new lap')}, "
-        f"{report.already_there:,} already there. Undo it under Laps, Changes."
+        f"{report.already_there:,} already there{removed}. Undo it under Laps, Changes."
     )
     if report.notices:
         with st.expander(f"{words.count(len(report.notices), 'notice')} about the file"):
@@ -53,19 +54,38 @@ def import_line() -> None:
                 st.markdown(f"- {words.plain(notice)}")
 
 
+def note_saved(text: str, change_id: int | None = None) -> None:
+    """Draw the page anew, saying what was saved, with its undo where something changed."""
+    st.session_state["saved"] = (text, change_id)
+    st.rerun()
+
+
 def saved_line(store) -> None:
     """What was just saved, shown once, with its undo beside it."""
-    saved = st.session_state.pop("saved", None)
-    if saved:
-        st.success(saved)
+    text, change_id = st.session_state.pop("saved", (None, None))
+    if text is None:
+        return
+    with st.container(horizontal=True, vertical_alignment="center"):
+        st.success(words.plain(text), width="stretch")
+        if change_id is not None:
+            st.button("Undo that", on_click=_take_back, args=(store, change_id))
 
 
-def demo_line(here: source.Source) -> None:
+def _take_back(store, change_id: int) -> None:
+    try:
+        store.undo(change_id)
+    except Problem as problem:  # somebody changed the same since
+        st.session_state["saved"] = (str(problem), None)
+        return
+    st.session_state["saved"] = ("Taken back.", None)
+
+
+def demo_line(here: source.Source, where: str = "on *This week*") -> None:
     """Say that these are the demo's figures, and where one's own go in."""
     if here.is_demo:
         st.caption(
             "**Demo bindery**: an invented workshop to look around in. "
-            "Your own laps go in on *This week*; the demo and your workshop are never mixed."
+            f"Your own laps go in {where}; the demo and your workshop are never mixed."
         )
 
 
@@ -99,12 +119,11 @@ def without_rows(bad: BadInput) -> BadInput:
 
 
 def _read_out(fault) -> str:
-    """A fault as a sentence: `Row 7, seconds: is not a number, found “abc”; write digits.`"""
-    place = f"Row {fault.row}" if fault.row else "The file" if not fault.column else ""
-    named = ", ".join(filter(None, (place, fault.column)))
+    """A fault as two sentences: `Row 7: seconds is not a number, found “abc”. Write digits.`"""
+    place = f"Row {fault.row}: " if fault.row else ""
     found = f", found “{fault.value}”" if fault.value else ""
-    remedy = f"; {fault.remedy}" if fault.remedy else ""
-    return f"{named}: {fault.problem}{found}{remedy}."
+    remedy = f" {fault.remedy[0].upper()}{fault.remedy[1:]}." if fault.remedy else ""
+    return f"{place}{fault.column or 'the file'} {fault.problem}{found}.{remedy}"
 
 
 def _row(fault) -> dict:
@@ -170,5 +189,4 @@ def drop_route(store) -> None:
     st.markdown(f"{words.count(len(routing), 'row')}, {products}.")
     if st.button("Replace the whole route with it", type="primary"):
         changed = store.save_routing(routing, f"route from {file.name}")
-        st.session_state["saved"] = "Saved: route." if changed else "The route was so already."
-        st.rerun()
+        note_saved("Saved: route." if changed else "The route was so already.", changed)

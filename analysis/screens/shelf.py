@@ -3,15 +3,16 @@
 import streamlit as st
 
 from analysis.problems import BadInput
-from analysis.screens import words
-from analysis.screens.parts import faults_box
+from analysis.screens import source, words
+from analysis.screens.parts import faults_box, note_saved
 
 KINDS = {"sale": "Sold", "put_away": "Put away on the shelf", "count": "Counted on the shelf"}
 SHOWN_EVENTS = 30
 
 
-def show(store) -> None:
+def show(here: source.Source) -> None:
     """A form to note one movement, and the latest ones."""
+    store = here.store
     st.markdown(
         "Count once, then note what is sold and what is put away: *This week* then tells how long "
         "each variant lasts, and what is packed but not yet on the shelf."
@@ -51,12 +52,11 @@ def _note_one(store, names: list[tuple[str, str]]) -> None:
         st.error("Say how many pieces.")
         return
     try:
-        store.add_stock_event(kind, which[0], int(pieces), which[1])
+        change_id = store.add_stock_event(kind, which[0], int(pieces), which[1])
     except BadInput as bad:
         faults_box(bad, "What you noted", "shelf")
         return
-    st.session_state["saved"] = f"Noted: {KINDS[kind].lower()}, {pieces} {_named(which)}."
-    st.rerun()
+    note_saved(f"Noted: {KINDS[kind].lower()}, {pieces} {_named(which)}.", change_id)
 
 
 def _latest(store) -> None:

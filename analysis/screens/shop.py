@@ -8,7 +8,7 @@ import streamlit as st
 from analysis.problems import BadInput
 from analysis.records.shop import CONVENTIONS, Allowance, read_shop, shop_toml
 from analysis.screens import shelf, shop_tables, source, words
-from analysis.screens.parts import demo_line, drop_route, faults_box, saved_line
+from analysis.screens.parts import demo_line, drop_route, faults_box, note_saved, saved_line
 
 NUMBER, TEXT = st.column_config.NumberColumn, st.column_config.TextColumn
 
@@ -25,7 +25,7 @@ def show() -> None:
         st.markdown(f"- {line}")
     for tab, part in zip(st.tabs(list(TABLES)), TABLES.values(), strict=True):
         with tab:
-            part(here.store)
+            part(here)
 
 
 def _summary(shop) -> str:
@@ -61,7 +61,8 @@ def _to_fill_in(shop, routing) -> list[str]:
     return missing
 
 
-def _products(store) -> None:
+def _products(here: source.Source) -> None:
+    store = here.store
     shop = store.shop()
     st.markdown(
         "What you make. Names are those in your laps. A row with a variant counts for that variant "
@@ -78,10 +79,20 @@ def _products(store) -> None:
         "material_cost": NUMBER(f"Material ({money} a piece)", min_value=0, format="%.2f"),
         "stock": NUMBER("On the shelf (pieces)", min_value=0, format="%g"),
     }
-    _table(store, "products", shop_tables.products_table(shop), columns, shop_tables.with_products)
+    table = shop_tables.products_table(shop, _logged_products(here))
+    _table(store, "products", table, columns, shop_tables.with_products)
 
 
-def _hours(store) -> None:
+def _logged_products(here: source.Source) -> list[tuple[str, str]]:
+    """Products and variants in the laps, so that nobody has to type their names again."""
+    if not here.store.lap_count():
+        return []
+    stock = source.figures(here).stock
+    return list(zip(stock["product"], stock["variant"], strict=True))
+
+
+def _hours(here: source.Source) -> None:
+    store = here.store
     st.markdown(
         "Working hours of an ordinary week; breaks are the gaps. Write `08:00-12:00, 13:00-17:00`, "
         "and leave a closed day blank. *Takt time*, the pace demand asks for, counts on them."
@@ -91,7 +102,8 @@ def _hours(store) -> None:
     _table(store, "hours", table, columns, shop_tables.with_hours, rows="fixed")
 
 
-def _people(store) -> None:
+def _people(here: source.Source) -> None:
+    store = here.store
     shop = store.shop()
     st.markdown(
         "Who works at the bench, by the names in your laps. Leave your own pay blank if you draw "
@@ -107,7 +119,8 @@ def _people(store) -> None:
         ),
         "hours_per_week": NUMBER("Hours a week at the bench", min_value=0, max_value=168),
     }
-    _table(store, "people", shop_tables.people_table(shop), columns, shop_tables.with_people)
+    table = shop_tables.people_table(shop, store.names("worker"))
+    _table(store, "people", table, columns, shop_tables.with_people)
     st.caption(
         "Employing or timing somebody else: tell them first what is timed and why, and do not use "
         "these figures to set a pace that strains. Wages, hours, breaks and the timing of people "
@@ -115,7 +128,8 @@ def _people(store) -> None:
     )
 
 
-def _costs(store) -> None:
+def _costs(here: source.Source) -> None:
+    store = here.store
     shop = store.shop()
     with st.form("costs"):
         name = st.text_input("Name of the workshop", shop.name)
@@ -136,7 +150,8 @@ def _costs(store) -> None:
         _save("costs", lambda: store.save_shop(shop_tables.with_basics(shop, *basics), "costs"))
 
 
-def _allowances(store) -> None:
+def _allowances(here: source.Source) -> None:
+    store = here.store
     own, shop = store.shop().allowance, store.shop()
     st.markdown(
         "Nobody works every minute of the day. The allowance is added to the timed work to get the "
@@ -185,14 +200,22 @@ def _percent(label: str, value: float, meaning: str) -> float:
     return st.number_input(label, 0.0, 99.0, float(value), step=0.5, help=meaning)
 
 
-def _route(store) -> None:
+def _route(here: source.Source) -> None:
+    store = here.store
     st.markdown(
         "The way of a piece through the workshop (trade term: *routing*): one row for each product "
         "and operation. Planned times are used until your laps tell better."
     )
+    table = shop_tables.route_table(store.routing())
+    if table.empty and store.lap_count():
+        st.markdown(
+            "Below is the usual order in your laps. Check it, above all what must come after "
+            "what and how long it dries, and save it."
+        )
+        table = shop_tables.usual_route(source.figures(here).route)
     with st.form("route", border=False):
         edited = st.data_editor(
-            shop_tables.route_table(store.routing()),
+            table,
             column_config=shop_tables.ROUTE_COLUMNS,
             num_rows="dynamic",
             hide_index=True,
@@ -204,7 +227,8 @@ def _route(store) -> None:
         _save("route", lambda: store.save_routing(shop_tables.checked_route(edited), "route"))
 
 
-def _files(store) -> None:
+def _files(here: source.Source) -> None:
+    store = here.store
     st.markdown("The same as files, to keep, to edit elsewhere, or to hand to the command line.")
     with st.container(horizontal=True):
         st.download_button(
@@ -251,8 +275,7 @@ def _save(what: str, save) -> None:
     except BadInput as bad:
         faults_box(bad, f"What you typed in {what}", key=f"save_{what}")
         return
-    st.session_state["saved"] = f"Saved: {what}." if changed else f"Nothing to save in {what}."
-    st.rerun()
+    note_saved(f"Saved: {what}." if changed else f"Nothing to save in {what}.", changed)
 
 
 TABLES = {

@@ -3,6 +3,7 @@
 So a form cannot say what a file may not, and both complain in the same words.
 """
 
+from collections.abc import Iterable
 from dataclasses import replace
 from io import BytesIO
 
@@ -54,19 +55,30 @@ def hours_table(shop: Shop) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=["day", "hours"])
 
 
-def people_table(shop: Shop) -> pd.DataFrame:
-    """One row a person: `name`, `cost_per_hour`, `hours_per_week`; NaN where not known."""
+def people_table(shop: Shop, logged: Iterable[str] = ()) -> pd.DataFrame:
+    """One row a person: `name`, `cost_per_hour`, `hours_per_week`; NaN where not known.
+
+    Workers only the laps know follow with their names alone.
+    """
     rows = [(worker.name, worker.cost_per_hour, worker.hours_per_week) for worker in shop.workers]
+    known = {worker.name for worker in shop.workers}
+    rows += [(name, None, None) for name in logged if name not in known]
     table = pd.DataFrame(rows, columns=["name", "cost_per_hour", "hours_per_week"])
     return table.astype({"name": "str", "cost_per_hour": "float", "hours_per_week": "float"})
 
 
-def products_table(shop: Shop) -> pd.DataFrame:
-    """One row a product or variant; a product's demand and stock are blank where they are sums."""
+def products_table(shop: Shop, logged: Iterable[tuple[str, str]] = ()) -> pd.DataFrame:
+    """One row a product or variant; a product's demand and stock are blank where they are sums.
+
+    Products and variants only the laps know follow with their names alone.
+    """
     rows = [
         [row.name, row.variant, *(_own_number(shop, row, key) for key in PRODUCT_NUMBERS)]
         for row in shop.products
     ]
+    known = {(row.name, row.variant) for row in shop.products}
+    new = dict.fromkeys(pair for name, kind in logged for pair in ((name, ""), (name, kind)))
+    rows += [[*pair, *[None] * len(PRODUCT_NUMBERS)] for pair in new if pair not in known]
     table = pd.DataFrame(rows, columns=["product", "variant", *PRODUCT_NUMBERS])
     return table.astype(
         {"product": "str", "variant": "str"} | dict.fromkeys(PRODUCT_NUMBERS, "float")
@@ -122,6 +134,22 @@ def route_table(routing: pd.DataFrame | None) -> pd.DataFrame:
     if routing is None:
         routing = read_routing(",".join(ROUTE_COLUMNS).encode() + b"\n", "Route")
     return routing[list(ROUTE_COLUMNS)].reset_index(drop=True)
+
+
+def usual_route(route: pd.DataFrame) -> pd.DataFrame:
+    """The usual order of the laps (`Study.route`) as a route to check and save.
+
+    Each operation comes after the one before it; planned times are those of the laps.
+    """
+    rows = route.sort_values("position", kind="stable").drop_duplicates(["product", "operation"])
+    rows = rows.sort_values("product", kind="stable", ignore_index=True)
+    table = route_table(None).reindex(range(len(rows)))
+    table["product"], table["operation"] = rows["product"].astype(str), rows.operation.astype(str)
+    table["after"] = table.groupby("product").operation.shift().fillna("")
+    table["seconds"] = rows.planned_seconds.round()
+    blank = {"variant": "", "station": "", "skill": "", "rack": "", "wait_holds_station": False}
+    zero = dict.fromkeys(["setup_seconds", "wait_seconds", "setup_wait_seconds"], 0.0)
+    return table.assign(**blank, **zero, pieces_at_once=1)
 
 
 def route_csv(routing: pd.DataFrame) -> bytes:

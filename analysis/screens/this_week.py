@@ -5,14 +5,17 @@ from datetime import UTC, datetime, timedelta
 import pandas as pd
 import streamlit as st
 
-from analysis.screens import parts, source, words
+from analysis.screens import answers, glossary, parts, source, words
+
+TRADE = ("individuals chart", "rolled throughput yield", "rework", "scrap", "transport", "delay")
 
 
 def show() -> None:
     """Three sentences, then output, yield and stock; for a newcomer also the way in."""
     here = source.current()
     st.title("This week")
-    parts.demo_line(here)
+    newcomer = here.is_demo and not source.own_store().lap_count()
+    parts.demo_line(here, where="below" if newcomer else "in under *My workshop*")
     parts.import_line()
     if not here.store.lap_count():
         st.markdown("**No laps yet.** Put in a file of laps, and this page says what they say.")
@@ -24,11 +27,13 @@ def show() -> None:
     st.markdown(_make_next(study))
     st.markdown(_biggest_leak(week_figures.leaks, study.currency))
     _still_missing(study)
-    if here.is_demo and not source.own_store().lap_count():
+    glossary.beside(*TRADE)
+    if newcomer:
         _way_in()
-    _output(study)
+    _output(here, study)
     _yield(study)
-    _stock(study)
+    _stock(here, study)
+    answers.surer(_surer(study))
     _worked_out(study, week_figures.leaks)
 
 
@@ -196,17 +201,21 @@ def _still_missing(study) -> None:
         parts.screen_link("shop", "Open Shop")
 
 
-def _output(study) -> None:
+def _output(here: source.Source, study) -> None:
     from analysis.charts.weekly import weekly_output_chart
 
     st.subheader("Output, week by week")
     last = study.weeks.iloc[-1]
     limits = None if pd.isna(last.lower) else last[["centre", "lower", "upper"]].to_dict()
-    st.altair_chart(weekly_output_chart(study.weeks, limits, "good_units_per_bench_hour"))
-    st.caption(
-        "Points between the dashed lines are ordinary ups and downs (trade term: *individuals "
-        "chart*): look for a reason only outside them."
+    measure = "good_units_per_bench_hour"
+    answers.picture(
+        here, "this week output", (), lambda: weekly_output_chart(study.weeks, limits, measure)
     )
+    if limits:
+        st.caption(
+            "Points between the dashed lines are ordinary ups and downs: look for a reason only "
+            "outside them. Weeks without work leave a gap."
+        )
 
 
 def _yield(study) -> None:
@@ -224,7 +233,7 @@ def _yield(study) -> None:
         )
 
 
-def _stock(study) -> None:
+def _stock(here: source.Source, study) -> None:
     from analysis.charts.stock import stock_chart
 
     st.subheader("On the shelf")
@@ -233,7 +242,7 @@ def _stock(study) -> None:
         st.markdown("Fill in on Shop what is on the shelf and how many are asked for a week.")
         parts.screen_link("shop", "Open Shop")
         return
-    st.altair_chart(stock_chart(stock))
+    answers.picture(here, "this week stock", (), lambda: stock_chart(stock))
     columns = {
         "product": "Product",
         "variant": "Variant",
@@ -247,6 +256,22 @@ def _stock(study) -> None:
     st.dataframe(
         stock.sort_values("make_rank")[list(columns)], column_config=columns, hide_index=True
     )
+
+
+def _surer(study) -> list[str]:
+    """What would narrow the ranges of this page."""
+    worked = int((study.weeks.bench_hours > 0).sum())
+    lines = []
+    if worked < 20:
+        lines.append(
+            f"More weeks: {words.count(worked, 'week')} so far; the limits of an ordinary week "
+            "settle after about 20 (common practice, no source)."
+        )
+    if study.stock.counted.isna().any():
+        lines.append("A count of the shelf, then each sale and each put-away, noted under Shop.")
+    if (study.laps.activity == "delay").sum() == 0:
+        lines.append("Laps of the interruptions too: without them no leak of that kind shows.")
+    return lines
 
 
 def _worked_out(study, leaks) -> None:

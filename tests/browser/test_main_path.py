@@ -1,11 +1,163 @@
 """What a newcomer sees and does, in a real browser against a real server."""
 
+import csv
+import re
+from datetime import date, timedelta
+from pathlib import Path
+
+import pytest
+
+from tests.browser.conftest import running_app
+
+SAMPLES = Path(__file__).parents[2] / "data_samples"
+CHART = "[data-testid='stVegaLiteChart'] canvas, [data-testid='stVegaLiteChart'] svg"
+
+
+@pytest.fixture
+def newcomer(tmp_path):
+    """The app with an empty store of its own for one test."""
+    with running_app(tmp_path) as address:
+        yield address
+
+
+def own_file(folder: Path) -> Path:
+    """Three weeks of a workshop nobody else has: 10, 20 and 30 boxes folded."""
+    path = folder / "boxes.csv"
+    with path.open("w", newline="", encoding="utf-8") as file:
+        rows = csv.writer(file)
+        rows.writerow(["started_at", "seconds", "product", "operation", "units"])
+        for week in range(3):
+            for day in range(5):
+                began = date(2026, 2, 2) + timedelta(days=7 * week + day)
+                units = 2 * (week + 1)
+                for hour, operation in enumerate(("cut", "glue", "fold"), 8):
+                    seconds = 300 * units + 10 * day
+                    rows.writerow([f"{began}T{hour:02}:00", seconds, "card box", operation, units])
+    return path
+
+
+def open_page(page, address: str, name: str) -> None:
+    """Open a screen by its address and wait until it has been drawn whole."""
+    page.goto(address)
+    page.get_by_role("heading", name=name, exact=True).wait_for()
+    settled(page)
+
+
+def settled(page) -> None:
+    """Wait until the server has nothing more to draw."""
+    page.locator("[data-testid='stApp'][data-test-script-state='notRunning']").wait_for()
+
+
+def drop(page, label: str, file: Path) -> None:
+    page.get_by_test_id("stFileUploader").filter(has_text=label).locator("input").set_input_files(
+        file
+    )
+
+
+def fits(page) -> bool:
+    """Nothing sticks out of the screen sideways."""
+    return page.evaluate(
+        "document.querySelector('[data-testid=stMain]').scrollWidth <= window.innerWidth"
+    )
+
 
 def test_newcomer_sees_a_working_week_of_the_demo_bindery(app, page):
-    page.goto(app)
-    page.get_by_role("heading", name="This week").wait_for()
-    page.get_by_text("good pieces").first.wait_for()
-    page.locator(
-        "[data-testid='stVegaLiteChart'] canvas, [data-testid='stVegaLiteChart'] svg"
-    ).first.wait_for()
+    open_page(page, app, "This week")
+    page.get_by_text("good pieces in").first.wait_for()
+    page.get_by_text("The biggest leak is").wait_for()
+    page.locator(CHART).first.wait_for()
+    assert page.get_by_text("Demo bindery").first.count() == 1
     assert page.get_by_text("Traceback").count() == 0
+    assert fits(page)
+
+
+def test_newcomer_drops_their_own_file_and_reads_an_answer_about_it(newcomer, page, tmp_path):
+    open_page(page, newcomer, "This week")
+    drop(page, "Drop in your own laps (CSV)", own_file(tmp_path))
+    page.get_by_text("45 new laps, 0 already there").wait_for()
+    page.get_by_text(re.compile("30 good pieces in")).wait_for()
+    assert page.get_by_text("an invented workshop").count() == 0
+    assert fits(page)
+
+
+def test_bad_file_is_refused_with_its_faults_and_the_list_to_take_away(newcomer, page):
+    open_page(page, newcomer, "This week")
+    drop(page, "Drop in your own laps (CSV)", SAMPLES / "messy_laps.csv")
+    page.get_by_text("was not taken in: 11 faults").wait_for()
+    page.get_by_text("Row 3: seconds is not a number").wait_for()
+    with page.expect_download() as download:
+        page.get_by_role("button", name="Download the list of faults").click()
+    listed = Path(download.value.path()).read_text(encoding="utf-8").splitlines()
+    assert len(listed) == 11
+    assert listed[0].startswith("messy_laps.csv:3: seconds:")
+    open_page(page, f"{newcomer}/laps?workshop=mine", "Laps")
+    page.get_by_text("No laps on record yet").wait_for()
+
+
+def test_a_lap_is_mended_and_the_mending_undone(newcomer, page, tmp_path):
+    open_page(page, newcomer, "This week")
+    drop(page, "Drop in your own laps (CSV)", own_file(tmp_path))
+    page.get_by_text("45 new laps").wait_for()
+    open_page(page, f"{newcomer}/laps", "Laps")
+    tick_first_lap(page)
+    page.get_by_label("Pieces", exact=True).fill("60")
+    page.get_by_role("button", name="Save correction").click()
+    page.get_by_text("Saved: one lap corrected.").wait_for()
+    page.get_by_role("tab", name="Changes").click()
+    page.get_by_text(re.compile("^Corrected: lap .*: units")).wait_for()
+    page.get_by_role("button", name="Undo").first.click()
+    page.get_by_text("Taken back: Corrected: lap").wait_for()
+    open_page(page, newcomer, "This week")
+    page.get_by_text(re.compile("30 good pieces in")).wait_for()
+
+
+def tick_first_lap(page) -> None:
+    """Tick the first row: the table is a drawing, so its box is found by its place."""
+    table = page.get_by_test_id("stDataFrame").first
+    table.locator("canvas").first.wait_for()
+    table.scroll_into_view_if_needed()
+    table.click(position={"x": 16, "y": 52})
+    page.get_by_role("button", name="Save correction").wait_for()
+
+
+def test_demand_typed_in_on_shop_moves_keeping_pace(newcomer, page, tmp_path):
+    open_page(page, newcomer, "This week")
+    drop(page, "Drop in your own laps (CSV)", own_file(tmp_path))
+    page.get_by_text("45 new laps").wait_for()
+    open_page(page, f"{newcomer}/keeping-pace", "Keeping pace")
+    page.get_by_text("How many pieces are wanted a week is not known yet").wait_for()
+    open_page(page, f"{newcomer}/shop", "Shop")
+    drop_shop(page, tmp_path, demand=40)
+    open_page(page, f"{newcomer}/keeping-pace", "Keeping pace")
+    page.get_by_text(re.compile("A week's demand asks for about .* hours")).wait_for()
+
+
+def drop_shop(page, folder: Path, demand: int) -> None:
+    file = folder / "shop.toml"
+    file.write_text(f'[products."card box"]\ndemand_per_week = {demand}\nprice = 9.0\n')
+    page.get_by_role("tab", name="Files").click()
+    drop(page, "Put in a shop file", file)
+    page.get_by_role("button", name="Replace hours, people, products and costs with it").click()
+    page.get_by_text("Saved: shop.toml").wait_for()
+
+
+def test_export_gives_back_every_lap(app, page):
+    open_page(page, f"{app}/laps", "Laps")
+    page.get_by_role("tab", name="Export").click()
+    with page.expect_download() as download:
+        page.get_by_role("button", name=re.compile("Download .* laps")).click()
+    with open(download.value.path(), encoding="utf-8-sig", newline="") as file:
+        exported = {row["lap_id"] for row in csv.DictReader(file)}
+    with (SAMPLES / "laps.csv").open(encoding="utf-8", newline="") as file:
+        assert exported == {row["lap_id"] for row in csv.DictReader(file)}
+
+
+@pytest.mark.parametrize(
+    ("path", "name"),
+    [("laps", "Laps"), ("shop", "Shop"), ("batch-minutes", "A batch's minutes"),
+     ("getting-faster", "Getting faster"), ("keeping-pace", "Keeping pace")],
+)  # fmt: skip
+def test_every_screen_opens_by_its_address_and_fits_the_window(app, page, path, name):
+    open_page(page, f"{app}/{path}", name)
+    assert page.get_by_text("Traceback").count() == 0
+    assert fits(page)

@@ -66,7 +66,7 @@ def test_a_lap_is_corrected_keeps_its_history_and_is_brought_back(show, needed_o
     words = said(tick(screen, 0))
     assert "What it was before" in words and "20 min 34 s" in words
     screen.button(key=f"undo_{needed_only.version()}").click().run()
-    assert "Undone" in said(screen)
+    assert "Taken back: Corrected: lap" in said(screen)
     assert open_store(needed_only.url).laps().iloc[-1].seconds == before
 
 
@@ -76,7 +76,7 @@ def test_a_correction_that_breaks_a_rule_is_refused_in_plain_words(show, needed_
     next(box for box in screen.text_input if box.label == "Seconds").set_value("soon")
     press(screen, "Save correction")
     assert "The correction was not taken in: 1 fault" in said(screen)
-    assert "seconds: is not a number" in said(screen)
+    assert "seconds is not a number" in said(screen)
     assert needed_only.version() == version
 
 

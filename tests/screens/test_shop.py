@@ -91,15 +91,15 @@ def test_a_blank_name_and_a_name_twice_are_refused_by_row(show, bindery):
     new = [{"variant": "blue", "price": 9.5}, {"product": "desk journal", "variant": "linen"}]
     words = said(edit(show("shop", source.OWN), bindery, "products", added=new))
     assert "What you typed in products was not taken in: 2 faults" in words
-    assert "product: is blank" in words
-    assert "product: stands twice, found “desk journal, linen”" in words
+    assert "product is blank" in words
+    assert "product stands twice, found “desk journal, linen”" in words
     assert bindery.version() == version
 
 
 def test_hours_that_are_none_are_refused_naming_the_day(show, bindery):
     version = bindery.version()
     words = said(edit(show("shop", source.OWN), bindery, "hours", {1: {"hours": "from nine"}}))
-    assert "week.Tue: is not a span of hours, found “from nine”" in words
+    assert "week.Tue is not a span of hours, found “from nine”" in words
     assert bindery.version() == version
     words = said(edit(show("shop", source.OWN), bindery, "hours", {1: {"hours": "09:00-12:00"}}))
     assert "Saved: hours." in words

@@ -90,7 +90,7 @@ def test_a_bad_file_is_refused_whole_with_each_fault_named(show, own_store):
     screen.file_uploader[0].upload("messy_laps.csv", messy, "text/csv").run()
     words = said(screen)
     assert "was not taken in: 11 faults" in words
-    assert "Row 3, seconds: is not a number, found" in words
+    assert "Row 3: seconds is not a number, found" in words
     assert "Download the list of faults" in [button.label for button in screen.download_button]
     assert open_store(own_store).lap_count() == 0
     assert "Traceback" not in words
