@@ -213,6 +213,7 @@ class _Answers:
         if key is None:
             raise Stop(403, "This code is not known, was used already, or is older than five "
                             "minutes. Show a new one on the Laps screen.")  # fmt: skip
+        self.bench.pairings.give_back(visitor.neighbourhood)  # only wrong codes count as tries
         cookie = cookie_header(COOKIE, key, secure=request.url.scheme == "https")
         return JSONResponse({"paired": True}, headers={"Set-Cookie": cookie})
 

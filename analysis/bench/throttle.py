@@ -26,3 +26,10 @@ class Throttle:
             if len(self._buckets) > MOST_CALLERS:
                 self._buckets.popitem(last=False)
         return 0 if allowed else max(1, math.ceil((1 - tokens) / self.per_second))
+
+    def give_back(self, caller: str) -> None:
+        """Undo the taking of one token, for a call that turned out to be none to count."""
+        with self._lock:
+            if caller in self._buckets:
+                tokens, seen = self._buckets[caller]
+                self._buckets[caller] = (min(self.burst, tokens + 1), seen)
