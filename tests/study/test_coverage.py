@@ -18,7 +18,8 @@ from analysis.records.laps import read_laps
 from analysis.records.routing import read_routing
 from analysis.records.shop import read_shop
 from analysis.study.summary import study
-from data_samples import make_samples
+from data_samples.make_samples import make_files
+from data_samples.truth import Truth
 
 SAMPLES = pathlib.Path(__file__).parents[2] / "data_samples"
 SEEDS = range(1000, 1200)
@@ -36,7 +37,7 @@ def runs():
 
 
 def _run(seed, routing, shop):
-    files = make_samples.make_files(dataclasses.replace(make_samples.Truth(), seed=seed))
+    files = make_files(dataclasses.replace(Truth(), seed=seed))
     found = study(read_laps(files["laps.csv"].encode(), shop).frame, routing, shop)
     return {
         "truth": json.loads(files["truth.json"]),
