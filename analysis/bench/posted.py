@@ -217,7 +217,8 @@ def _flags(entry: dict) -> tuple[str, ...]:
     flags = entry.get("flags") or []
     if not isinstance(flags, list) or len(flags) > MOST_FLAGS:
         raise Refused("flags", "is not a short list of words", flags, f"at most {MOST_FLAGS} words")
-    return tuple(sorted({text({"flags": flag}, "flags", LONGEST_FLAG) for flag in flags} - {""}))
+    words = {" ".join(text({"flags": flag}, "flags", LONGEST_FLAG).split()) for flag in flags}
+    return tuple(sorted(words - {""}))
 
 
 def check_put_away(entry: object) -> PutAway:

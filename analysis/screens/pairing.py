@@ -142,7 +142,7 @@ def _reports(store) -> None:
 
 
 def _said(row) -> str:
-    said = [_flag(flag) for flag in row.flags.split()]
+    said = [_flag(flag) for flag in row.flags.splitlines()]
     if row.clock_corrected:
         said.insert(0, f"the phone's clock was {_how_far(row.clock_difference_seconds)}; the start "
                        "was put right")  # fmt: skip

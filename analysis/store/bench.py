@@ -131,7 +131,7 @@ class _Recording:
             "lap_id": lap.lap_id, "revision": lap.revision, "removed": lap.removed,
             "change_id": change_id, "phone": one.phone, "device_id": one.device_id,
             "sent_at": one.sent_at, "received_at": one.received_at, "shift": known.shift,
-            "started_as_sent": lap.content.get("started_at"), "flags": " ".join(lap.flags),
+            "started_as_sent": lap.content.get("started_at"), "flags": "\n".join(lap.flags),
         })  # fmt: skip
 
     def _apply(self, one: Delivery, lap: PhoneLap, known: _Known) -> int | None:

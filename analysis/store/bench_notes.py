@@ -17,7 +17,7 @@ def notes(engine: sa.Engine, limit: int = 50) -> pd.DataFrame:
     """The latest laps that count and carry a flag, or whose phone's clock was put right: COLUMNS.
 
     clock_difference_seconds: how far the phone was behind when it sent the revision shown, its
-    newest; times as datetime64[us, UTC]; flags as words with a space between.
+    newest; times as datetime64[us, UTC]; flags one a line.
     """
     lap, sent = tables.lap.c, delivery.c
     later = delivery.alias("later")

@@ -20,7 +20,7 @@ delivery = sa.Table(
     sa.Column("received_at", sa.BigInteger, nullable=False),  # by the server's
     sa.Column("started_as_sent", sa.BigInteger),  # empty where the lap was removed
     sa.Column("shift", sa.BigInteger, nullable=False),  # microseconds added to it, 0 if none
-    sa.Column("flags", sa.Text, nullable=False),  # words with a space between
+    sa.Column("flags", sa.Text, nullable=False),  # one a line
     sa.UniqueConstraint("lap_id", "revision", name="one_delivery"),
 )
 

@@ -43,7 +43,7 @@ export function choices(names, chosen, onPick, words = (name) => name) {
 export function field(label, properties = {}) {
   const input = element("input", { autocomplete: "off", ...properties });
   const box = element("label", { text: label }, input);
-  return { box, input, read: () => input.value.trim() };
+  return { box, input, read: () => input.value.normalize("NFC").trim() };
 }
 
 export function check(label, checked, onchange) {
