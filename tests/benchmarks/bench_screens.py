@@ -1,0 +1,176 @@
+"""Screens: what travels to the browser, how long a cached rerun takes, how long the first page.
+
+The reruns of a screen and of an empty script take turns, so that both see the same machine.
+"""
+
+import logging
+import os
+import statistics
+import subprocess
+import sys
+import tempfile
+import time
+from pathlib import Path
+
+from tests.benchmarks.rows import Row
+
+ROOT = Path(__file__).parents[2]
+SAMPLES = ROOT / "data_samples"
+LAPS = 100_000
+SCREENS = {
+    "batch_minutes": "A batch's minutes",
+    "getting_faster": "Getting faster",
+    "keeping_pace": "Keeping pace",
+    "this_week": "This week",
+    "laps": "Laps",
+}
+MOST_KILOBYTES, MOST_RERUN, MOST_START = 100, 4.0, 2.0
+RERUNS, STARTS = 21, 5
+EMPTY = "import streamlit as st\n"
+FIRST_PAGE = (
+    "from streamlit.testing.v1 import AppTest\n"
+    "page = AppTest.from_file('app.py', default_timeout=120).run()\n"
+    "assert not page.exception and page.title[0].value == 'This week'\n"
+)
+
+
+def rows() -> list[Row]:
+    """Chart payload and cached rerun of each screen at 100,000 laps, and start to first page."""
+    logging.disable(logging.WARNING)  # Streamlit says of every run that no browser is there
+    try:
+        with tempfile.TemporaryDirectory() as folder:
+            url = f"sqlite:///{Path(folder) / 'large.sqlite'}"
+            before = os.environ.get("WORKSHOP_STORE")
+            os.environ["WORKSHOP_STORE"] = url
+            try:
+                laps = fill_store(url)
+                found = [row for name in SCREENS for row in _screen_rows(name, laps)]
+            finally:
+                _restore("WORKSHOP_STORE", before)
+            return [*found, _start_row(Path(folder))]
+    finally:
+        logging.disable(logging.NOTSET)
+
+
+def _restore(name: str, value: str | None) -> None:
+    if value is None:
+        del os.environ[name]
+    else:
+        os.environ[name] = value
+
+
+def fill_store(url: str, laps: int = LAPS) -> int:
+    """The demo's weeks one after another until there are `laps` laps or a few more; how many."""
+    import pandas as pd
+
+    from analysis.records.laps import read_laps
+    from analysis.records.routing import read_routing
+    from analysis.records.shop import read_shop
+    from analysis.store.store import open_store
+
+    demo = pd.read_csv(SAMPLES / "laps.csv", dtype=str, keep_default_na=False)
+    start = pd.to_datetime(demo["started_at"], utc=True)
+    turns = -(-laps // len(demo))
+    parts = [
+        demo.assign(
+            lap_id=demo["lap_id"] + f"-{turn}",
+            batch=demo["batch"].where(demo["batch"] == "", demo["batch"] + f"-{turn}"),
+            started_at=(start - pd.Timedelta(weeks=21 * turn)).dt.strftime("%Y-%m-%dT%H:%M:%SZ"),
+        )
+        for turn in range(turns)
+    ]
+    shop = read_shop(SAMPLES / "shop.toml")
+    store = open_store(url)
+    store.save_shop(shop)
+    store.save_routing(read_routing(SAMPLES / "routing.csv"))
+    text = pd.concat(parts).to_csv(index=False).encode()
+    store.import_laps(read_laps(text, shop, name="large.csv"))
+    store.close()
+    return turns * len(demo)
+
+
+def _screen_rows(name: str, laps: int) -> list[Row]:
+    screen, empty = _opened(name), _opened(None)
+    kilobytes = sum(_bytes_of_charts(screen)) / 1000
+    ours, reference = _in_turns(screen.run, empty.run, RERUNS)
+    title = SCREENS[name]
+    found = [
+        Row(
+            f"{title}: cached rerun, {laps:,} laps",
+            reference,
+            ours,
+            ours / reference,
+            f"at most {MOST_RERUN:g}x an empty script's",
+            ours / reference <= MOST_RERUN,
+        )
+    ]
+    if kilobytes:
+        found.append(
+            Row(
+                f"{title}: charts to the browser, {laps:,} laps",
+                None,
+                kilobytes,
+                None,
+                f"at most {MOST_KILOBYTES} kB",
+                kilobytes <= MOST_KILOBYTES,
+                unit="kB",
+            )
+        )
+    return found
+
+
+def _opened(name: str | None):
+    """A screen, or an empty script, run twice: once to work out, once from what was kept."""
+    from streamlit.testing.v1 import AppTest
+
+    script = EMPTY if name is None else f"from analysis.screens import {name}\n{name}.show()\n"
+    screen = AppTest.from_string(script, default_timeout=300)
+    screen.session_state["workshop"] = "My workshop"
+    for _ in range(2):
+        screen.run()
+        if screen.exception:
+            raise RuntimeError(f"{name}: {screen.exception[0].message}")
+    return screen
+
+
+def _bytes_of_charts(screen) -> list[int]:
+    """Size of every chart's message on the page, its data included."""
+    charts = [*screen.get("vega_lite_chart"), *screen.get("arrow_vega_lite_chart")]
+    return [len(chart.proto.SerializeToString()) for chart in charts]
+
+
+def _in_turns(one, other, repeats: int) -> tuple[float, float]:
+    """Median seconds of two functions called in turns."""
+    times: tuple[list[float], list[float]] = ([], [])
+    for _ in range(repeats):
+        for run, taken in zip((one, other), times, strict=True):
+            start = time.perf_counter()
+            run()
+            taken.append(time.perf_counter() - start)
+    return statistics.median(times[0]), statistics.median(times[1])
+
+
+def _start_row(folder: Path) -> Row:
+    """A process that draws the demo's first page, the demo's store being made beforehand."""
+    environment = os.environ | {
+        "WORKSHOP_STORE": f"sqlite:///{folder / 'empty.sqlite'}",
+        "WORKSHOP_DEMO_FOLDER": str(folder / "demo"),
+    }
+
+    def process(code: str):
+        command = [sys.executable, "-c", code]
+        return lambda: subprocess.run(
+            command, cwd=ROOT, env=environment, check=True, capture_output=True
+        )
+
+    page, imported = process(FIRST_PAGE), process("import streamlit")
+    page(), imported()
+    ours, reference = _in_turns(page, imported, STARTS)
+    return Row(
+        "start of a process to the whole first page, demo",
+        reference,
+        ours,
+        ours / reference,
+        f"at most {MOST_START:g}x `import streamlit`",
+        ours / reference <= MOST_START,
+    )
