@@ -246,7 +246,7 @@ def correct(
         faults = Faults("correction")
         faults.add(0, name, "cannot be corrected", remedy="one of the columns of a lap")
         faults.stop_if_any()
-    checked = check_laps(pd.DataFrame([texts]), f"lap {lap_id}", shop).frame
+    checked = check_laps([texts], f"lap {lap_id}", shop).frame
     new = _as_stored(checked)
     if _among(new, _as_stored(old)).all():
         return None

@@ -14,69 +14,10 @@ import sqlalchemy as sa
 from analysis.problems import BadInput, Fault
 from analysis.store import tables, totals
 from analysis.store.connection import plain_errors
+from analysis.store.quick import Quick
 
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 _lap, _change, _document = tables.lap.c, tables.change.c, tables.document.c
-_LAP_VALUES = ("change_id", *tables.CONTENT)
-_CHANGE_VALUES = ("at", "kind", "what")
-
-
-class _Statement:
-    """A statement compiled once for one database, run on the driver's own cursor."""
-
-    def __init__(self, engine: sa.Engine, statement: sa.Executable, names: tuple | None = None):
-        compiled = statement.compile(dialect=engine.dialect, column_keys=names)
-        self.text, self.names = compiled.string, compiled.positiontup
-
-    def run(self, cursor: Any, values: dict) -> Any:
-        if self.names is not None:
-            values = tuple(values[name] for name in self.names)
-        cursor.execute(self.text, values)
-        return cursor
-
-
-class OneLap:
-    """Adds single laps to one store."""
-
-    def __init__(self, engine: sa.Engine):
-        self.engine = engine
-        shop = sa.select(_document.text).where(
-            _document.name == sa.literal_column("'shop'"), _document.ended_by.is_(None)
-        )
-        insert_change = sa.insert(tables.change).returning(_change.id)
-        self._known = _Statement(engine, _revisions_of_one())
-        self._shop = _Statement(engine, shop)
-        self._insert_change = _Statement(engine, insert_change, _CHANGE_VALUES)
-        insert_lap = sa.insert(tables.lap).inline()
-        self._insert_lap = _Statement(engine, insert_lap, _LAP_VALUES)
-        self._add_total = _Statement(engine, totals.ADD)
-
-    def add(self, lap: dict, now: int) -> int | None:
-        """Take in a lap, a row of a checked frame as a dict; the change's number.
-
-        None where it is there already or was removed by hand; BadInput where its id is there with
-        other content.
-        """
-        content = {name: lap[name] for name in tables.CONTENT}
-        content["started_at"] = (lap["started_at"] - _EPOCH) // timedelta(microseconds=1)
-        with plain_errors(self.engine), closing(self.engine.raw_connection()) as connection:
-            cursor = connection.cursor()
-            if self.engine.dialect.name == "sqlite":
-                cursor.execute("BEGIN IMMEDIATE")
-            change_id = self._add(cursor, content, now)
-            connection.commit()
-        return change_id
-
-    def _add(self, cursor: Any, content: dict, now: int) -> int | None:
-        if _is_there(self._known.run(cursor, content).fetchall(), content):
-            return None
-        what = f"{content['activity']} {content['operation']}".strip()
-        change = {"at": now, "kind": "lap", "what": what}
-        change_id = self._insert_change.run(cursor, change).fetchone()[0]
-        self._insert_lap.run(cursor, content | {"change_id": change_id})
-        shop = self._shop.run(cursor, {}).fetchone()
-        self._add_total.run(cursor, _total(content, totals.zone_in(shop[0] if shop else "")))
-        return change_id
 
 
 def _revisions_of_one() -> sa.CompoundSelect:
@@ -92,6 +33,46 @@ def _revisions_of_one() -> sa.CompoundSelect:
         for half in (_lap.ended_by.is_(None), _lap.ended_by.is_not(None))
     )
     return sa.union_all(*halves).order_by("revision")
+
+
+_REVISIONS_OF_ONE = Quick(_revisions_of_one())
+_SHOP = Quick(sa.select(_document.text).where(
+    _document.name == sa.literal_column("'shop'"), _document.ended_by.is_(None)
+))  # fmt: skip
+_INSERT_CHANGE = Quick(sa.insert(tables.change).returning(_change.id), ("at", "kind", "what"))
+_INSERT_LAP = Quick(sa.insert(tables.lap).inline(), ("change_id", *tables.CONTENT))
+_ADD_TOTAL = Quick(totals.ADD)
+
+
+def add(engine: sa.Engine, lap: dict, now: int) -> int | None:
+    """Take in a lap, a row of a checked frame as a dict; the change's number.
+
+    None where it is there already or was removed by hand; BadInput where its id is there with
+    other content.
+    """
+    content = {name: lap[name] for name in tables.CONTENT}
+    content["started_at"] = (lap["started_at"] - _EPOCH) // timedelta(microseconds=1)
+    with plain_errors(engine), closing(engine.raw_connection()) as connection:
+        cursor = connection.cursor()
+        if engine.dialect.name == "sqlite":
+            cursor.execute("BEGIN IMMEDIATE")
+        change_id = _add(cursor, engine.dialect, content, now)
+        connection.commit()
+    return change_id
+
+
+def _add(cursor: Any, dialect: sa.Dialect, content: dict, now: int) -> int | None:
+    known = _REVISIONS_OF_ONE.run(cursor, dialect, {"lap_id": content["lap_id"]})
+    if _is_there(known.fetchall(), content):
+        return None
+    what = f"{content['activity']} {content['operation']}".strip()
+    change = {"at": now, "kind": "lap", "what": what}
+    change_id = _INSERT_CHANGE.run(cursor, dialect, change).fetchone()[0]
+    _INSERT_LAP.run(cursor, dialect, content | {"change_id": change_id})
+    shop = _SHOP.run(cursor, dialect, {}).fetchone()
+    zone = totals.zone_in(shop[0] if shop else "")
+    _ADD_TOTAL.run(cursor, dialect, _total(content, zone))
+    return change_id
 
 
 def _is_there(known: list[tuple], content: dict) -> bool:

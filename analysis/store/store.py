@@ -20,10 +20,9 @@ from analysis.records.export import write_laps
 from analysis.records.laps import LapsFile
 from analysis.records.routing import write_routing
 from analysis.records.shop import Shop, shop_toml
-from analysis.store import changes, documents, laps, stock, totals
+from analysis.store import changes, documents, laps, one_lap, stock, totals
 from analysis.store.connection import open_engine, reading, writing
 from analysis.store.laps import ImportReport, Progress
-from analysis.store.one_lap import OneLap
 from analysis.store.schema import bring_up_to_date
 
 
@@ -55,7 +54,6 @@ class Store:
 
     def __init__(self, engine: sa.Engine, clock: Callable[[], int] = _clock):
         self.engine, self.clock = engine, clock
-        self._one_lap = OneLap(engine)
 
     @property
     def place(self) -> str:
@@ -97,7 +95,7 @@ class Store:
 
     def add_lap(self, lap: dict) -> int | None:
         """Take in one lap, a row of a checked frame as a dict, durably; see `one_lap`."""
-        return self._one_lap.add(lap, self.clock())
+        return one_lap.add(self.engine, lap, self.clock())
 
     def laps(self) -> pd.DataFrame:
         """The laps that count, as the checked laps frame, by start."""

@@ -15,6 +15,7 @@ from analysis.records.shop import read_shop
 from analysis.records.zones import local_days
 from analysis.store import tables
 
+TOTALS_BY_WEEK = ("week_start", *tables.TOTALS_BY[1:])
 LAP_COLUMNS = ("started_at", "seconds", *tables.TOTALS_BY[1:], *tables.TOTALS[1:4])
 ADD = sa.text(
     f"INSERT INTO day_total ({', '.join((*tables.TOTALS_BY, *tables.TOTALS))}) "
@@ -90,7 +91,7 @@ def by_week(connection: sa.Connection) -> pd.DataFrame:
     keys = [week.label("week"), *(total[name] for name in tables.TOTALS_BY[1:])]
     sums = [sa.func.sum(total[name]).label(name) for name in tables.TOTALS]
     rows = connection.execute(sa.select(*keys, *sums).group_by(*keys).order_by(*keys)).all()
-    frame = pd.DataFrame(rows, columns=["week", *tables.TOTALS_BY[1:], *tables.TOTALS])
+    frame = pd.DataFrame(rows, columns=["week", *TOTALS_BY_WEEK[1:], *tables.TOTALS])
     days = (frame.pop("week").to_numpy(np.int64) - _WEEKS_BEFORE) * 7 - 3
     frame.insert(0, "week_start", days.astype("M8[D]").astype("M8[s]"))
     return _in_seconds(frame)
@@ -98,7 +99,8 @@ def by_week(connection: sa.Connection) -> pd.DataFrame:
 
 def _in_seconds(frame: pd.DataFrame) -> pd.DataFrame:
     frame["seconds"] = frame.pop("micros").astype("float64") / 1e6
-    return frame.astype(dict.fromkeys(tables.TOTALS[:4], "int64"))
+    kinds = dict.fromkeys(tables.TOTALS[:4], "int64") | dict.fromkeys(tables.TOTALS_BY[1:], "str")
+    return frame.astype(kinds)
 
 
 def lap_count(connection: sa.Connection) -> int:

@@ -1,0 +1,64 @@
+"""The process is killed in the middle of an import, for real: nothing is half there afterwards."""
+
+import signal
+import sqlite3
+import subprocess
+import sys
+
+import pytest
+
+from analysis.records.laps import read_laps
+from analysis.store.store import open_store
+
+LAPS = 60_000
+WORK = """
+import sys
+from analysis.records.laps import read_laps
+from analysis.store.store import open_store
+store = open_store(sys.argv[1])
+def told(done, total):
+    print(done, flush=True)
+    sys.stdin.readline()
+report = store.import_laps(read_laps(sys.argv[2]), told)
+print("committed", flush=True)
+sys.stdin.readline()
+"""
+
+
+@pytest.fixture
+def place(tmp_path):
+    line = "2026-03-02T08:00:00Z,{},journal,sew,new-{}\n"
+    with open(tmp_path / "big.csv", "w") as file:
+        file.write("started_at,seconds,product,operation,lap_id\n")
+        file.writelines(line.format(1 + n % 500, n) for n in range(LAPS))
+    store = open_store(str(tmp_path / "workshop.sqlite"))
+    store.import_laps(read_laps(b"started_at,seconds,product,operation\n2026-03-02,5,journal,sew\n"))
+    store.close()
+    return tmp_path
+
+
+@pytest.mark.parametrize("step, kept", [(1, 1), (2, 1), (3, 1), (4, 1), (5, LAPS + 1)])
+def test_killed_at_any_step_the_store_is_as_before_or_complete(place, step, kept):
+    """Steps: before the first lap, after 20,000, 40,000 and all of them, after the commit."""
+    url, csv = str(place / "workshop.sqlite"), str(place / "big.csv")
+    work = subprocess.Popen([sys.executable, "-c", WORK, url, csv], text=True,
+                            stdin=subprocess.PIPE, stdout=subprocess.PIPE)  # fmt: skip
+    with work:
+        said = [work.stdout.readline()]
+        for _ in range(step - 1):
+            work.stdin.write("\n")
+            work.stdin.flush()
+            said.append(work.stdout.readline())
+        work.send_signal(signal.SIGKILL)
+    assert work.returncode == -signal.SIGKILL
+    assert said[-1].strip() == ["0", "20000", "40000", "60000", "committed"][step - 1]
+
+    store = open_store(url)
+    assert len(store.laps()) == kept and store.version() == (1 if kept == 1 else 2)
+    assert store.weeks().laps.sum() == kept
+    with sqlite3.connect(url) as connection:
+        assert connection.execute("PRAGMA integrity_check").fetchone() == ("ok",)
+    report = store.import_laps(read_laps(csv))
+    assert report.new == LAPS + 1 - kept and len(store.laps()) == LAPS + 1
+    assert store.weeks().laps.sum() == LAPS + 1
+    store.close()
