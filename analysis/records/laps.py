@@ -102,16 +102,20 @@ def check_laps(
     return _checked(Table(name, columns, rows, False, False), shop or Shop(), faults, [])
 
 
-def _as_column(
-    values: list, rows: np.ndarray, column: str, faults: Faults
-) -> pa.ChunkedArray:
+def _as_column(values: list, rows: np.ndarray, column: str, faults: Faults) -> pa.ChunkedArray:
     texts = ["" if value is None or value is pd.NA or value != value else str(value)
              for value in values]  # fmt: skip
     bad = [_not_storable(text) for text in texts]
-    faults.add_where(np.array(bad, bool), rows, column, "holds a character that is no text",
-                     lambda places: [ascii(texts[place]) for place in places])
-    array = pa.array(["" if wrong else text for text, wrong in zip(texts, bad, strict=True)],
-                     pa.string())
+    faults.add_where(
+        np.array(bad, bool),
+        rows,
+        column,
+        "holds a character that is no text",
+        lambda places: [ascii(texts[place]) for place in places],
+    )
+    array = pa.array(
+        ["" if wrong else text for text, wrong in zip(texts, bad, strict=True)], pa.string()
+    )
     if column in (*CATEGORIES, *COUNTS, "rating"):
         array = array.dictionary_encode()
     return pa.chunked_array([array])
@@ -139,19 +143,36 @@ def _checked(table: Table, shop: Shop, faults: Faults, notices: list[str]) -> La
 def _times(table: Table, shop: Shop, faults: Faults, notices: list[str]) -> Times:
     times = parse_times(table.columns["started_at"], shop.timezone)
     texts = table.texts("started_at")
-    faults.add_where(times.wrong, table.rows, "started_at", "is not a date and time", texts,
-                     "write it as 2026-03-02T09:15:00+01:00")
+    faults.add_where(
+        times.wrong,
+        table.rows,
+        "started_at",
+        "is not a date and time",
+        texts,
+        "write it as 2026-03-02T09:15:00+01:00",
+    )
     far = ~times.wrong & ((times.utc < EARLIEST) | (times.utc >= LATEST))
-    faults.add_where(far, table.rows, "started_at", "is not a year a lap can be from", texts,
-                     "give a year from 1900 to 2199")
+    faults.add_where(
+        far,
+        table.rows,
+        "started_at",
+        "is not a year a lap can be from",
+        texts,
+        "give a year from 1900 to 2199",
+    )
     ok = ~(times.wrong | far)
     for which, sentence in (
         (times.without_offset, f"{{}} without an offset taken in the shop's zone, {shop.timezone}"),
         (times.date_only, "{} with a date only taken at 00:00"),
-        (times.repeated, "{} in the hour that came twice when the clocks went back taken as the "
-                         "first of the two"),
-        (times.skipped, "{} in the hour skipped when the clocks went forward moved on by that "
-                        "hour"),
+        (
+            times.repeated,
+            "{} in the hour that came twice when the clocks went back taken as the "
+            "first of the two",
+        ),
+        (
+            times.skipped,
+            "{} in the hour skipped when the clocks went forward moved on by that hour",
+        ),
     ):
         count = int((which & ok).sum())
         if count:
@@ -171,8 +192,14 @@ def _numbers(table: Table, faults: Faults) -> dict[str, np.ndarray]:
             continue
         blank = DEFAULT_NUMBERS.get(column, np.nan)
         numbers[column] = parse_numbers(table.columns[column], comma, blank)
-        faults.add_where(np.isnan(numbers[column]), table.rows, column, "is not a number",
-                         table.texts(column), _number_remedy(table, comma))
+        faults.add_where(
+            np.isnan(numbers[column]),
+            table.rows,
+            column,
+            "is not a number",
+            table.texts(column),
+            _number_remedy(table, comma),
+        )
     _check_limits(table, numbers, faults)
     return numbers
 
@@ -187,13 +214,18 @@ def _number_remedy(table: Table, comma: bool) -> str:
 
 def _check_limits(table: Table, numbers: dict[str, np.ndarray], faults: Faults) -> None:
     def check(column: str, wrong: np.ndarray, problem: str, remedy: str) -> None:
-        faults.add_where(wrong, table.rows, column, problem, _texts_or_default(table, column),
-                         remedy)
+        faults.add_where(
+            wrong, table.rows, column, problem, _texts_or_default(table, column), remedy
+        )
 
     seconds, rating = numbers["seconds"], numbers["rating"]
     check("seconds", seconds <= 0, "is not more than 0", "give the time the lap took, in seconds")
-    check("seconds", seconds > LONGEST_SECONDS, "is longer than a day (86400 seconds)",
-          "give seconds, and split a lap that runs over night")
+    check(
+        "seconds",
+        seconds > LONGEST_SECONDS,
+        "is longer than a day (86400 seconds)",
+        "give seconds, and split a lap that runs over night",
+    )
     for column in COUNTS:
         least = DEFAULT_NUMBERS[column]
         count = numbers[column]
@@ -201,10 +233,18 @@ def _check_limits(table: Table, numbers: dict[str, np.ndarray], faults: Faults) 
         check(column, wrong, f"is not a whole number from {least:.0f} up", "count whole pieces")
         check(column, count > MOST_UNITS, f"is more than {MOST_UNITS}", "count whole pieces")
     lost = numbers["rework_units"] + numbers["scrap_units"]
-    check("scrap_units", lost > numbers["units"], "is, with rework_units, more than units",
-          "rework and scrap together are at most the units of the lap")
-    check("rating", (rating < LOWEST_RATING) | (rating > HIGHEST_RATING),
-          f"is not from {LOWEST_RATING} to {HIGHEST_RATING} percent", "100 is an ordinary pace")
+    check(
+        "scrap_units",
+        lost > numbers["units"],
+        "is, with rework_units, more than units",
+        "rework and scrap together are at most the units of the lap",
+    )
+    check(
+        "rating",
+        (rating < LOWEST_RATING) | (rating > HIGHEST_RATING),
+        f"is not from {LOWEST_RATING} to {HIGHEST_RATING} percent",
+        "100 is an ordinary pace",
+    )
 
 
 def _texts_or_default(table: Table, column: str) -> Callable[[np.ndarray], list[str]]:
@@ -230,14 +270,26 @@ def _check_words(
     for place in np.flatnonzero(unknown):
         near = difflib.get_close_matches(activities[place].casefold(), ACTIVITIES, 1)
         hint = f"did you mean {near[0]}? " if near else ""
-        faults.add_where(codes == place, table.rows, "activity", "is no activity",
-                         table.texts("activity"), hint + "One of " + ", ".join(ACTIVITIES))
+        faults.add_where(
+            codes == place,
+            table.rows,
+            "activity",
+            "is no activity",
+            table.texts("activity"),
+            hint + "One of " + ", ".join(ACTIVITIES),
+        )
     delay = np.array([word == "delay" for word in activities])[codes]
     for column in ("product", "operation"):
         codes, texts = words[column]
         blank = np.array([text == "" for text in texts])[codes] & ~delay
-        faults.add_where(blank, table.rows, column, "is blank", table.texts(column),
-                         "only a delay may go without")
+        faults.add_where(
+            blank,
+            table.rows,
+            column,
+            "is blank",
+            table.texts(column),
+            "only a delay may go without",
+        )
 
 
 def _note(table: Table, notices: list[str]) -> pa.ChunkedArray:
@@ -281,16 +333,24 @@ def _ids(
     if given is not None:
         given = kept_column(given, table.guarded)
         long = pc.greater(pc.utf8_length(given), LONGEST).to_numpy()
-        faults.add_where(long, table.rows, "lap_id", f"is longer than {LONGEST} characters",
-                         table.texts("lap_id"), "shorten it")
+        faults.add_where(
+            long,
+            table.rows,
+            "lap_id",
+            f"is longer than {LONGEST} characters",
+            table.texts("lap_id"),
+            "shorten it",
+        )
         missing = pc.equal(pc.binary_length(given), 0).to_numpy()
     else:
         missing = np.ones(len(table.rows), bool)
     if not missing.any() or faults.count:
         return given if given is not None else pa.chunked_array([pa.array([], pa.string())])
     derived = derived_ids(_content(missing, times, numbers, words, note))
-    notices.append(f"{len(derived)} laps without a lap_id were given one derived from their row, "
-                   "so that the same file adds nothing when it is read again.")
+    notices.append(
+        f"{len(derived)} laps without a lap_id were given one derived from their row, "
+        "so that the same file adds nothing when it is read again."
+    )
     ids = np.array(given.to_pylist() if given is not None else [""] * len(missing), object)
     ids[missing] = derived
     return pa.chunked_array([pa.array(ids, pa.string())])

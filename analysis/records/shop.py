@@ -151,8 +151,12 @@ def _timezone(reader: "_Reader", own: dict) -> str:
     try:
         ZoneInfo(zone)
     except Exception:  # unknown, empty, absolute, a directory: zoneinfo raises five kinds
-        reader.fault(("shop", "timezone"), "is no time zone", zone,
-                     'give an IANA name such as "Europe/Vienna"')
+        reader.fault(
+            ("shop", "timezone"),
+            "is no time zone",
+            zone,
+            'give an IANA name such as "Europe/Vienna"',
+        )
         return Shop.timezone
     return zone
 
@@ -190,8 +194,9 @@ def _span(match: re.Match) -> tuple[int, int]:
 
 def _allowance(reader: "_Reader", tables: dict) -> Allowance:
     keys = ("personal_percent", "fatigue_percent", "contingency_percent")
-    table = reader.table((), tables, "allowance", (*keys, "personal", "fatigue", "contingency",
-                                                   "convention"))
+    table = reader.table(
+        (), tables, "allowance", (*keys, "personal", "fatigue", "contingency", "convention")
+    )
     path = ("allowance",)
     percents = {}
     for key in keys:
@@ -200,11 +205,19 @@ def _allowance(reader: "_Reader", tables: dict) -> Allowance:
         percents[key] = reader.below(path + (given,), value, 100, getattr(Allowance, key))
     convention = reader.text(path, table, "convention", Allowance.convention)
     if convention not in CONVENTIONS:
-        reader.fault(path + ("convention",), "is no convention", convention,
-                     'say "of normal time" or "of working day"')
+        reader.fault(
+            path + ("convention",),
+            "is no convention",
+            convention,
+            'say "of normal time" or "of working day"',
+        )
     if convention == "of working day" and sum(percents.values()) >= 100:
-        reader.fault(path, "leaves no time to work", sum(percents.values()),
-                     "allowances of a working day together stay below 100")
+        reader.fault(
+            path,
+            "leaves no time to work",
+            sum(percents.values()),
+            "allowances of a working day together stay below 100",
+        )
     return Allowance(**percents, convention=convention)
 
 
@@ -235,8 +248,9 @@ def _products(reader: "_Reader", tables: dict) -> tuple[Product, ...]:
         variants = []
         for kind in kinds:
             own = reader.table(path + ("variants",), kinds, kind, PRODUCT_KEYS)
-            base = Product(name.strip(), kind.strip(), None, whole.batch_size, whole.price,
-                           whole.material_cost)
+            base = Product(
+                name.strip(), kind.strip(), None, whole.batch_size, whole.price, whole.material_cost
+            )
             variants.append(_product(reader, path + ("variants", kind), own, base))
         rows += [_with_sums(whole, variants), *variants]
     return tuple(rows)
@@ -260,12 +274,20 @@ def _product(reader: "_Reader", path: tuple[str, ...], table: dict, base: Produc
 
 def _with_sums(whole: Product, variants: list[Product]) -> Product:
     """The product with demand and stock of its variants together, where it names none itself."""
+
     def own_or_sum(key: str) -> float | None:
         parts = [getattr(row, key) for row in variants if getattr(row, key) is not None]
         return sum(parts) if getattr(whole, key) is None and parts else getattr(whole, key)
 
-    return Product(whole.name, "", own_or_sum("demand_per_week"), whole.batch_size, whole.price,
-                   whole.material_cost, own_or_sum("stock"))
+    return Product(
+        whole.name,
+        "",
+        own_or_sum("demand_per_week"),
+        whole.batch_size,
+        whole.price,
+        whole.material_cost,
+        own_or_sum("stock"),
+    )
 
 
 class _Reader:
@@ -275,21 +297,27 @@ class _Reader:
         self.file, self.lines, self.faults = file, _lines_of_keys(text), []
 
     def fault(self, path: tuple[str, ...], problem: str, value: object, remedy: str) -> None:
-        row = next((self.lines[path[:n]] for n in range(len(path), 0, -1)
-                    if path[:n] in self.lines), 0)
+        row = next(
+            (self.lines[path[:n]] for n in range(len(path), 0, -1) if path[:n] in self.lines), 0
+        )
         self.faults.append(Fault(self.file, row, ".".join(path), problem, str(value), remedy))
 
     def known(self, path: tuple[str, ...], table: dict, keys: tuple[str, ...]) -> None:
         for key in table:
             if key not in keys:
-                self.fault(path + (key,), "is no key of the shop file", key,
-                           "one of " + ", ".join(keys))
+                self.fault(
+                    path + (key,), "is no key of the shop file", key, "one of " + ", ".join(keys)
+                )
 
     def table(self, path: tuple[str, ...], tables: dict, key: str, keys: tuple | None) -> dict:
         value = tables.get(key, {})
         if not isinstance(value, dict):
-            self.fault(path + (key,), "is not a table", value,
-                       f"write [{'.'.join(path + (key,))}] on a line of its own")
+            self.fault(
+                path + (key,),
+                "is not a table",
+                value,
+                f"write [{'.'.join(path + (key,))}] on a line of its own",
+            )
             return {}
         if keys is not None:
             self.known(path + (key,), value, keys)
@@ -375,18 +403,27 @@ def _keys_to_write(shop: Shop, product: Product) -> list[str]:
     if product.variant:
         whole = shop.product(product.name)
         taken_over = ("batch_size", "price", "material_cost")
-        return [key for key in PRODUCT_KEYS
-                if key not in taken_over or getattr(product, key) != getattr(whole, key)]
+        return [
+            key
+            for key in PRODUCT_KEYS
+            if key not in taken_over or getattr(product, key) != getattr(whole, key)
+        ]
     variants = [row for row in shop.products if row.name == product.name and row.variant]
     sums = _with_sums(Product(product.name), variants)
-    return [key for key in PRODUCT_KEYS
-            if key == "batch_size" or getattr(product, key) != getattr(sums, key)]
+    return [
+        key
+        for key in PRODUCT_KEYS
+        if key == "batch_size" or getattr(product, key) != getattr(sums, key)
+    ]
 
 
 def _pairs(row: object, keys: tuple | list) -> list[str]:
     values = [(key, getattr(row, key)) for key in keys]
-    return [f"{key} = {_quoted(value) if isinstance(value, str) else repr(value)}"
-            for key, value in values if value is not None]
+    return [
+        f"{key} = {_quoted(value) if isinstance(value, str) else repr(value)}"
+        for key, value in values
+        if value is not None
+    ]
 
 
 def _hours_text(hours: Hours) -> str:
@@ -398,9 +435,11 @@ def _hours_text(hours: Hours) -> str:
 
 def _quoted(text: str) -> str:
     escapes = {'"': '\\"', "\\": "\\\\"}
-    return '"' + "".join(
-        escapes.get(c) or (c if c.isprintable() else f"\\U{ord(c):08x}") for c in text
-    ) + '"'
+    return (
+        '"'
+        + "".join(escapes.get(c) or (c if c.isprintable() else f"\\U{ord(c):08x}") for c in text)
+        + '"'
+    )
 
 
 def write_shop(shop: Shop, path: str | Path) -> None:

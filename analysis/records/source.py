@@ -55,8 +55,18 @@ def _decoded(shown: str, data: bytes) -> Input:
 
 def _not_text(shown: str, data: bytes, position: int) -> BadInput:
     row = data.count(b"\n", 0, position) + 1
-    return BadInput([Fault(shown, row, "", "holds a byte that is no text",
-                           f"0x{data[position]:02x}", "save it again as CSV UTF-8")])
+    return BadInput(
+        [
+            Fault(
+                shown,
+                row,
+                "",
+                "holds a byte that is no text",
+                f"0x{data[position]:02x}",
+                "save it again as CSV UTF-8",
+            )
+        ]
+    )
 
 
 def _bytes(source: Source, name: str) -> bytes:
@@ -71,8 +81,9 @@ def _bytes(source: Source, name: str) -> bytes:
         return Path(source).read_bytes()
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or str(error)
-        raise _fault(shown, f"cannot be read ({reason.lower()})", "check its name and place"
-                     ) from None
+        raise _fault(
+            shown, f"cannot be read ({reason.lower()})", "check its name and place"
+        ) from None
 
 
 def _too_large(shown: str) -> BadInput:

@@ -111,8 +111,12 @@ def _check_header(
     header: list[str], needed: tuple[str, ...], known: tuple[str, ...], faults: Faults
 ) -> None:
     if not any(header):
-        faults.add(0 if not header else 1, "", "has no header row",
-                   remedy="begin with a row of column names: " + ", ".join(needed))
+        faults.add(
+            0 if not header else 1,
+            "",
+            "has no header row",
+            remedy="begin with a row of column names: " + ", ".join(needed),
+        )
         faults.stop_if_any()
     for name in needed:
         if name not in header:
@@ -167,8 +171,12 @@ def _tokenise(
         table = pacsv.read_csv(
             pa.BufferReader(pa.py_buffer(body)),
             pacsv.ReadOptions(use_threads=threads, block_size=block, column_names=names),
-            pacsv.ParseOptions(delimiter=delimiter, newlines_in_values=quotes,
-                               ignore_empty_lines=False, invalid_row_handler=leave_out),
+            pacsv.ParseOptions(
+                delimiter=delimiter,
+                newlines_in_values=quotes,
+                ignore_empty_lines=False,
+                invalid_row_handler=leave_out,
+            ),
             pacsv.ConvertOptions(column_types=types, strings_can_be_null=False, check_utf8=False),
         )
         return table, ragged
@@ -193,9 +201,7 @@ def _note_ragged(
     )  # fmt: skip
 
 
-def _check_last_quote(
-    body: memoryview, table: pa.Table, rows: np.ndarray, faults: Faults
-) -> None:
+def _check_last_quote(body: memoryview, table: pa.Table, rows: np.ndarray, faults: Faults) -> None:
     """Note a quote that is opened and never closed: it swallows the rest of the file.
 
     What it swallows ends up in the very last field, newlines and all; that field is closed if and

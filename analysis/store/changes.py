@@ -141,5 +141,7 @@ def _touched(connection: sa.Connection, change_id: int, later: Iterable[int]) ->
     if any(row.undoes == change_id for row in rows):
         return f"Change {change_id} is undone already."
     named = "; ".join(f"{row.id} ({row.what})" for row in rows)
-    return (f"Change {change_id} cannot be undone, since a later change touched the same: "
-            f"{named}. Undo the later one first.")
+    return (
+        f"Change {change_id} cannot be undone, since a later change touched the same: "
+        f"{named}. Undo the later one first."
+    )

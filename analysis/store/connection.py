@@ -44,11 +44,15 @@ def open_engine(url: str | None) -> sa.Engine:
             Path(parsed.database).parent.mkdir(parents=True, exist_ok=True)
         engine = sa.create_engine(parsed, **_options(parsed))
     except OSError as error:
-        raise StoreProblem(f"The folder of the store {url} cannot be made ({error.strerror}); "
-                           "choose another place with WORKSHOP_STORE.") from None
+        raise StoreProblem(
+            f"The folder of the store {url} cannot be made ({error.strerror}); "
+            "choose another place with WORKSHOP_STORE."
+        ) from None
     except (sa.exc.ArgumentError, sa.exc.NoSuchModuleError, ImportError) as error:
-        raise StoreProblem(f"The store's address {url!r} cannot be used ({error}); write it as "
-                           "sqlite:////folder/file.sqlite.") from None
+        raise StoreProblem(
+            f"The store's address {url!r} cannot be used ({error}); write it as "
+            "sqlite:////folder/file.sqlite."
+        ) from None
     if parsed.get_backend_name() == "sqlite":
         sa.event.listen(engine, "connect", _set_up_sqlite)
         sa.event.listen(engine, "begin", _begin_sqlite)

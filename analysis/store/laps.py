@@ -63,8 +63,14 @@ def take_in(
         change_id = changes.record(connection, now, kind, f"{len(new)} laps from {file.name}")
         _insert(connection, new, change_id, progress)
         totals.add_frame(connection, new)
-    return ImportReport(file.name, len(new), int((there & ~removed).sum()), int(removed.sum()),
-                        change_id, file.notices)
+    return ImportReport(
+        file.name,
+        len(new),
+        int((there & ~removed).sum()),
+        int(removed.sum()),
+        change_id,
+        file.notices,
+    )
 
 
 def _as_stored(frame: pd.DataFrame) -> pd.DataFrame:
@@ -228,8 +234,10 @@ def _conditions(filters: dict) -> Iterable[sa.ColumnElement[bool]]:
         elif name in (*CATEGORIES, "lap_id"):
             yield _lap[name].in_([wanted] if isinstance(wanted, str) else list(wanted))
         else:
-            raise NotFound(f"Laps cannot be filtered by {name!r}; by text, from, to, lap_id or "
-                           f"{', '.join(CATEGORIES)}.")
+            raise NotFound(
+                f"Laps cannot be filtered by {name!r}; by text, from, to, lap_id or "
+                f"{', '.join(CATEGORIES)}."
+            )
 
 
 def correct(
@@ -309,4 +317,3 @@ def history(connection: sa.Connection, lap_id: str) -> pd.DataFrame:
     for name in ("since", "until", "started_at"):
         frame[name] = pd.to_datetime(frame[name].astype("Int64"), unit="us", utc=True)
     return frame
-

@@ -25,8 +25,10 @@ def bring_up_to_date(engine: sa.Engine, version: str = VERSION) -> None:
     if found == version:
         return
     if found is not None and found > version:
-        raise StoreProblem(f"The store {engine.url.database} was written by a newer version of "
-                           "this program; install that version, or name another store.")
+        raise StoreProblem(
+            f"The store {engine.url.database} was written by a newer version of "
+            "this program; install that version, or name another store."
+        )
     _migrate(engine, version)
 
 

@@ -32,10 +32,16 @@ def _check(kind: str, product: str, units: int) -> None:
         faults.append(Fault("stock", 0, "kind", "is no kind", kind, "one of " + ", ".join(KINDS)))
     if not product:
         faults.append(Fault("stock", 0, "product", "is blank", "", "name the product"))
-    if isinstance(units, bool) or not isinstance(units, int) or units < (0 if kind == "count"
-                                                                         else 1):
-        faults.append(Fault("stock", 0, "units", "is not a number of pieces", str(units),
-                            "give a whole number"))
+    if (
+        isinstance(units, bool)
+        or not isinstance(units, int)
+        or units < (0 if kind == "count" else 1)
+    ):
+        faults.append(
+            Fault(
+                "stock", 0, "units", "is not a number of pieces", str(units), "give a whole number"
+            )
+        )
     if faults:
         raise BadInput(faults)
 

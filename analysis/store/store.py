@@ -1,9 +1,9 @@
 """The store: opened once, asked for laps, told of changes.
 
-    store = open_store()
-    report = store.import_laps(read_laps("laps.csv", store.shop()))
-    frame = store.laps()
-    store.undo(report.change_id)
+store = open_store()
+report = store.import_laps(read_laps("laps.csv", store.shop()))
+frame = store.laps()
+store.undo(report.change_id)
 """
 
 import time

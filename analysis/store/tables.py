@@ -90,15 +90,33 @@ REVISION = ("id", "change_id", "ended_by", "restores")
 REVISED = (lap, document, stock_event)
 COUNTS_NOW = {table.name: table.c.ended_by.is_(None) for table in REVISED}
 
-CURRENT_LAP = sa.Index("current_lap", lap.c.lap_id, unique=True,
-                       sqlite_where=COUNTS_NOW["lap"], postgresql_where=COUNTS_NOW["lap"])
-LAP_BY_START = sa.Index("lap_by_start", lap.c.started_at,
-                        sqlite_where=COUNTS_NOW["lap"], postgresql_where=COUNTS_NOW["lap"])
+CURRENT_LAP = sa.Index(
+    "current_lap",
+    lap.c.lap_id,
+    unique=True,
+    sqlite_where=COUNTS_NOW["lap"],
+    postgresql_where=COUNTS_NOW["lap"],
+)
+LAP_BY_START = sa.Index(
+    "lap_by_start",
+    lap.c.started_at,
+    sqlite_where=COUNTS_NOW["lap"],
+    postgresql_where=COUNTS_NOW["lap"],
+)
 LAP_BY_CHANGE = sa.Index("lap_by_change", lap.c.change_id)
-ENDED_LAP = sa.Index("ended_lap", lap.c.lap_id,
-                     sqlite_where=~COUNTS_NOW["lap"], postgresql_where=~COUNTS_NOW["lap"])
-LAP_BY_END = sa.Index("lap_by_end", lap.c.ended_by,
-                      sqlite_where=~COUNTS_NOW["lap"], postgresql_where=~COUNTS_NOW["lap"])
-CURRENT_DOCUMENT = sa.Index("current_document", document.c.name, unique=True,
-                            sqlite_where=COUNTS_NOW["document"],
-                            postgresql_where=COUNTS_NOW["document"])
+ENDED_LAP = sa.Index(
+    "ended_lap", lap.c.lap_id, sqlite_where=~COUNTS_NOW["lap"], postgresql_where=~COUNTS_NOW["lap"]
+)
+LAP_BY_END = sa.Index(
+    "lap_by_end",
+    lap.c.ended_by,
+    sqlite_where=~COUNTS_NOW["lap"],
+    postgresql_where=~COUNTS_NOW["lap"],
+)
+CURRENT_DOCUMENT = sa.Index(
+    "current_document",
+    document.c.name,
+    unique=True,
+    sqlite_where=COUNTS_NOW["document"],
+    postgresql_where=COUNTS_NOW["document"],
+)

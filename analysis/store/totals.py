@@ -79,8 +79,10 @@ def figures(connection: sa.Connection, first: int, last: int) -> pd.DataFrame:
     keys = [total[name] for name in tables.TOTALS_BY[1:]]
     sums = [sa.func.sum(total[name]).label(name) for name in tables.TOTALS]
     query = sa.select(*keys, *sums).where(total.day.between(first, last)).group_by(*keys)
-    frame = pd.DataFrame(connection.execute(query.order_by(*keys)).all(),
-                         columns=[*tables.TOTALS_BY[1:], *tables.TOTALS])
+    frame = pd.DataFrame(
+        connection.execute(query.order_by(*keys)).all(),
+        columns=[*tables.TOTALS_BY[1:], *tables.TOTALS],
+    )
     return _in_seconds(frame)
 
 

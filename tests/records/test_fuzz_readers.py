@@ -95,8 +95,12 @@ toml_lines = st.one_of(toml_tables, st.tuples(toml_keys, toml_values).map(
 
 
 @many
-@given(st.one_of(st.binary(max_size=200),
-                 st.lists(toml_lines, max_size=8).map(lambda lines: "\n".join(lines).encode())))
+@given(
+    st.one_of(
+        st.binary(max_size=200),
+        st.lists(toml_lines, max_size=8).map(lambda lines: "\n".join(lines).encode()),
+    )
+)
 def test_no_bytes_make_the_shop_reader_fall_over(data):
     shop = frame_or_faults(read_shop, data)
     if shop is not None:

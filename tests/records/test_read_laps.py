@@ -52,8 +52,10 @@ def test_the_frame_has_the_columns_and_types_every_room_relies_on():
 
 
 def test_columns_left_out_or_blank_take_the_documented_defaults():
-    for frame in (read(HEADER, LAP).frame,
-                  read(with_columns(worker="", units=" ", activity="", rating="", note="")).frame):
+    for frame in (
+        read(HEADER, LAP).frame,
+        read(with_columns(worker="", units=" ", activity="", rating="", note="")).frame,
+    ):
         lap = frame.iloc[0]
         assert (lap.worker, lap.activity, lap.variant, lap.cause, lap.note) == (
             "maker", "operation", "", "", "")  # fmt: skip
@@ -434,8 +436,17 @@ def test_the_shops_zone_does_not_change_a_derived_id():
 
 
 def test_laps_from_a_form_obey_the_rules_of_a_file():
-    texts = pd.DataFrame([{"started_at": "2026-03-02T09:15:00+01:00", "seconds": 75.5,
-                           "product": "pocket notebook", "operation": "sew", "batch": None}])
+    texts = pd.DataFrame(
+        [
+            {
+                "started_at": "2026-03-02T09:15:00+01:00",
+                "seconds": 75.5,
+                "product": "pocket notebook",
+                "operation": "sew",
+                "batch": None,
+            }
+        ]
+    )
     from_file, from_form = read(HEADER, LAP).frame, check_laps(texts, "form").frame
     pd.testing.assert_frame_equal(from_file, from_form)
     with pytest.raises(BadInput, match="form:2: seconds: is not more than 0"):

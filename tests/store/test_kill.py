@@ -32,7 +32,9 @@ def place(tmp_path):
         file.write("started_at,seconds,product,operation,lap_id\n")
         file.writelines(line.format(1 + n % 500, n) for n in range(LAPS))
     store = open_store(str(tmp_path / "workshop.sqlite"))
-    store.import_laps(read_laps(b"started_at,seconds,product,operation\n2026-03-02,5,journal,sew\n"))
+    store.import_laps(
+        read_laps(b"started_at,seconds,product,operation\n2026-03-02,5,journal,sew\n")
+    )
     store.close()
     return tmp_path
 

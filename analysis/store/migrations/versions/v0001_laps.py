@@ -54,5 +54,11 @@ def _revision() -> tuple[sa.Column, ...]:
 
 
 def _index(name: str, table: str, column: str, where: str, unique: bool = False) -> None:
-    op.create_index(name, table, [column], unique=unique,
-                    sqlite_where=sa.text(where), postgresql_where=sa.text(where))
+    op.create_index(
+        name,
+        table,
+        [column],
+        unique=unique,
+        sqlite_where=sa.text(where),
+        postgresql_where=sa.text(where),
+    )
