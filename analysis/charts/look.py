@@ -79,13 +79,15 @@ def specification(chart: alt.TopLevelMixin) -> dict:
 
 
 def _inlined(part, datasets: dict):
-    """The specification with each named dataset put where it is named."""
+    """The specification with each named dataset put where it is named, numbers to six digits."""
     if isinstance(part, list):
         return [_inlined(item, datasets) for item in part]
+    if isinstance(part, float):
+        return float(f"{part:.6g}")
     if not isinstance(part, dict):
         return part
     if part.get("name") in datasets:
-        return {"values": datasets[part["name"]]}
+        return {"values": _inlined(datasets[part["name"]], {})}
     return {key: _inlined(item, datasets) for key, item in part.items()}
 
 

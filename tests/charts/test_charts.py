@@ -271,6 +271,20 @@ def test_charts_of_a_large_shop_stay_small():
         assert len(chart.to_json(indent=None)) < MOST_BYTES
 
 
+def test_what_a_screen_keeps_of_a_chart_carries_its_data_and_words_unchanged(drawn):
+    name, spec = drawn
+    kept = look.specification(CHARTS[name]())
+    assert "datasets" not in kept
+    assert kept["description"] == spec["description"]
+    inline = [layer["data"]["values"] for layer in kept["layer"]]
+    named = [spec["datasets"][layer["data"]["name"]] for layer in spec["layer"]]
+    assert sum(map(len, inline)) > 0
+    for ours, theirs in zip(inline, named, strict=True):
+        pd.testing.assert_frame_equal(
+            pd.DataFrame(ours), pd.DataFrame(theirs), rtol=1e-5, check_dtype=False
+        )
+
+
 def test_nothing_to_draw_is_refused_rather_than_drawn_empty():
     with pytest.raises(ValueError, match="nothing to draw"):
         batch_minutes_chart(frames.MINUTES.head(0), "batch")
