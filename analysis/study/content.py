@@ -18,7 +18,6 @@ from analysis.study.rates import cell_codes, clusters, is_activity, is_regular, 
 from analysis.study.time_study import KEYS, DelayRate, normal_by_operation, standard_seconds
 
 DRAWS = 1000
-COUNTED = ("good", "setup", "transport", "rework")  # what work content is the sum of
 RATES = ("standard_seconds", "setup_per_batch", "transport_rate", "rework_rate", "scrap_rate")
 COLUMNS = (
     "product", "variant", "operation", "position", "station", "share", "pieces_per_good_piece",
@@ -28,22 +27,34 @@ COLUMNS = (
 
 
 @dataclass(frozen=True)
-class Content:
-    """Work content by route row, as a frame of values (COLUMNS) and draws of its parts.
+class Parts:
+    """Seconds per good piece at each route row, by what they go into: arrays n x rows.
 
-    Arrays are draws x rows, seconds per good piece: good (standard through downstream scrap),
-    extra (the part of it spent on pieces lost), setup, transport, rework. good_share: draws x
-    rows, the share of pieces started on the row's route that come out good.
+    standard: of one piece; good: through downstream scrap, so that one comes out good.
+    through: pieces that must pass the row for one good piece; good_share: of the pieces started
+    on the row's route, those that come out good.
     """
 
-    frame: pd.DataFrame
-    extra_seconds: np.ndarray
+    standard: np.ndarray
+    good: np.ndarray
+    setup: np.ndarray
+    transport: np.ndarray
+    rework: np.ndarray
+    through: np.ndarray
     good_share: np.ndarray
-    draws: dict[str, np.ndarray]
 
     @property
-    def total_draws(self) -> np.ndarray:
-        return sum(self.draws[name] for name in COUNTED)
+    def total(self) -> np.ndarray:
+        return self.good + self.setup + self.transport + self.rework
+
+
+@dataclass(frozen=True)
+class Content:
+    """Work content by route row: as a frame (COLUMNS), its values (1 x rows), and draws of them."""
+
+    frame: pd.DataFrame
+    values: Parts
+    draws: Parts
 
 
 def content(
@@ -66,37 +77,51 @@ def content(
     table = _operation_rates(laps, present, quality, routes, shop)
     table["standard_seconds"] = table["normal_seconds"] * _allowance_factor(shop, delay.percent)
     rows = routes.reset_index(drop=True)
-    at, first, batch = (
-        cell_codes(rows, KEYS, table),
-        _first_of_route(rows),
-        _batch_sizes(rows, shop),
-    )
-    value = {name: table[name].to_numpy()[None, at] for name in RATES}
-    drawn = {name: array[:, at] for name, array in _draw(table, shop, delay, rng).items()}
-    through, drawn_through = (_through(1 - x["scrap_rate"], first) for x in (value, drawn))
-    parts, draws = _parts(value, through, batch), _parts(drawn, drawn_through, batch)
+    at = cell_codes(rows, KEYS, table)
+    value = {name: table[name].to_numpy()[None, :] for name in RATES}
+    drawn = _draw(table, shop, delay, rng)
+    values, draws = (_parts(rates, at, rows, table, shop) for rates in (value, drawn))
     frame = rows[["product", "variant", "operation", "position", "station"]].assign(
         share=_variant_shares(rows, laps, shop),
-        pieces_per_good_piece=through[0],
-        standard_seconds=value["standard_seconds"][0],
-        total_seconds=sum(parts[name][0] for name in COUNTED),
+        pieces_per_good_piece=values.through[0],
+        standard_seconds=values.standard[0],
+        good_seconds=values.good[0],
+        setup_seconds=values.setup[0],
+        transport_seconds=values.transport[0],
+        rework_seconds=values.rework[0],
+        total_seconds=values.total[0],
         source=table["source"].to_numpy()[at],
-        **{f"{name}_seconds": parts[name][0] for name in COUNTED},
     )
-    good_share = 1 / drawn_through[:, first]
-    return Content(frame[list(COLUMNS)], parts["extra"][0], good_share, draws)
+    return Content(frame[list(COLUMNS)], values, draws)
 
 
-def _parts(value: dict[str, np.ndarray], through: np.ndarray, batch: np.ndarray) -> dict:
-    """Seconds per good piece from rates per piece and per batch."""
-    standard = value["standard_seconds"]
-    return {
-        "good": standard * through,
-        "extra": standard * (through - 1),
-        "setup": value["setup_per_batch"] / batch * np.ones_like(through),
-        "transport": value["transport_rate"] * through,
-        "rework": value["rework_rate"] * through,
-    }
+def _parts(
+    rates: dict[str, np.ndarray],
+    at: np.ndarray,
+    rows: pd.DataFrame,
+    table: pd.DataFrame,
+    shop: Shop,
+) -> Parts:
+    """Seconds per good piece of the route rows, from the rates (n x operations) `at` theirs."""
+    first = _first_of_route(rows)
+    through = _through(1 - rates["scrap_rate"][:, at], first)
+    standard = rates["standard_seconds"][:, at] * _own_plan(rows, table.iloc[at])
+    return Parts(
+        standard=standard,
+        good=standard * through,
+        setup=rates["setup_per_batch"][:, at] / _batch_sizes(rows, shop),
+        transport=rates["transport_rate"][:, at] * through,
+        rework=rates["rework_rate"][:, at] * through,
+        through=through,
+        good_share=1 / through[:, first],
+    )
+
+
+def _own_plan(rows: pd.DataFrame, table: pd.DataFrame) -> np.ndarray:
+    """Where an operation is only planned, the variant's own plan over the operation's first one."""
+    plan, first_plan = rows["planned_seconds"].to_numpy(), table["planned_seconds"].to_numpy()
+    planned = (table["source"] == "planned").to_numpy() & (first_plan > 0)
+    return np.where(planned, plan / np.where(planned, first_plan, 1.0), 1.0)
 
 
 def _operation_rates(laps, present, quality, routes, shop: Shop) -> pd.DataFrame:

@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 
 from analysis.records.shop import Shop
-from analysis.study.content import Content
+from analysis.study.content import Content, Parts
 
 COLUMNS = (
     "product", "variant", "labour", "material", "rework_and_scrap", "overhead",
@@ -71,94 +71,73 @@ def capacity_hours(shop: Shop) -> float:
 def _cost_row(content: Content, shop: Shop, wage: np.ndarray, product: str, variant: str) -> tuple:
     frame = content.frame
     own = (frame["product"] == product).to_numpy()
+    share = frame["share"].to_numpy(float)
     if variant:
-        own = own & (frame["variant"] == variant).to_numpy()
-    share = np.ones(own.sum()) if variant else frame["share"].to_numpy()[own]
-    value = _amounts(content, shop, wage, own, share, None)
-    drawn = _amounts(content, shop, wage, own, share, content.draws)
-    row = {
-        "product": product,
-        "variant": variant,
-        **{name: float(amount) for name, amount in value.items()},
-    }
-    row["price"] = _mixed(frame, shop, own, "price")
+        own, share = own & (frame["variant"] == variant).to_numpy(), np.ones(len(frame))
+    own = np.flatnonzero(own & (share > 0))
+    price = _money(frame, shop, own, share, "price")
+    value = _amounts(content.values, frame, shop, own, share, wage)
+    drawn = _amounts(content.draws, frame, shop, own, share, wage)
+    row = {"product": product, "variant": variant, "price": price}
+    row |= {name: float(amount[0]) for name, amount in value.items()}
     for figure, short in (("cost_per_good_piece", "cost"), ("earned_per_hour", "earned")):
         low, high = np.quantile(drawn[figure], [0.025, 0.975])
         row[f"{short}_low"] = np.minimum(low, row[figure])
         row[f"{short}_high"] = np.maximum(high, row[figure])
-    row["note"] = _note(content, shop, own, wage)
+    row["note"] = _note(content, shop, own, share, wage)
     return tuple(row[name] for name in COLUMNS)
 
 
-def _amounts(content: Content, shop: Shop, wage, own, share, draws) -> dict:
-    """The amounts of one row: numbers from the values, or arrays over the draws."""
-    frame = content.frame
-    if draws is None:
-        part = {
-            name: frame[f"{name}_seconds"].to_numpy()[own]
-            for name in ("good", "setup", "transport", "rework")
-        }
-        part["extra"] = content.extra_seconds[own]
-        first = _first(frame, own)
-        good_share = 1 / frame["pieces_per_good_piece"].to_numpy()[own][first]
-    else:
-        part = {name: array[:, own] for name, array in draws.items()}
-        good_share = content.good_share[:, own][:, _first(frame, own)]
-    hourly = wage[own] * share / 3600
-    labour = (part["good"] - part["extra"] + part["setup"] + part["transport"]) @ hourly
-    mending = (part["rework"] + part["extra"]) @ hourly
-    hours = (part["good"] + part["setup"] + part["transport"] + part["rework"]) @ share / 3600
-    per_route = share[_first(frame, own)]
-    bought = _of_routes(frame, shop, own, "material_cost")
-    material = (bought / good_share) @ per_route
-    weekly = np.nan if shop.overhead_per_week is None else shop.overhead_per_week
-    capacity = capacity_hours(shop)
-    overhead = (weekly / capacity if capacity else np.nan) * hours
-    price = _mixed(frame, shop, own, "price")
-    earned = (price - material - overhead) / np.where(hours > 0, hours, np.nan)
+def _amounts(parts: Parts, frame: pd.DataFrame, shop: Shop, own, share, wage) -> dict:
+    """Money per good piece of the rows `own`, weighted by `share`: arrays over the n of parts."""
+    hourly, share_of = (wage * share)[own] / 3600, share[own]
+    labour = (parts.standard + parts.setup + parts.transport)[:, own] @ hourly
+    mending = (parts.rework + parts.good - parts.standard)[:, own] @ hourly
+    hours = parts.total[:, own] @ share_of / 3600
+    routes = own[frame["position"].to_numpy()[own] == 0]
+    bought = _of_routes(frame, shop, routes, "material_cost") * share[routes]
+    material = (1 / parts.good_share[:, routes]) @ bought
+    overhead = overhead_per_hour(shop) * hours
+    left = _money(frame, shop, own, share, "price") - material - overhead
     return {
         "labour": labour, "material": material, "rework_and_scrap": mending,
         "overhead": overhead, "cost_per_good_piece": labour + material + mending + overhead,
-        "earned_per_hour": earned, "bench_hours": hours,
-        "lost_material": material - bought @ per_route,
+        "earned_per_hour": left / np.where(hours > 0, hours, np.nan), "bench_hours": hours,
+        "lost_material": material - bought.sum(),
     }  # fmt: skip
 
 
-def _first(frame: pd.DataFrame, own: np.ndarray) -> np.ndarray:
-    """Among the rows chosen, the first of each route."""
-    return np.flatnonzero(frame["position"].to_numpy()[own] == 0)
+def overhead_per_hour(shop: Shop) -> float:
+    """Overhead of a week over the hours its people work in one; NaN where it is not given."""
+    hours = capacity_hours(shop)
+    if shop.overhead_per_week is None or not hours:
+        return np.nan
+    return shop.overhead_per_week / hours
 
 
-def _of_routes(frame: pd.DataFrame, shop: Shop, own: np.ndarray, key: str) -> np.ndarray:
-    """A money value of each route among the rows; NaN where not given."""
-    routes = frame.loc[own].iloc[_first(frame, own)]
-    rows = [
-        shop.product(product, variant)
-        for product, variant in zip(routes["product"], routes["variant"], strict=True)
-    ]
-    return np.array(
-        [np.nan if row is None or getattr(row, key) is None else getattr(row, key) for row in rows],
-        float,
-    )
+def _of_routes(frame: pd.DataFrame, shop: Shop, routes: np.ndarray, key: str) -> np.ndarray:
+    """A money value of the product and variant of each row; NaN where not given."""
+    names = frame[["product", "variant"]].iloc[routes].itertuples(index=False)
+    values = [getattr(shop.product(*name), key, None) for name in names]
+    return np.array([np.nan if value is None else value for value in values], float)
 
 
-def _mixed(frame: pd.DataFrame, shop: Shop, own: np.ndarray, key: str) -> float:
-    """A money value over the routes, as they are shared among the product's pieces."""
-    share = frame["share"].to_numpy()[own][_first(frame, own)]
-    return float(_of_routes(frame, shop, own, key) @ share / share.sum()) if share.sum() else np.nan
+def _money(frame: pd.DataFrame, shop: Shop, own, share, key: str) -> float:
+    """A money value over the routes among `own`, as they are shared."""
+    routes = own[frame["position"].to_numpy()[own] == 0]
+    return float(_of_routes(frame, shop, routes, key) @ share[routes]) if len(routes) else np.nan
 
 
-def _note(content: Content, shop: Shop, own: np.ndarray, wage: np.ndarray) -> str:
+def _note(content: Content, shop: Shop, own, share, wage) -> str:
     """What is not given, and so keeps an amount from being known, in plain words."""
-    money = {key: np.isnan(_mixed(content.frame, shop, own, key)) for key in
-             ("material_cost", "price")}  # fmt: skip
+    frame = content.frame
     missing = {
         "a wage (cost_per_hour)": np.isnan(wage[own]).any(),
-        "material cost": money["material_cost"],
+        "material cost": np.isnan(_money(frame, shop, own, share, "material_cost")),
         "overhead per week": shop.overhead_per_week is None,
-        "price": money["price"],
+        "price": np.isnan(_money(frame, shop, own, share, "price")),
     }
     names = [name for name, holds in missing.items() if holds]
-    lost = content.frame["pieces_per_good_piece"][own].isna().any()
+    lost = np.isnan(content.values.through[0, own]).any()
     notes = [f"not given: {', '.join(names)}"] if names else []
     return "; ".join(notes + ["every piece so far was lost"] * int(lost))

@@ -95,7 +95,7 @@ def mix(content: Content, product: str) -> tuple[float, np.ndarray | None]:
         return np.nan, None
     share = content.frame["share"].to_numpy()[own]
     value = (content.frame["total_seconds"].to_numpy()[own] * share).sum()
-    return value, content.total_draws[:, own] @ share
+    return value, content.draws.total[:, own] @ share
 
 
 def bottlenecks(content: Content, product: str) -> pd.DataFrame:
@@ -110,7 +110,7 @@ def bottlenecks(content: Content, product: str) -> pd.DataFrame:
     onto = np.zeros((len(own), len(names)))
     onto[np.arange(len(own)), place] = share
     value = frame["total_seconds"].to_numpy()[own] @ onto
-    longest = (content.total_draws[:, own] @ onto).argmax(axis=1)
+    longest = (content.draws.total[:, own] @ onto).argmax(axis=1)
     probability = np.bincount(longest, minlength=len(names)) / len(longest)
     table = pd.DataFrame(
         {
@@ -160,7 +160,7 @@ def week_hours(content: Content, shop: Shop) -> tuple[np.ndarray, np.ndarray]:
     NaN where no product's demand is known; a product without one then asks for nothing.
     """
     hours = week_pieces(content, shop) / 3600
-    return content.frame["total_seconds"].to_numpy() * hours, content.total_draws * hours
+    return content.frame["total_seconds"].to_numpy() * hours, content.draws.total * hours
 
 
 def week_pieces(content: Content, shop: Shop) -> np.ndarray:

@@ -238,3 +238,19 @@ def test_where_every_piece_was_lost_no_number_is_made_up():
     assert math.isnan(takt["work_content_seconds"]) and math.isnan(takt["workers_needed"])
     assert math.isnan(cost["cost_per_good_piece"]) and math.isnan(cost["earned_per_hour"])
     assert takt["note"] == cost["note"] == "every piece so far was lost"
+
+
+def test_a_variant_nobody_asks_for_has_its_own_cost_and_weighs_nothing():
+    rows = [{"operation": "cut", "seconds": 600, "units": 10, "variant": variant, "batch": str(n)}
+            for n, variant in enumerate(["plain", "painted"] * 3)]  # fmt: skip
+    products = (
+        Product("box", "", 40, 10),
+        Product("box", "plain", 40, 10, 25.0, 6.0),
+        Product("box", "painted", 0, 10, None, 8.0),
+    )
+    shop = Shop(week=WEEK, workers=SHOP.workers, products=products, overhead_per_week=120.0)
+    cost = study(laps_frame(rows), None, shop).cost.set_index("variant")
+    assert cost["price"][""] == cost["price"]["plain"] == 25
+    assert cost["material"].to_dict() == pytest.approx({"": 6, "plain": 6, "painted": 8})
+    assert math.isnan(cost["earned_per_hour"]["painted"])
+    assert cost["note"]["painted"] == "not given: price"
