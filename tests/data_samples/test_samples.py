@@ -2,6 +2,8 @@
 
 import json
 import pathlib
+import subprocess
+import sys
 
 import pandas as pd
 import pytest
@@ -16,9 +18,13 @@ def laps() -> pd.DataFrame:
     return pd.read_csv(FOLDER / "laps.csv", dtype={"batch": str}, keep_default_na=False)
 
 
-@pytest.mark.parametrize("name, text", make_samples.make_files().items())
-def test_the_script_makes_the_very_files_that_are_shown(name, text):
-    assert (FOLDER / name).read_bytes() == text.encode()
+def test_the_script_runs_from_anywhere_and_writes_the_files(tmp_path):
+    script = [sys.executable, str(FOLDER / "make_samples.py"), str(tmp_path)]
+    subprocess.run(script, cwd=tmp_path, check=True)
+    written = sorted(file.name for file in tmp_path.iterdir())
+    assert written == ["laps.csv", "routing.csv", "stock_movements.csv", "truth.json"]
+    for name in written:
+        assert (tmp_path / name).read_bytes() == (FOLDER / name).read_bytes()
 
 
 def test_no_worker_is_in_two_places_at_once(laps):
