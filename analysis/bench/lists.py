@@ -24,6 +24,7 @@ RECENT_MICROS = 120 * 86_400_000_000
 DOCUMENTS = ("shop", "routing")
 REST_FACTOR = 30  # the study rests so many times as long as it took, so it never takes over
 LEAST_REST_SECONDS = 60
+THREAD = "bench-study"
 _log = logging.getLogger(__name__)
 
 
@@ -95,7 +96,8 @@ class PresentSeconds:
             stale = version != self._of_version and time.monotonic() >= self._rest_until
             if stale and not self._running:
                 self._running = True
-                threading.Thread(target=self._work, args=(version,), daemon=True).start()
+                work = threading.Thread(target=self._work, args=(version,), name=THREAD, daemon=True)
+                work.start()
             return self._answer
 
     def _work(self, version: int) -> None:

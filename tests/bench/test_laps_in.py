@@ -3,12 +3,12 @@ the reason; over HTTP to a real server, and read back from its store."""
 
 import json
 import sqlite3
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime
 
 import pytest
 
 from analysis.store.store import open_store
-from tests.bench.serving import body_of, lap
+from tests.bench.serving import at_clock, body_of, lap
 
 
 @pytest.fixture
@@ -219,11 +219,6 @@ def test_script_in_every_text_is_kept_as_the_text_it_is(server, store):
     assert answer.headers["content-type"] == "application/json"
     assert answer.headers["x-content-type-options"] == "nosniff"
     assert script in json.dumps(answer.json)
-
-
-def at_clock(**off) -> str:
-    """The time by a phone's clock that is so far from ours."""
-    return (datetime.now(UTC) + timedelta(**off)).isoformat()
 
 
 @pytest.mark.parametrize("hours", [-3, 5])

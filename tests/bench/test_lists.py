@@ -1,0 +1,180 @@
+"""What a phone may pick from: the shop's own words, routes, people, causes and open batches."""
+
+import json
+import threading
+
+import pytest
+
+from analysis.bench import choices
+from analysis.bench.choices import RecentLap, Step
+from analysis.bench.lists import THREAD, Lists
+from analysis.records.shop import Product, Shop, Worker
+from analysis.store.bench_batches import PhoneBatch
+from analysis.store.store import open_store
+from tests.bench.serving import at_clock, body_of, lap
+
+DAY = 86_400_000_000
+NOW = 20_000 * DAY
+SHOP = Shop(
+    workers=(Worker("anna"), Worker("ben")),
+    products=(Product("pocket notebook", batch_size=50), Product("pocket notebook", "linen"),
+              Product("pocket notebook", "marbled"), Product("desk journal")),
+)  # fmt: skip
+STEPS = {"pocket notebook": [Step("sew", seconds=300.0), Step("wrap", after=("sew",))]}
+
+
+def recent(minutes_ago: float, **changes) -> RecentLap:
+    plain = {"started_at": NOW - int(minutes_ago * 60e6), "seconds": 100.0, "worker": "anna",
+             "product": "pocket notebook", "operation": "sew", "variant": "linen", "batch": "007",
+             "activity": "operation", "cause": "", "units": 1, "scrap_units": 0}  # fmt: skip
+    return RecentLap(**plain | changes)
+
+
+def one_product(laps=(), present=None, name="pocket notebook") -> dict:
+    listed = choices.products(SHOP, STEPS, list(laps), present or {})
+    return next(one for one in listed if one["product"] == name)
+
+
+def test_a_product_comes_with_its_variants_batch_size_and_route():
+    product = one_product()
+    assert (product["variants"], product["batch_size"]) == (["linen", "marbled"], 50)
+    assert [(step["operation"], step["after"]) for step in product["operations"]] == [
+        ("sew", ()), ("wrap", ("sew",)),
+    ]  # fmt: skip
+    assert one_product(name="desk journal")["operations"] == []
+
+
+def test_the_pace_is_the_present_time_else_the_planned_and_the_usual_is_that_of_recent_laps():
+    laps = [recent(n, seconds=60.0 * units, units=units) for n, units in enumerate((1, 2, 5))]
+    laps += [recent(100 + n, seconds=900.0) for n in range(100)]
+    step = one_product(laps)["operations"][0]
+    assert step["seconds"] == 300.0
+    assert step["usual_seconds"] == 900.0  # the median of the last 30, not of a lap or two
+    step = one_product(laps[:3], {("pocket notebook", "sew"): 61.234})["operations"][0]
+    assert (step["seconds"], step["usual_seconds"]) == (61.23, 60.0)
+    wrap = one_product(laps)["operations"][1]
+    assert wrap["seconds"] is None and wrap["usual_seconds"] is None
+
+
+def test_what_only_laps_know_is_offered_too():
+    laps = [
+        recent(1, operation="press flat", variant="left-open"), recent(2, operation="stamp"),
+        recent(3, product="box"), recent(4, operation="walk", activity="transport"),
+    ]  # fmt: skip
+    product = one_product(laps)
+    assert [s["operation"] for s in product["operations"]] == ["sew", "wrap", "stamp", "press flat"]
+    assert product["variants"] == ["linen", "marbled", "left-open"]
+    assert one_product(laps, name="box")["operations"][0]["operation"] == "sew"
+
+
+def test_an_operation_that_checks_is_known_by_its_laps_and_before_them_by_its_name():
+    steps = {"pocket notebook": [Step("inspect"), Step("look over"), Step("check edges")]}
+
+    def hints(*laps):
+        listed = choices.products(Shop(), steps, list(laps), {})
+        return [step["activity_hint"] for step in listed[0]["operations"]]
+
+    assert hints() == ["inspection", "operation", "inspection"]
+    looked = recent(1, operation="look over", activity="inspection")
+    trimmed = recent(2, operation="check edges")
+    assert hints(looked, trimmed) == ["inspection", "inspection", "operation"]
+
+
+def test_people_and_causes_come_the_nearest_first():
+    laps = [recent(1, worker="cleo", cause="glue"), recent(2, cause="paper"),
+            recent(3, cause="glue")]  # fmt: skip
+    assert choices.workers(SHOP, laps) == ["anna", "ben", "cleo"]
+    assert choices.workers(Shop(), []) == ["maker"]
+    assert choices.causes(laps) == ["glue", "paper"]
+
+
+def open_batches(laps, told=()):
+    told = {(one.product, one.batch): one for one in told}
+    return choices.batches(list(laps), {"pocket notebook": "wrap"}, told, NOW)
+
+
+def test_an_open_batch_shows_what_is_done_by_operation_and_variant():
+    laps = [
+        recent(1, units=10), recent(2, units=15, variant="marbled"),
+        recent(3, operation="punch", units=20), recent(4, activity="rework", units=9),
+    ]  # fmt: skip
+    [batch] = open_batches(laps)
+    assert batch["done"] == {"sew": 25, "punch": 20}
+    assert batch["done_by_variant"]["sew"] == {"linen": 10, "marbled": 15}
+    assert batch["quantities"] == {"linen": 20, "marbled": 15}
+
+
+def test_a_batch_is_finished_when_all_that_was_not_lost_is_through():
+    begun = [recent(9, units=25), recent(8, operation="punch", units=25, scrap_units=2)]
+    assert open_batches([recent(1, operation="wrap", units=22), *begun])
+    assert not open_batches([recent(1, operation="wrap", units=23), *begun])
+
+
+def told(**changes) -> PhoneBatch:
+    plain = {"id": "batch-0001", "at": NOW - 60_000_000, "product": "pocket notebook",
+             "batch": "008", "quantities": {"linen": 25}, "is_open": True}  # fmt: skip
+    return PhoneBatch(**plain | changes)
+
+
+def test_a_batch_numbered_on_one_phone_is_offered_to_the_others():
+    [batch] = open_batches([], [told()])
+    assert (batch["batch"], batch["quantities"], batch["done"]) == ("008", {"linen": 25}, {})
+    assert open_batches([recent(1, batch="008")], [told(is_open=False)]) == []
+
+
+def test_a_batch_nobody_touched_for_a_month_is_no_longer_offered():
+    assert open_batches([recent(29 * 24 * 60)])
+    assert open_batches([recent(31 * 24 * 60)]) == []
+    assert open_batches([], [told(at=NOW - 31 * DAY)]) == []
+
+
+@pytest.mark.parametrize(("labels", "following"), [
+    ([], "001"), (["001", "012", "009"], "013"), (["99"], "100"), (["0007", "spring"], "0008"),
+    (["A-7", "", "³"], "001"),
+])  # fmt: skip
+def test_batches_number_themselves_on(labels, following):
+    assert choices.next_batch(labels) == following
+
+
+def test_the_lists_follow_the_store_and_speak_of_the_present_time_once_it_is_worked_out(tmp_path):
+    from analysis.records.laps import read_laps
+    from analysis.records.routing import read_routing
+    from tests.bench.serving import ROOT
+
+    store = open_store(str(tmp_path / "workshop.sqlite"))
+    assert json.loads(Lists(store).now())["products"] == []
+    store.save_routing(read_routing(ROOT / "data_samples" / "routing.csv"))
+    store.import_laps(read_laps(ROOT / "data_samples" / "laps.csv", store.shop()))
+    lists = Lists(store)
+    assert _seconds(lists)["sew"] == 300.0
+    for thread in threading.enumerate():
+        if thread.name == THREAD:
+            thread.join()
+    from analysis.study.summary import study
+
+    table = study(store.laps(), store.routing(), store.shop()).operations
+    row = table[(table["product"] == "pocket notebook") & (table.operation == "sew")]
+    assert _seconds(lists)["sew"] == round(float(row.normal_seconds.iloc[0]), 2)
+
+
+def _seconds(lists: Lists) -> dict[str, float]:
+    [product] = [one for one in json.loads(lists.now())["products"]
+                 if one["product"] == "pocket notebook"]  # fmt: skip
+    return {step["operation"]: step["seconds"] for step in product["operations"]}
+
+
+def test_a_lap_and_a_batch_sent_by_one_phone_are_in_the_next_phone_s_lists(server):
+    server.post_laps(lap(operation="burnish", cause="worn tool"))
+    entry = {"id": "batch-0009", "at": at_clock(), "product": "desk journal", "batch": "041",
+             "quantities": {"linen": 25}, "open": True}  # fmt: skip
+    body = json.loads(body_of()) | {"batches": [entry]}
+    answer = server.ask("POST", "/bench/batches", json.dumps(body))
+    assert answer.json["acknowledged"] == [{"id": "batch-0009"}]
+    lists = server.ask("GET", "/bench/lists").json
+    assert "worn tool" in lists["causes"] and lists["next_batch"] == "042"
+    assert "041" in [batch["batch"] for batch in lists["batches"]]
+    later = entry | {"open": False, "at": at_clock(seconds=1)}
+    server.ask("POST", "/bench/batches", json.dumps(body | {"batches": [later]}))
+    server.ask("POST", "/bench/batches", json.dumps(body))  # the first again, late
+    lists = server.ask("GET", "/bench/lists").json
+    assert "041" not in [batch["batch"] for batch in lists["batches"]]
