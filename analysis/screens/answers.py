@@ -82,7 +82,13 @@ def table(kept_table: Table, name: str) -> None:
         header: st.column_config.NumberColumn(format=form)
         for header, form in kept_table.formats.items()
     }
-    st.dataframe(kept_table.arrow, hide_index=True, column_config=config, placeholder="–")
+    st.dataframe(
+        kept_table.arrow,
+        hide_index=True,
+        column_config=config,
+        placeholder="–",
+        alt="The figures behind the chart",
+    )
     st.download_button(
         "This table as a file (CSV)",
         lambda: _csv(kept_table.arrow.to_pandas()),  # made when asked for

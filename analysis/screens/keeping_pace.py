@@ -252,8 +252,11 @@ def _surer(figures) -> list[str]:
     if len(missing):
         names = ", ".join(words.plain(name) for name in missing)
         lines.append(f"Write the demand for {names} on *Shop*.")
-    lines.append("More batches of the steps that take longest: their range is the range of all.")
-    lines.append("The hours people really have at the bench, on *Shop*: half of this is theirs.")
+    lines.append("More timed batches of the longest steps: most of the doubt comes from them.")
+    lines.append(
+        "The hours each person really has at the bench, on *Shop*: the answer hangs on them as "
+        "much as on the times."
+    )
     return lines
 
 

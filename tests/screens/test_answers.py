@@ -1,0 +1,76 @@
+"""What the answering screens share: ranges in one unit, safe files, terms that are explained."""
+
+import math
+import re
+from pathlib import Path
+
+import pandas as pd
+import pytest
+
+from analysis.screens import answers, glossary, words
+
+SCREENS = Path(answers.__file__).parent
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "said"),
+    [
+        (27.4, 31.2, "27 to 31 s"),
+        (1029, 1235, "17 to 21 min"),
+        (366, 413, "6.1 to 6.9 min"),
+        (24300, 57240, "7 to 16 hours"),
+        (None, 5, words.NOT_KNOWN),
+        (1, math.inf, words.NOT_KNOWN),
+    ],
+)
+def test_a_range_of_time_has_one_unit_and_no_more_digits_than_it_bears(low, high, said):
+    assert words.time_range(low, high) == said
+
+
+def test_ranges_read_together_share_a_unit():
+    assert words.time_range(145, 161, longest=186) == "2.4 to 2.7 min"
+
+
+@pytest.mark.parametrize(
+    ("seconds", "said"),
+    [(3.42, "3.4 s"), (27.3, "27 s"), (207, "3.5 min"), (979, "16 min"), (40740, "11.3 hours")],
+)
+def test_a_rough_time_is_said_without_false_exactness(seconds, said):
+    assert words.rough(seconds) == said
+
+
+def test_a_downloaded_table_runs_no_formula_in_a_spreadsheet():
+    table = answers.Table.of(pd.DataFrame({"operation": ["=1+1", "sew"], "now (s)": [1.5, None]}))
+    text = answers._csv(table.arrow.to_pandas()).decode("utf-8-sig")
+    assert text.splitlines() == ["operation,now (s)", "'=1+1,1.5", "sew,"]
+
+
+def test_every_trade_term_shown_has_one_plain_sentence():
+    for term, meaning in glossary.MEANINGS.items():
+        assert meaning[0].isupper()
+        assert meaning.endswith("."), term
+        assert len(meaning) < 200, term
+
+
+def test_every_term_a_screen_asks_for_is_in_the_glossary():
+    asked = set()
+    for screen in SCREENS.glob("*.py"):
+        for listed in re.findall(r"^TRADE = \(([^)]*)\)", screen.read_text(), re.MULTILINE):
+            asked |= set(re.findall(r'"([^"]+)"', listed))
+    assert len(asked) > 10
+    assert asked <= set(glossary.MEANINGS)
+
+
+def test_what_is_kept_is_made_once_for_each_version_and_choice():
+    made = []
+
+    def make():
+        made.append(1)
+        return len(made)
+
+    key = ("sqlite:///kept", 1)
+    first = answers.kept(key, "a", ("x",), make)
+    assert answers.kept(key, "a", ("x",), make) == first
+    assert answers.kept(key, "a", ("y",), make) != first
+    assert answers.kept(("sqlite:///kept", 2), "a", ("x",), make) != first
+    assert len(made) == 3
