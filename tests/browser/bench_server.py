@@ -11,6 +11,8 @@ import urllib.request
 from dataclasses import dataclass, field
 from pathlib import Path
 
+import pytest
+
 ROOT = Path(__file__).parents[2]
 PHONE = {"width": 390, "height": 844}
 
@@ -31,13 +33,13 @@ WATCH_TAPS = """
 class BenchServer:
     """`streamlit run app.py` on one port and one store, to be started, killed and started again."""
 
-    def __init__(self, folder: Path):
-        self.folder = folder
+    def __init__(self, folder: Path, host: str = "127.0.0.1"):
+        self.folder, self.host = folder, host
         self.store = folder / "workshop.sqlite"
         with socket.socket() as probe:
             probe.bind(("127.0.0.1", 0))
             self.port = probe.getsockname()[1]
-        self.address = f"http://127.0.0.1:{self.port}"
+        self.address = f"http://{host}:{self.port}"
         self.process: subprocess.Popen | None = None
 
     def start(self) -> None:
@@ -46,10 +48,13 @@ class BenchServer:
             "WORKSHOP_STORE": f"sqlite:///{self.store}",
             "WORKSHOP_DEMO_FOLDER": str(self.folder / "demo"),
         }
-        command = [sys.executable, "-m", "streamlit", "run", "app.py", "--server.headless", "true"]
+        options = ["--server.headless", "true", "--server.port", str(self.port)]
+        if self.host != "127.0.0.1":
+            environment["WORKSHOP_OPEN"] = "1"
+            options += ["--server.address", "0.0.0.0"]
         with open(self.folder / "server.log", "a") as log:
             self.process = subprocess.Popen(
-                command + ["--server.port", str(self.port)],
+                [sys.executable, "-m", "streamlit", "run", "app.py", *options],
                 cwd=ROOT,
                 env=environment,
                 stdout=log,
@@ -63,7 +68,8 @@ class BenchServer:
             if self.process.poll() is not None:
                 raise RuntimeError((self.folder / "server.log").read_text()[-2000:])
             try:
-                with urllib.request.urlopen(f"{self.address}/bench/lists", timeout=5):
+                lists = f"http://127.0.0.1:{self.port}/bench/lists"
+                with urllib.request.urlopen(lists, timeout=5):
                     return
             except OSError:
                 time.sleep(0.1)  # between two questions to a process that is still starting
@@ -89,6 +95,37 @@ class BenchServer:
         return [dict(row) for row in self.rows(LAPS)]
 
 
+@pytest.fixture(scope="module")
+def server(tmp_path_factory):
+    """A server with an empty store, for the tests of one file."""
+    server = BenchServer(tmp_path_factory.mktemp("bench"))
+    server.start()
+    yield server
+    server.kill()
+
+
+@pytest.fixture
+def context(browser):
+    """A phone's browser, with nothing kept in it."""
+    context = browser.new_context(viewport=PHONE, has_touch=True, accept_downloads=True)
+    yield context
+    context.close()
+
+
+@pytest.fixture
+def phone(server, context, request):
+    """A page of the bench with work chosen; worker and product are the test's own."""
+    phone = Phone(context, server.address, worker=request.node.name[5:65])
+    phone.open().choose_work(product=f"notebook of {phone.worker}")
+    yield phone
+    assert phone.errors == []
+
+
+def laps_of(server: BenchServer, worker: str) -> list[dict]:
+    """The laps that count of one worker, oldest first."""
+    return [lap for lap in server.laps() if lap["worker"] == worker]
+
+
 LAPS = """
   SELECT lap.*, (SELECT flags FROM bench_delivery AS d WHERE d.lap_id = lap.lap_id
                  ORDER BY revision DESC LIMIT 1) AS flags
@@ -106,6 +143,7 @@ class Phone:
     taps: list[tuple[float, float]] = field(default_factory=list)
     errors: list[str] = field(default_factory=list)
     page: object = None
+    opened_at: int = field(default_factory=lambda: time.time_ns() // 1000)
 
     def open(self) -> "Phone":
         """A new tab; its presses are noted with those of the tabs before it."""
@@ -127,9 +165,22 @@ class Phone:
         page.get_by_role("button", name="Use this name").click()
         page.get_by_role("button", name=product, exact=True).wait_for()
         page.locator("#sheet-close").click()
-        self._type("#route button:last-child", "What is it called?", operation)
-        page.locator("#route").get_by_text(operation, exact=True).wait_for()
+        return self.choose_operation(operation)
+
+    def choose_operation(self, operation: str, known: bool = False) -> "Phone":
+        """Tap an operation's chip, or type one that the shop's lists do not have yet."""
+        chip = self.page.locator("#route").get_by_text(operation, exact=True)
+        if known:
+            chip.click()
+        else:
+            self._type("#route button:last-child", "What is it called?", operation)
+        chip.wait_for()
         return self
+
+    def more(self, sheet: str) -> None:
+        """Open a sheet of the More button."""
+        self.page.locator("#more").click()
+        self.page.locator("#sheet").get_by_role("button", name=sheet, exact=True).click()
 
     def _type(self, opener: str, label: str, name: str) -> None:
         self.page.locator(opener).click()

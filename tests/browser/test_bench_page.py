@@ -5,37 +5,11 @@ import threading
 
 import pytest
 
-from tests.browser.bench_server import PHONE, BenchServer, Phone
+from tests.browser.bench_server import PHONE, Phone, laps_of
+from tests.browser.bench_server import context, phone, server  # noqa: F401  fixtures
 
 EXACT_SECONDS = 0.020
 DISTURBED_SECONDS = 1.0  # across a reload, a sleep or a changed clock
-
-
-@pytest.fixture(scope="module")
-def server(tmp_path_factory):
-    server = BenchServer(tmp_path_factory.mktemp("bench"))
-    server.start()
-    yield server
-    server.kill()
-
-
-@pytest.fixture
-def context(browser):
-    context = browser.new_context(viewport=PHONE, has_touch=True, accept_downloads=True)
-    yield context
-    context.close()
-
-
-@pytest.fixture
-def phone(server, context, request):
-    phone = Phone(context, server.address, worker=f"worker of {request.node.name}"[:60])
-    phone.open().choose_work()
-    yield phone
-    assert phone.errors == []
-
-
-def laps_of(server, worker):
-    return [lap for lap in server.laps() if lap["worker"] == worker]
 
 
 def assert_laps_are_the_taps(laps, phone):
@@ -57,7 +31,9 @@ def test_each_tap_ends_a_lap_and_begins_the_next(server, phone):
     phone.waits_until_sent()
     laps = laps_of(server, phone.worker)
     assert_laps_are_the_taps(laps, phone)
-    assert {(lap["product"], lap["operation"]) for lap in laps} == {("pocket notebook", "sew")}
+    assert {(lap["product"], lap["operation"]) for lap in laps} == {
+        (f"notebook of {phone.worker}", "sew")
+    }
 
 
 class Unrest(threading.Thread):
