@@ -96,7 +96,8 @@ class PresentSeconds:
             stale = version != self._of_version and time.monotonic() >= self._rest_until
             if stale and not self._running:
                 self._running = True
-                work = threading.Thread(target=self._work, args=(version,), name=THREAD, daemon=True)
+                work = threading.Thread(target=self._work, args=(version,), name=THREAD)
+                work.daemon = True
                 work.start()
             return self._answer
 

@@ -10,7 +10,7 @@ import streamlit as st
 
 from analysis.problems import BadInput, Problem
 from analysis.records.laps import ACTIVITIES, CATEGORIES, COUNTS
-from analysis.screens import parts, source, words
+from analysis.screens import pairing, parts, source, words
 
 PAGE_LAPS = 50
 CHANGES_SHOWN = 12
@@ -63,8 +63,9 @@ def show() -> None:
     parts.import_line()
     parts.saved_line(here.store)
     st.markdown(f"**{_summary(here.store)}**")
-    tabs = st.tabs(["Look and mend", "Take in", "Set aside", "Changes", "Export"])
-    for tab, part in zip(tabs, (_look, _take_in, _set_aside, _changes, _export), strict=True):
+    tabs = st.tabs(["Look and mend", "Take in", "Set aside", "Changes", "Export", "Phones"])
+    tab_parts = (_look, _take_in, _set_aside, _changes, _export, lambda _: pairing.show())
+    for tab, part in zip(tabs, tab_parts, strict=True):
         with tab:
             part(here)
 

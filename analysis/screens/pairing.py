@@ -121,7 +121,7 @@ def _devices(devices: Devices, zone: str) -> None:
         )
         if button.button("Shut out", key=f"revoke_{device.id}", help="It must be paired anew."):
             devices.revoke(device.id, _now())
-            st.session_state["saved"] = f"{words.plain(device.name)} is shut out."
+            st.session_state["saved"] = (f"{device.name} is shut out.", None)
             st.rerun()
 
 

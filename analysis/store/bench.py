@@ -103,11 +103,29 @@ def _known(cursor, dialect: sa.Dialect, lap_ids: list[str]) -> dict[str, _Known]
     return known
 
 
+@dataclass
+class _Change:
+    """One change of the log: laps of one delivery that were new, corrected or taken back."""
+
+    kind: str
+    delivery: Delivery
+    laps: dict[str, str] = field(default_factory=dict)  # operation by lap_id
+    id: int | None = None
+
+    @property
+    def what(self) -> str:
+        """`sew from Anna's phone`, `12 laps from the bench page of this computer`."""
+        count = len(self.laps)
+        laps = f"{count} laps" if count > 1 else next(iter(self.laps.values())) or "a lap"
+        return f"{laps} from {self.delivery.device_name or 'the bench page of this computer'}"
+
+
 class _Recording:
     """The rows one transaction introduces and ends, gathered lap by lap and written together."""
 
     def __init__(self, cursor, dialect: sa.Dialect, known: dict[str, _Known]):
         self.cursor, self.dialect, self.known = cursor, dialect, known
+        self.changes: list[_Change] = []
         self.new_rows: list[dict] = []
         self.ended: list[dict] = []
         self.receipts: list[dict] = []
@@ -115,8 +133,7 @@ class _Recording:
 
     def take(self, one: Delivery) -> None:
         """Take the laps of one delivery: a change each for new laps, corrections and removals."""
-        self.changes: dict[str, int] = {}
-        self.touched: set[str] = set()
+        self.open: dict[str, _Change] = {}
         for lap in one.entries:
             self._take_lap(one, lap, self.known[lap.lap_id])
 
@@ -125,53 +142,59 @@ class _Recording:
             return
         if known.shift is None:
             known.shift = one.shift
-        change_id = self._apply(one, lap, known) if lap.revision > known.newest else None
+        change = self._apply(one, lap, known) if lap.revision > known.newest else None
         known.delivered.add(lap.revision)
         self.receipts.append({
             "lap_id": lap.lap_id, "revision": lap.revision, "removed": lap.removed,
-            "change_id": change_id, "phone": one.phone, "device_id": one.device_id,
+            "change_id": change, "phone": one.phone, "device_id": one.device_id,
             "sent_at": one.sent_at, "received_at": one.received_at, "shift": known.shift,
             "started_as_sent": lap.content.get("started_at"), "flags": "\n".join(lap.flags),
         })  # fmt: skip
 
-    def _apply(self, one: Delivery, lap: PhoneLap, known: _Known) -> int | None:
-        """Make the lap what this revision says; the change's number, None where it already is."""
+    def _apply(self, one: Delivery, lap: PhoneLap, known: _Known) -> _Change | None:
+        """Make the lap what this revision says; the change it takes, None where it already is."""
         row = None
         if not lap.removed:
             row = lap.content | {"started_at": lap.content["started_at"] + known.shift}
         if _is_so_already(row, lap, known):
             return None
         kind = "removal" if row is None else "lap" if known.row is None else "correction"
-        change_id = self._change(kind, one, lap)
+        change = self._change(kind, one, lap.lap_id, (row or known.row)["operation"])
         if known.row is not None:
-            self._end(known.row, change_id)
+            self._end(known.row, change)
         if row is not None:
-            row |= {"change_id": change_id, "ended_by": None}
+            row |= {"change_id": change, "ended_by": None}
             self.new_rows.append(row)
             self.totals.append((row, 1))
         known.row = row
-        return change_id
+        return change
 
-    def _change(self, kind: str, one: Delivery, lap: PhoneLap) -> int:
+    def _change(self, kind: str, one: Delivery, lap_id: str, operation: str) -> _Change:
         """The change of this kind; a lap that comes twice in a delivery begins new ones."""
-        if lap.lap_id in self.touched:
-            self.changes, self.touched = {}, set()
-        self.touched.add(lap.lap_id)
-        if kind not in self.changes:
-            what = f"{_WORDS[kind]} from {one.device_name or 'the bench page of this computer'}"
-            values = {"at": one.received_at, "kind": kind, "what": what}
-            self.changes[kind] = _CHANGE.run(self.cursor, self.dialect, values).fetchone()[0]
-        return self.changes[kind]
+        if any(lap_id in change.laps for change in self.open.values()):
+            self.open = {}
+        if kind not in self.open:
+            self.open[kind] = _Change(kind, one)
+            self.changes.append(self.open[kind])
+        self.open[kind].laps[lap_id] = operation
+        return self.open[kind]
 
-    def _end(self, row: dict, change_id: int) -> None:
+    def _end(self, row: dict, change: _Change) -> None:
         self.totals.append((row, -1))
         if "id" in row:
-            self.ended.append({"row_id": row["id"], "change": change_id})
+            self.ended.append({"row_id": row["id"], "ended": change})
         else:
-            row["ended_by"] = change_id
+            row["ended_by"] = change
 
     def write(self, zone: ZoneInfo) -> None:
         """Write what was gathered, ended rows first, since one row a lap may count at a time."""
+        for change in self.changes:
+            values = {"at": change.delivery.received_at, "kind": change.kind, "what": change.what}
+            change.id = _CHANGE.run(self.cursor, self.dialect, values).fetchone()[0]
+        for row in (*self.ended, *self.new_rows, *self.receipts):
+            for name in ("change_id", "ended_by", "ended"):
+                if isinstance(row.get(name), _Change):
+                    row[name] = row[name].id
         sums = _sums(self.totals, zone)
         gathered = (_END, self.ended), (_LAP, self.new_rows), (_RECEIPT, self.receipts)
         for statement, rows in (*gathered, (_ADD, sums)):
@@ -209,7 +232,6 @@ def _sums(laps: list[tuple[dict, int]], zone: ZoneInfo) -> list[dict]:
             for key, total in sums.items()]  # fmt: skip
 
 
-_WORDS = {"lap": "laps", "correction": "corrected laps", "removal": "laps taken back"}
 _lap = tables.lap.c
 _ROW_NAMES = ("id", "ended_by", "ended_kind", *tables.CONTENT)
 
@@ -245,7 +267,7 @@ _RECEIPT = Quick(sa.insert(delivery), [column.name for column in delivery.c if c
 _END = Quick(
     sa.update(tables.lap)
     .where(_lap.id == sa.bindparam("row_id"))
-    .values(ended_by=sa.bindparam("change"))
+    .values(ended_by=sa.bindparam("ended"))
 )
 _ADD = Quick(totals.ADD)
 _NO_LAPS = Quick(sa.text("DELETE FROM day_total WHERE laps = 0"))
