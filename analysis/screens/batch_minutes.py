@@ -147,6 +147,11 @@ def _lead(time: BatchTime, what: str, worker: str, batch: str) -> str:
             f"{who} at the bench: {words.rough(time.per_piece.value)} for each of "
             f"{words.count(time.pieces, 'good piece' if time.finished else 'piece')}."
         )
+    if not time.finished:
+        return (
+            f"No batch of {what} is finished yet; those under way have taken "
+            f"{words.rough(time.per_piece.value)}{who} for each piece started so far."
+        )
     return (
         f"A good piece of {what} takes {_about(time.per_piece)}{who} at the bench; a batch, of "
         f"{time.pieces / time.batches:.0f} good pieces on average, "

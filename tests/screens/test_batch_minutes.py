@@ -2,7 +2,9 @@
 
 import re
 
+from analysis.records.laps import read_laps
 from analysis.screens.source import DEMO, OWN
+from analysis.store.store import open_store
 from tests.screens.driving import said
 
 
@@ -23,6 +25,18 @@ def test_an_empty_store_says_the_next_step(show):
 def test_laps_without_batches_say_what_is_missing(show, needed_only):
     screen = show("batch_minutes", OWN)
     assert "No lap names a batch yet" in screen.info[0].value
+
+
+def test_a_first_batch_under_way_is_not_passed_off_as_a_finished_one(show, own_store):
+    text = "started_at,seconds,product,operation,batch,units\n" + "".join(
+        f"2026-11-02T{hour:02d}:00:00,600,card box,{operation},1,{units}\n"
+        for hour, operation, units in ((8, "cut", 20), (9, "fold", 20), (10, "glue", 5))
+    )
+    open_store(own_store).import_laps(read_laps(text.encode(), name="first.csv"))
+    words = said(show("batch_minutes", OWN))
+    assert "No batch of card box is finished yet" in words
+    assert "90 s for each piece started so far" in words
+    assert "Finish the batch" in words
 
 
 def test_the_table_carries_units_and_adds_up_to_the_whole(show):
