@@ -115,7 +115,7 @@ def context(browser):
 @pytest.fixture
 def phone(server, context, request):
     """A page of the bench with work chosen; worker and product are the test's own."""
-    phone = Phone(context, server.address, worker=request.node.name[5:65])
+    phone = Phone(context, server.address, worker=request.node.name[5:65].strip())
     phone.open().choose_work(product=f"notebook of {phone.worker}")
     yield phone
     assert phone.errors == []

@@ -2,13 +2,10 @@
 
 import pytest
 
-from tests.browser.bench_server import (  # noqa: F401  the fixtures among them
-    Phone,
-    context,
-    laps_of,
-    phone,
-    server,
-)
+from tests.browser.bench_server import Phone, laps_of
+
+pytest_plugins = ("tests.browser.bench_server",)  # its fixtures
+
 
 APART = 320  # milliseconds between two taps that are meant: longer than a bounce
 HELD = 750  # longer than what the page takes for a hold
