@@ -326,7 +326,8 @@ def bootstrap_exponents(log_n, log_y, session_starts, draws, rng):
     columns = (np.ones(len(x)), x, y, x * x, x * y)
     sums = np.array([np.add.reduceat(column, session_starts) for column in columns]).T
     sessions = len(session_starts)
-    taken = rng.multinomial(sessions, np.full(sessions, 1 / sessions), size=draws)
-    n, sx, sy, sxx, sxy = (taken @ sums).T
+    drawn = rng.integers(0, sessions, (draws, sessions)) + sessions * np.arange(draws)[:, None]
+    taken = np.bincount(drawn.ravel(), minlength=draws * sessions).reshape(draws, sessions)
+    n, sx, sy, sxx, sxy = (taken.astype(float) @ sums).T
     with np.errstate(divide="ignore", invalid="ignore"):
         return (n * sxy - sx * sy) / (n * sxx - sx * sx)

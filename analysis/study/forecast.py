@@ -9,6 +9,8 @@ import numpy as np
 from analysis.study.regression import ACTIVE, Work, log_mean
 from analysis.study.selection import Candidate
 
+_LOSS_STEP = 1e-3
+
 
 @dataclass(frozen=True)
 class CellFits:
@@ -22,6 +24,7 @@ class CellFits:
     retention: np.ndarray  # per week, NaN where not known
     loss_error: np.ndarray
     experience: np.ndarray  # after the last lap
+    experience_slope: np.ndarray  # its change with the loss per week
 
     @property
     def t(self) -> np.ndarray:
@@ -58,12 +61,17 @@ def log_lap(fits: CellFits, experience, pieces=1, before_in_spell=None):
 
 
 def _log_lap(candidate: Candidate, loss_slope, fits: CellFits, work: Work):
+    """(log mean, variance) by one curve. The loss per week moves both the curve and where on it
+    the worker stands, mostly against one another: what was seen last stays as it was seen."""
     value, columns = log_mean(candidate.curve, work, candidate.theta)
     active = list(ACTIVE[candidate.curve])
     slope = np.stack(columns, axis=1)
     covariance = candidate.covariance[:, active][:, :, active]
     by_curve = np.einsum("ci,cij,cj->c", slope, covariance, slope)
-    by_loss = (slope * loss_slope[:, active]).sum(axis=1) * fits.loss_error
+    share = np.divide(work.experience, np.maximum(fits.experience, 1.0))
+    moved = np.maximum(work.experience + _LOSS_STEP * share * fits.experience_slope, 0.0)
+    by_place = (log_mean(candidate.curve, work.at(moved), candidate.theta)[0] - value) / _LOSS_STEP
+    by_loss = ((slope * loss_slope[:, active]).sum(axis=1) + by_place) * fits.loss_error
     return value + candidate.log_smearing, by_curve + by_loss**2
 
 

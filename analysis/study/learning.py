@@ -66,8 +66,7 @@ def fit_learning(laps: pd.DataFrame) -> LearningResult:
     good, retention = _first_look(practice)
     experience = experience_at(practice, retention.used)
     selection = select(practice, experience, good)
-    if (selection.suspicious == good).any():
-        selection = select(practice, experience, ~selection.suspicious, selection)
+    selection = select(practice, experience, ~selection.suspicious, selection)
     fits = _cell_fits(practice, experience, retention, selection)
     cells = _cell_frame(practice, retention, selection, fits)
     return LearningResult(
@@ -87,18 +86,20 @@ def _first_look(practice: Practice):
 
 def _cell_fits(practice, experience, retention: Retention, selection: Selection) -> CellFits:
     known = np.isfinite(retention.loss_error)
+    last = practice.last_laps
+    slopes = [np.zeros(c.theta.shape) for c in selection.candidates]
+    experience_slope = np.zeros(len(last))
     if known.any():
         moved = experience_at(practice, retention.used * np.exp(-_LOSS_STEP))
         slopes = [
             loss_slopes(selection, c, practice, moved, _LOSS_STEP) for c in selection.candidates
         ]
-    else:
-        slopes = [np.zeros(c.theta.shape) for c in selection.candidates]
+        experience_slope = (moved - experience)[last] / _LOSS_STEP
     noise = selection.noise
     return CellFits(
         selection.candidates, slopes, noise.variance, noise.likeness, noise.freedom,
         retention.per_week, np.where(known, retention.loss_error, 0.0),
-        (experience + practice.pieces)[practice.last_laps],
+        (experience + practice.pieces)[last], experience_slope,
     )  # fmt: skip
 
 
@@ -119,7 +120,8 @@ def _cell_frame(practice: Practice, retention: Retention, selection: Selection, 
     _add(cells, "next_batch", next_batch(fits, BATCH))
     cells["retention_per_week"] = retention.per_week
     cells["retention_low"], cells["retention_high"] = retention.low, retention.high
-    cells["restart_effect"] = theta[:, RESTART]
+    told = selection.work.restart_told
+    cells["restart_effect"] = np.where(told, theta[:, RESTART], np.nan)
     cells["laps"] = np.bincount(practice.cell)
     cells["pooled"] = selection.few
     _add_break(cells, retention, fits)

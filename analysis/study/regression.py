@@ -56,6 +56,11 @@ class Work:
         moments = np.zeros((0 if single else 4, len(pieces)))
         return cls(experience, pieces, laps, powers, moments if single else _moments(pieces))
 
+    @property
+    def restart_told(self) -> np.ndarray:
+        """Over cells: whether any lap says anything of the restart effect."""
+        return np.maximum.reduceat(self.restart_powers[0], np.cumsum(self.laps) - self.laps) > 0
+
     def at(self, experience) -> Work:
         return replace(self, experience=experience)
 

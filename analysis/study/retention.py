@@ -70,7 +70,7 @@ def retention_of(practice: Practice, response, weight, restart) -> Retention:
         return Retention(*np.full((4, len(away)), np.nan))
     workers = worker.max() + 1
     loss = np.repeat(-np.log(GRID)[:, None], workers, axis=1)
-    used = np.ones(len(worker))
+    used, t = np.ones(len(worker)), _student(practice, worker, away)
     for _ in range(2):
         bend = Bend.of(practice, experience_at(practice, used), restart)
         noise = noise_of(practice, bend, response, weight)
@@ -79,7 +79,7 @@ def retention_of(practice: Practice, response, weight, restart) -> Retention:
             for each in loss
         ]
         found = np.array(
-            [_lowest(*pair) for pair in zip(loss.T, np.transpose(badness), strict=True)]
+            [_lowest(*each) for each in zip(loss.T, np.transpose(badness), t, strict=True)]
         )
         used = np.exp(-found[worker, 0])
         loss = np.maximum(found[:, 0] + NEARBY * np.maximum(found[:, 3], 1e-4), 0.0)
@@ -96,20 +96,29 @@ def _badness(loss, practice, response, weight, restart, noise, worker, away):
     return np.bincount(worker, np.where(away, rest, 0.0)) + guess
 
 
-def _lowest(loss, badness):
+def _student(practice: Practice, worker, away):
+    """The 97.5 % point of Student's t for every worker: sessions less four a cell."""
+    from scipy.special import stdtrit  # scipy is slow to import
+
+    sessions = np.diff(np.append(practice.session_cell_starts, len(practice.session_cell)))
+    freedom = np.bincount(worker, np.where(away, np.maximum(sessions - 4.0, 0), 0))
+    return stdtrit(np.maximum(freedom, 3.0), 0.975)
+
+
+def _lowest(loss, badness, t):
     """(loss with the least badness, 95 % interval, standard error).
 
     The valley's floor by a parabola through its three lowest points; the interval where the
-    badness is 3.84 higher, by its square root, which is nearly straight in the loss.
+    badness is t^2 higher, by its square root, which is nearly straight in the loss.
     """
     loss, first = np.unique(loss, return_index=True)
     badness = badness[first]
     best, floor = _parabola(loss, badness)
     root = np.sqrt(np.maximum(badness - floor, 0.0))
     below, above = loss < best, loss > best
-    low = np.interp(-1.96, np.append(-root[below], 0.0), np.append(loss[below], best))
-    high = np.interp(1.96, np.append(0.0, root[above]), np.append(best, loss[above]))
-    error = max(high - best, best - low) / 1.96 if low <= 0 else (high - low) / (2 * 1.96)
+    low = np.interp(-t, np.append(-root[below], 0.0), np.append(loss[below], best))
+    high = np.interp(t, np.append(0.0, root[above]), np.append(best, loss[above]))
+    error = max(high - best, best - low) / t if low <= 0 else (high - low) / (2 * t)
     return best, low, high, error
 
 

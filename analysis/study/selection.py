@@ -34,6 +34,7 @@ TOO_FEW_LAPS = 5  # of fewer, a cell's own learning rate is not estimated
 SIGNIFICANCE = 0.05
 CLEARLY_BETTER = 2.0  # AICc by which a curve with one more parameter must win (Burnham & Anderson)
 RESTART_SPREAD = 0.3  # the restart effect is held to be within about +-60 % before laps are seen
+RESTART_UNLIKE = 0.15  # and, once the others are seen, a cell's within +-30 % of theirs
 BENT_SPREAD = 0.3  # of a bent curve's exponent about the published one: rates from 54 to 123 %
 NEGLIGIBLE_WEIGHT = 0.02
 FALLING = ("unit", "cumulative_average", "plateau", "prior")
@@ -81,14 +82,15 @@ class Selection:
 
 
 def select(practice: Practice, experience, good, before: Selection | None = None) -> Selection:
-    """Fit and choose; good: the laps to use; before: where the fits may start from."""
+    """Fit and choose; good: the laps to use; before: an earlier selection, from which the fits
+    start and which tells how large the restart effect is at this bench."""
     response = practice.log_seconds_per_piece
     work, weight = work_of(practice, experience), np.where(good, practice.pieces, 0.0)
     laps = np.bincount(practice.cell, good).astype(int)
     few = laps < TOO_FEW_LAPS
     bend = Bend.of(practice, experience, work.restart_powers[0])
     noise = _settled(noise_of(practice, bend, response, weight), few)
-    prior = _prior(noise)
+    prior = _prior(noise, work, before)
     data = (response, weight, noise.likeness, practice, work)
     starts = {name: [theta] for name, theta in before.thetas.items()} if before else {}
     level = _start(practice, response)
@@ -148,10 +150,19 @@ def _settled(noise: Noise, few) -> Noise:
     )
 
 
-def _prior(noise: Noise) -> Prior:
-    precision = np.zeros((len(noise.variance), 5))
-    precision[:, RESTART] = np.maximum(noise.variance / RESTART_SPREAD**2, 1e-12)
-    return Prior(np.zeros(precision.shape), precision)
+def _prior(noise: Noise, work: Work, before: Selection | None) -> Prior:
+    """What is held of the restart effect: around none, then around the mean of all cells; none at
+    all, for sure, where it cannot be told from the level (`work_of`)."""
+    centre, precision = np.zeros((2, len(noise.variance), 5))
+    told, spread = work.restart_told, RESTART_SPREAD
+    if before is not None and told.any():
+        effect = before.unit.theta[told, RESTART]
+        weight = 1 / np.maximum(before.unit.covariance[told, RESTART, RESTART], 1e-9)
+        centre[told, RESTART] = (weight * effect).sum() / weight.sum()
+        spread = RESTART_UNLIKE
+    held = np.maximum(noise.variance / spread**2, 1e-12)
+    precision[:, RESTART] = np.where(told, held, 1e9)
+    return Prior(centre, precision)
 
 
 def _with_exponent(prior: Prior, noise: Noise, exponent, deviation) -> Prior:

@@ -59,6 +59,15 @@ def test_without_noise_what_breaks_and_restarts_cost_is_found_again(pieces_per_l
     assert cell.two_week_break_batch_seconds > 10 * cell.two_week_break_seconds
 
 
+def test_a_restart_effect_nobody_can_tell_is_neither_claimed_nor_counted_twice():
+    """Laps of whole batches: what restarts cost is in their mean, and must not be added to it."""
+    truth = replace(PLAIN, curve="constant", restart=0.5, pieces_per_lap=25)
+    result = fit_learning(laps_of(truth.without_noise())[0])
+    assert np.isnan(only(result).restart_effect)
+    batch = 25 * truth.first_unit_seconds * truth.usual_restart
+    assert next_batch(result.fits, 25)[0] == pytest.approx(batch, rel=1e-6)
+
+
 def test_forgetting_is_not_claimed_where_nobody_was_away():
     cell = only(fit_learning(laps_of(PLAIN)[0]))
     assert np.isnan(cell.retention_per_week)
