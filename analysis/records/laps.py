@@ -229,7 +229,7 @@ def _check_limits(table: Table, numbers: dict[str, np.ndarray], faults: Faults) 
     for column in COUNTS:
         least = DEFAULT_NUMBERS[column]
         count = numbers[column]
-        wrong = (count < least) | (count != np.floor(count)) & ~np.isnan(count)
+        wrong = (count < least) | (count > np.floor(count))
         check(column, wrong, f"is not a whole number from {least:.0f} up", "count whole pieces")
         check(column, count > MOST_UNITS, f"is more than {MOST_UNITS}", "count whole pieces")
     lost = numbers["rework_units"] + numbers["scrap_units"]
@@ -382,8 +382,9 @@ def _frame(
     for column, (codes, texts) in words.items():
         columns[column] = pd.Categorical.from_codes(codes, pd.Index(texts, dtype="str"))
     columns["note"] = note.to_pandas()
-    for column in COUNTS:
-        columns[column] = np.nan_to_num(numbers[column]).clip(0, MOST_UNITS).astype(np.int64)
+    with np.errstate(invalid="ignore"):  # a fault is no number, and its lap goes no further
+        for column in COUNTS:
+            columns[column] = numbers[column].astype(np.int64)
     columns["rating"] = numbers["rating"]
     return pd.DataFrame(columns, columns=list(COLUMNS), copy=False)
 
@@ -392,10 +393,11 @@ def _without_repeats(
     frame: pd.DataFrame, ids: pa.ChunkedArray, faults: Faults, notices: list[str]
 ) -> pd.DataFrame:
     """The frame with each lap once; one id on laps that differ is a fault."""
-    again = frame.iloc[repeated_ids(ids)]
-    again = again[again.lap_id != ""]
-    if again.empty:
+    places = repeated_ids(ids)
+    if not len(places):
         return frame
+    again = frame.iloc[places]
+    again = again[again.lap_id != ""]
     groups = pd.factorize(again.lap_id)[0]
     first = np.unique(groups, return_index=True)[1][groups]
     alike = _alike(again, again.iloc[first])

@@ -1,9 +1,12 @@
 """Columns of text to columns of numbers, and which entries are none."""
 
+from collections.abc import Callable
+
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
+SMALL = 64  # texts that are looked at one by one together
 NUMBER = r"^[+-]?([0-9]+\.?[0-9]*|\.[0-9]+)([eE][+-]?[0-9]{1,4})?$"
 
 
@@ -41,18 +44,39 @@ def _parse(texts: pa.Array, decimal_comma: bool, blank: float) -> np.ndarray:
     if decimal_comma:
         texts = pc.if_else(pc.match_substring(texts, "."), "?", texts)
         texts = pc.replace_substring(texts, ",", ".")
-    try:
-        values = pc.cast(texts, pa.float64())
-    except pa.ArrowInvalid:
-        values = _parse_one_by_one(texts, blank)
-    values = values.to_numpy(zero_copy_only=False)
+
+    def clean(some: pa.Array) -> np.ndarray:
+        return pc.cast(some, pa.float64()).to_numpy(zero_copy_only=False)
+
+    values = by_halves(texts, clean, lambda some: _parse_one_by_one(some, blank))
     return np.where(np.isfinite(values), values, np.nan)
 
 
-def _parse_one_by_one(texts: pa.Array, blank: float) -> pa.Array:
+def by_halves(
+    texts: pa.Array,
+    clean: Callable[[pa.Array], np.ndarray],
+    one_by_one: Callable[[pa.Array], np.ndarray],
+) -> np.ndarray:
+    """The values of texts by `clean`, which refuses an array with any fault in it.
+
+    A refused array is halved until what holds a fault is small, and that is given to the slow
+    `one_by_one`; so a fault costs its neighbours little.
+    """
+    try:
+        return clean(texts)
+    except pa.ArrowInvalid:
+        if len(texts) <= SMALL:
+            return one_by_one(texts)
+    half = len(texts) // 2
+    parts = (texts[:half], texts[half:])
+    return np.concatenate([by_halves(part, clean, one_by_one) for part in parts])
+
+
+def _parse_one_by_one(texts: pa.Array, blank: float) -> np.ndarray:
     texts = pc.utf8_trim_whitespace(texts)
     usable = pc.if_else(pc.match_substring_regex(texts, NUMBER), texts, "nan")
-    return pc.if_else(pc.equal(texts, ""), blank, pc.cast(usable, pa.float64()))
+    values = pc.if_else(pc.equal(texts, ""), blank, pc.cast(usable, pa.float64()))
+    return values.to_numpy(zero_copy_only=False)
 
 
 def _texts(column: pa.ChunkedArray) -> pa.Array | pa.ChunkedArray:

@@ -7,6 +7,7 @@ import pandas as pd
 import pyarrow as pa
 import pyarrow.compute as pc
 
+from analysis.records.numbers import by_halves
 from analysis.records.zones import wall_to_utc
 
 ISO_8601 = (
@@ -14,6 +15,7 @@ ISO_8601 = (
     r" ?(Z|[+-][0-9]{2}(:?[0-9]{2})?)?)?$"
 )
 WITH_OFFSET = r"[T ][0-9:.,]+ ?(Z|[+-][0-9]{2}(:?[0-9]{2})?)$"
+PARSED = np.dtype([("micros", np.int64), ("wrong", bool), ("local", bool)])
 DATE_ONLY = 10  # characters of 2026-03-02; 8 without hyphens
 
 
@@ -36,8 +38,9 @@ class Times:
 
 def parse_times(column: pa.ChunkedArray, zone: str) -> Times:
     """Instants of ISO 8601 texts; those without an offset are in `zone`."""
-    parsed = [_parse(chunk) for chunk in column.chunks] or [_parse(pa.array([], pa.string()))]
-    written, wrong, local = (np.concatenate(parts) for parts in zip(*parsed, strict=True))
+    parsed = [by_halves(chunk, _parse_alike, _parse_one_by_one) for chunk in column.chunks]
+    parsed = np.concatenate(parsed) if parsed else np.zeros(0, PARSED)
+    written, wrong, local = (np.ascontiguousarray(parsed[name]) for name in PARSED.names)
     utc = written.copy()
     repeated, skipped = np.zeros(len(utc), bool), np.zeros(len(utc), bool)
     to_place = local & ~wrong
@@ -49,25 +52,26 @@ def parse_times(column: pa.ChunkedArray, zone: str) -> Times:
     return Times(utc, written, wrong, local, short, repeated, skipped)
 
 
-def _parse(texts: pa.Array) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """(microseconds, wrong, without offset) of one chunk: all alike first, then entry by entry."""
-    for kind, local in ((pa.timestamp("us", "UTC"), False), (pa.timestamp("us"), True)):
-        try:
-            micros = pc.cast(pc.cast(texts, kind), pa.int64()).to_numpy()
-        except pa.ArrowInvalid:
-            continue
-        return micros, np.zeros(len(micros), bool), np.full(len(micros), local)
-    return _parse_one_by_one(texts)
+def _parse_alike(texts: pa.Array) -> np.ndarray:
+    """PARSED of texts that all have an offset, or all have none; else raises ArrowInvalid."""
+    try:
+        moments, local = pc.cast(texts, pa.timestamp("us", "UTC")), False
+    except pa.ArrowInvalid:
+        moments, local = pc.cast(texts, pa.timestamp("us")), True
+    parsed = np.zeros(len(texts), PARSED)
+    parsed["micros"] = pc.cast(moments, pa.int64()).to_numpy()
+    parsed["local"] = local
+    return parsed
 
 
-def _parse_one_by_one(texts: pa.Array) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+def _parse_one_by_one(texts: pa.Array) -> np.ndarray:
     texts = pc.replace_substring(pc.utf8_trim_whitespace(texts), ",", ".")
     local = ~pc.match_substring_regex(texts, WITH_OFFSET).to_numpy(zero_copy_only=False)
     usable = pc.if_else(pc.match_substring_regex(texts, ISO_8601), texts, None).to_pandas()
-    micros = np.zeros(len(texts), np.int64)
-    wrong = np.zeros(len(texts), bool)
+    parsed = np.zeros(len(texts), PARSED)
+    parsed["local"] = local
     for some in (local, ~local):
-        parsed = pd.to_datetime(usable[some], format="ISO8601", errors="coerce", utc=True)
-        wrong[some] = parsed.isna().to_numpy()
-        micros[some] = parsed.dt.as_unit("us").astype("int64").to_numpy()
-    return micros, wrong, local
+        moments = pd.to_datetime(usable[some], format="ISO8601", errors="coerce", utc=True)
+        parsed["wrong"][some] = moments.isna()
+        parsed["micros"][some] = moments.dt.as_unit("us").astype("int64").to_numpy()
+    return parsed
