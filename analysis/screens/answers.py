@@ -9,7 +9,7 @@ import pyarrow as pa
 import streamlit as st
 
 from analysis.screens import parts, words
-from analysis.screens.source import Source, current
+from analysis.screens.source import Source, current, figures
 
 
 def sentence(said: str) -> None:
@@ -22,15 +22,56 @@ def points(lines: Iterable[str]) -> None:
     st.markdown("\n".join(f"- {line}" for line in lines if line))
 
 
-def opened(title: str, what: str) -> tuple[Source, tuple[str, int]] | None:
-    """The source on screen and the key its answers are kept by; for an empty store its next step
-    and None. `what` is what cannot be shown without laps."""
+MOST_KEPT = 400  # answers for one version of a store
+_NOT_MADE = object()
+
+
+@dataclass(frozen=True)
+class Desk:
+    """The source on screen, and the answers already worked out for this version of its store.
+
+    What is kept is the same object each time, so nobody may change it.
+    """
+
+    here: Source
+    answers: dict
+
+    @property
+    def figures(self):
+        """The study of everything in the store; to be asked for only by what is being made."""
+        return figures(self.here)
+
+    def kept(self, name: str, choice: tuple, make: Callable):
+        """What `make` gives, made once for each store, its version, `name` and `choice`."""
+        found = self.answers.get((name, choice), _NOT_MADE)
+        if found is _NOT_MADE:
+            with st.spinner("Working it out …"):
+                found = make()
+            while len(self.answers) >= MOST_KEPT:
+                self.answers.pop(next(iter(self.answers)), None)
+            self.answers[name, choice] = found
+        return found
+
+
+def desk(here: Source) -> Desk:
+    """The desk of the source on screen, cleared when its store has changed."""
+    return Desk(here, _answers(*here.key))
+
+
+@st.cache_resource(show_spinner=False, max_entries=4)
+def _answers(url: str, version: int) -> dict:
+    return {}
+
+
+def opened(title: str, what: str) -> Desk | None:
+    """The desk to answer from; for an empty store its next step, and None. `what` is what cannot
+    be shown without laps."""
     here = current()
     st.title(title)
     parts.demo_line(here)
-    key = here.key
-    if kept(key, "laps", (), here.store.lap_count):
-        return here, key
+    found = desk(here)
+    if found.kept("laps", (), here.store.lap_count):
+        return found
     st.info(
         f"No laps yet, so {what} cannot be shown. Next step: drop in a file of laps on "
         "**This week**, or look around in the demo (choose *Demo bindery* at the side)."
@@ -38,29 +79,16 @@ def opened(title: str, what: str) -> tuple[Source, tuple[str, int]] | None:
     return None
 
 
-def kept(key: tuple[str, int], name: str, choice: tuple, make: Callable):
-    """What `make` gives, made once for each store, its version, `name` and `choice`.
-
-    The same object comes back each time, so nobody may change it.
-    """
-    return _kept(*key, name, choice, make)
-
-
-@st.cache_resource(show_spinner="Working it out …", max_entries=512)
-def _kept(url: str, version: int, name: str, choice: tuple, _make: Callable):
-    return _make()
-
-
-def picture(here: Source, name: str, choice: tuple, make: Callable) -> None:
+def picture(place: Source | Desk, name: str, choice: tuple, make: Callable) -> None:
     """A chart as wide as the page, kept like the rest; `make` gives the Altair chart."""
-    st.vega_lite_chart(_specification(*here.key, name, choice, make), width="stretch")
+    kept = (place if isinstance(place, Desk) else desk(place)).kept
+    st.vega_lite_chart(kept(f"{name} chart", choice, lambda: _drawn(make())), width="stretch")
 
 
-@st.cache_data(show_spinner=False, max_entries=128)  # as data: Streamlit changes what it is given
-def _specification(url: str, version: int, name: str, choice: tuple, _make: Callable) -> dict:
-    from analysis.charts.look import specification
+def _drawn(chart) -> dict:
+    from analysis.charts.look import specification  # altair is slow to import, and may be kept
 
-    return specification(_make())
+    return specification(chart)
 
 
 @dataclass(frozen=True)

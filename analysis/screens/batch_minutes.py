@@ -7,7 +7,7 @@ import pandas as pd
 import streamlit as st
 
 from analysis.charts.batch import ACTIVITIES, batch_minutes_chart
-from analysis.screens import answers, glossary, source, words
+from analysis.screens import answers, glossary, words
 from analysis.screens.answers import Table
 from analysis.study.batch_time import BatchTime, batch_time, largest_loss
 
@@ -53,26 +53,24 @@ class Choices:
 
 def show() -> None:
     """The answer for the batches chosen, the chart by operation, the table, and what is behind."""
-    opened = answers.opened("A batch's minutes", "where a batch's time goes")
-    if opened is None:
+    desk = answers.opened("A batch's minutes", "where a batch's time goes")
+    if desk is None:
         return
-    here, key = opened
-    figures = source.figures(here)
-    choice = _choice(key, figures)
+    choice = _choice(desk)
     if choice is None:
         st.info(
             "No lap names a batch yet. Next step: write the batch beside each lap (the column "
             "*batch* of the file), so that a batch's time can be added up."
         )
         return
-    page = answers.kept(key, "minutes", choice, lambda: _page(figures, *choice))
+    page = desk.kept("minutes", choice, lambda: _page(desk.figures, *choice))
     if page is None:
         st.info("No laps match this choice. Next step: choose *all* for the worker or the batch.")
         return
     answers.sentence(page.sentence)
     answers.points(page.points)
     glossary.beside(*TRADE)
-    _picture(here, page.time, choice)
+    _picture(desk, page.time, choice)
     answers.table(page.table, "batch_minutes")
     answers.surer(page.surer)
     answers.worked_out(WORKED_OUT)
@@ -96,15 +94,15 @@ def _page(figures, product: str, variant: str, worker: str, batch: str) -> Page 
     )
 
 
-def _choice(key, figures) -> tuple[str, str, str, str] | None:
+def _choice(desk) -> tuple[str, str, str, str] | None:
     """(product, variant, worker, batch), blank for all; None where no batch is named.
 
     The batch may also be LATEST.
     """
-    choices = answers.kept(key, "choices", (), lambda: _choices(figures.batches))
+    choices = desk.kept("batches", (), lambda: _choices(desk.figures.batches))
     if not choices:
         return None
-    workers = [name for name in figures.laps["worker"].cat.categories if name]
+    workers = desk.kept("workers", (), lambda: _workers(desk.figures.laps))
     with st.container(horizontal=True):
         product = st.selectbox("Product", list(choices), key="minutes_product")
         own = choices[product]
@@ -112,6 +110,10 @@ def _choice(key, figures) -> tuple[str, str, str, str] | None:
         batch = _one_or_all("Batch", own.batches[variant], "minutes_batch", LATEST)
         worker = _one_or_all("Worker", workers, "minutes_worker")
     return product, variant, worker, batch
+
+
+def _workers(laps: pd.DataFrame) -> list[str]:
+    return [name for name in laps["worker"].cat.categories if name]
 
 
 def _choices(batches: pd.DataFrame) -> dict[str, Choices]:
@@ -208,7 +210,7 @@ def _nobody(time: BatchTime, one: bool) -> str:
     )
 
 
-def _picture(here, time: BatchTime, choice: tuple[str, ...]) -> None:
+def _picture(desk, time: BatchTime, choice: tuple[str, ...]) -> None:
     per = st.segmented_control(
         "Minutes for", list(PER), default="good piece", required=True, format_func=PER.get,
         key="minutes_per",
@@ -218,7 +220,7 @@ def _picture(here, time: BatchTime, choice: tuple[str, ...]) -> None:
         column = "seconds_per_piece" if per == "good piece" else "seconds_per_batch"
         return batch_minutes_chart(time.minutes.assign(minutes=time.minutes[column] / 60), per)
 
-    answers.picture(here, "minutes", (*choice, per), make)
+    answers.picture(desk, "minutes", (*choice, per), make)
 
 
 def _table(time: BatchTime) -> pd.DataFrame:

@@ -7,7 +7,7 @@ import pandas as pd
 import streamlit as st
 
 from analysis.charts.practice import practice_chart
-from analysis.screens import answers, glossary, source, words
+from analysis.screens import answers, glossary, words
 from analysis.screens.answers import Table
 from analysis.study.forecast import next_batch
 from analysis.study.learning_points import learning_points
@@ -37,12 +37,10 @@ class Page:
 
 def show() -> None:
     """The answer for one operation, its curve, the table of all, and what is behind."""
-    opened = answers.opened("Getting faster", "how practice shortens the work")
-    if opened is None:
+    desk = answers.opened("Getting faster", "how practice shortens the work")
+    if desk is None:
         return
-    here, key = opened
-    figures = source.figures(here)
-    options = answers.kept(key, "practised", (), lambda: _options(figures))
+    options = desk.kept("practised", (), lambda: _options(desk.figures))
     if not options:
         st.info(
             "No lap of an operation with a product yet. Next step: time some making, not only "
@@ -50,16 +48,16 @@ def show() -> None:
         )
         return
     product, operation, worker = choice = _choice(options)
-    page = answers.kept(key, "practice", choice, lambda: _page(key, figures, *choice))
+    page = desk.kept("practice", choice, lambda: _page(desk, *choice))
     answers.sentence(page.sentence)
     several = len(page.points) > 1
     if not several:
         _details(page)
     glossary.beside(*page.terms)
-    _picture(here, page.path, choice)
+    _picture(desk, page.path, choice)
     if several:
         _details(page)
-    table = answers.kept(key, "practice table", (product,), lambda: _table(figures, product))
+    table = desk.kept("practice table", (product,), lambda: _table(desk.figures, product))
     answers.table(table, "getting_faster")
     answers.surer(page.surer)
     answers.worked_out(WORKED_OUT)
@@ -100,13 +98,14 @@ def _choice(options: dict[str, dict[str, list[str]]]) -> tuple[str, str, str]:
     return product, operation, "" if worker == "everybody" else worker
 
 
-def _page(key, figures, product: str, operation: str, worker: str) -> Page:
+def _page(desk, product: str, operation: str, worker: str) -> Page:
+    figures = desk.figures
     cells = figures.learning.cells
     chosen = cells[(cells["product"] == product) & (cells["operation"] == operation)]
     chosen = chosen[chosen["worker"] == worker] if worker else chosen
     batch = _batch_size(figures.shop, product)
     _, low, high = next_batch(figures.learning.fits, batch)
-    seen = answers.kept(key, "points", (), lambda: learning_points(figures.learning, figures.laps))
+    seen = desk.kept("points", (), lambda: learning_points(figures.learning, figures.laps))
     path = practice_path(seen, figures.laps, figures.learning, product, operation)
     return Page(
         _now(operation, chosen),
@@ -235,12 +234,12 @@ def _after_a_start(row: pd.Series) -> str:
     )
 
 
-def _picture(here, path: PracticePath, choice: tuple[str, str, str]) -> None:
+def _picture(desk, path: PracticePath, choice: tuple[str, str, str]) -> None:
     if path.points.empty:
         st.info("Every lap of this was set aside as suspicious. Next step: look at them on *Laps*.")
         return
     tables = (path.points, path.curve, path.plateaus, path.breaks)
-    answers.picture(here, "practice", choice, lambda: practice_chart(*tables, choice[1]))
+    answers.picture(desk, "practice", choice, lambda: practice_chart(*tables, choice[1]))
     st.caption(
         "Marks: means of neighbouring laps. Line: the fitted mean, shaded where it lies 19 times "
         "out of 20. Dotted level: where it ends. Dashed upright: time away."

@@ -5,8 +5,7 @@ from dataclasses import dataclass
 import pandas as pd
 import streamlit as st
 
-from analysis.charts.pace import load_chart
-from analysis.screens import answers, glossary, source, words
+from analysis.screens import answers, glossary, words
 from analysis.screens.answers import Table
 
 TRADE = ("takt time", "work content", "load", "station", "bottleneck", "standard time", "allowance")
@@ -28,12 +27,10 @@ class Page:
 
 def show() -> None:
     """The answer for the week, the load of people and stations, the table, and what is behind."""
-    opened = answers.opened("Keeping pace", "whether demand fits the week")
-    if opened is None:
+    desk = answers.opened("Keeping pace", "whether demand fits the week")
+    if desk is None:
         return
-    here, key = opened
-    figures = source.figures(here)
-    page = answers.kept(key, "pace", (), lambda: _page(figures))
+    page = desk.kept("pace", (), lambda: _page(desk.figures))
     if not page.sentence:
         st.info(
             "How many pieces are wanted a week is not known yet. Next step: write the demand "
@@ -44,7 +41,7 @@ def show() -> None:
     answers.sentence(page.sentence)
     answers.points(page.points)
     glossary.beside(*TRADE)
-    answers.picture(here, "load", (), lambda: load_chart(_load(figures)))
+    answers.picture(desk, "load", (), lambda: _drawn(desk.figures))
     st.caption(
         "Bars: hours a week's demand asks for, as a share of the hours there are. Line across the "
         "end of a bar: 19 times out of 20 it lies in there. Stations include setups and pieces "
@@ -52,7 +49,7 @@ def show() -> None:
     )
     answers.table(page.takt, "keeping_pace")
     st.markdown(page.people)
-    _one_piece(key, figures, page.products)
+    _one_piece(desk, page.products)
     st.warning(CAUTION, icon=":material/back_hand:")
     answers.surer(page.surer)
     answers.worked_out(WORKED_OUT)
@@ -132,6 +129,12 @@ def _bottleneck(row) -> str:
     )
 
 
+def _drawn(figures):
+    from analysis.charts.pace import load_chart  # altair is slow to import, and may be kept
+
+    return load_chart(_load(figures))
+
+
 def _load(figures) -> pd.DataFrame:
     """People, then stations, in one frame for the chart; shares of their own hours."""
     tables = []
@@ -201,11 +204,11 @@ def _people(wanted: pd.DataFrame, figures) -> str:
     )
 
 
-def _one_piece(key, figures, products: tuple[str, ...]) -> None:
+def _one_piece(desk, products: tuple[str, ...]) -> None:
     """Where one piece's work goes, by operation."""
     with st.expander("Work in one good piece, by operation"):
         product = st.selectbox("Product", products, key="pace_product")
-        tables = answers.kept(key, "content", (product,), lambda: _content(figures, product))
+        tables = desk.kept("content", (product,), lambda: _content(desk.figures, product))
         variant = next(iter(tables))
         if len(tables) > 1:
             variant = st.selectbox("Variant", list(tables), key=f"pace_variant_{product}")

@@ -8,6 +8,7 @@ import pandas as pd
 import pytest
 
 from analysis.screens import answers, glossary, words
+from analysis.screens.source import Source
 
 SCREENS = Path(answers.__file__).parent
 
@@ -62,15 +63,29 @@ def test_every_term_a_screen_asks_for_is_in_the_glossary():
 
 
 def test_what_is_kept_is_made_once_for_each_version_and_choice():
-    made = []
+    class Store:
+        url = "sqlite:///kept"
+        now = 1
+
+        def version(self):
+            return self.now
+
+    store, made = Store(), []
 
     def make():
         made.append(1)
         return len(made)
 
-    key = ("sqlite:///kept", 1)
-    first = answers.kept(key, "a", ("x",), make)
-    assert answers.kept(key, "a", ("x",), make) == first
-    assert answers.kept(key, "a", ("y",), make) != first
-    assert answers.kept(("sqlite:///kept", 2), "a", ("x",), make) != first
-    assert len(made) == 3
+    def kept(choice):
+        return answers.desk(Source(store, is_demo=False)).kept("a", choice, make)
+
+    assert [kept(("x",)), kept(("x",)), kept(("y",)), kept(("x",))] == [1, 1, 2, 1]
+    store.now = 2
+    assert kept(("x",)) == 3
+
+
+def test_a_long_day_of_looking_around_does_not_fill_the_memory():
+    desk = answers.Desk(None, {})
+    for number in range(answers.MOST_KEPT + 50):
+        desk.kept("a", (number,), lambda: 0)
+    assert len(desk.answers) == answers.MOST_KEPT
