@@ -92,27 +92,28 @@ def inverse(matrix):
     return np.linalg.inv(scaled) * scale[:, :, None] * scale[:, None, :]
 
 
+def effective_columns(sums: Sums, penalty):
+    """How many columns the laps of a cell determine: s / (s + penalty) of each, s its squares."""
+    squares = np.einsum("cii->ci", sums.products)[:, :-1]
+    held = np.einsum("cii->ci", np.broadcast_to(penalty, sums.products[:, :-1, :-1].shape))
+    return (squares / np.maximum(squares + held, 1e-300)).sum(axis=1)
+
+
 def restricted_likelihood(sums: Sums, laps, penalty, grid=LIKENESS_GRID):
     """(grid, cells): log likelihood of every likeness of the grid, sigma and effects profiled.
 
     -1/2 [ log|V| + log|X'V^-1X| + (N - p) log(residual squares / (N - p)) ]
     """
-    values = []
+    values, columns = [], effective_columns(sums, penalty)
     for likeness in grid:
         matrix, vector, squares = split(sums.whitened(likeness))
         matrix = matrix + penalty
         residual = squares - np.einsum("ci,ci->c", solve(matrix, vector), vector)
-        freedom = np.maximum(laps - matrix.shape[1], 1)
+        freedom = np.maximum(laps - columns, 1)
         floor = 1e-13 * np.abs(sums.products[:, -1, -1]) + 1e-300
-        sign, log_matrix = np.linalg.slogdet(matrix + 1e-9 * np.eye(matrix.shape[1]))
-        values.append(
-            -0.5
-            * (
-                sums.log_determinant(likeness)
-                + log_matrix
-                + freedom * np.log(np.maximum(residual, floor))
-            )
-        )
+        log_matrix = np.linalg.slogdet(matrix + 1e-9 * np.eye(matrix.shape[1]))[1]
+        log_squares = freedom * np.log(np.maximum(residual, floor))
+        values.append(-0.5 * (sums.log_determinant(likeness) + log_matrix + log_squares))
     return np.array(values)
 
 

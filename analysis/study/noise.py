@@ -13,7 +13,14 @@ import numpy as np
 from analysis.study import pooling
 from analysis.study.curves import lot_midpoint
 from analysis.study.experience import Practice
-from analysis.study.likeness import USUAL_LIKENESS, Sums, likeness_of, solve, split
+from analysis.study.likeness import (
+    USUAL_LIKENESS,
+    Sums,
+    effective_columns,
+    likeness_of,
+    solve,
+    split,
+)
 from analysis.study.regression import Work
 from analysis.study.suspicion import odd_laps
 
@@ -86,7 +93,8 @@ def noise_of(practice: Practice, bend: Bend, response, weight) -> Noise:
     laps = np.bincount(practice.cell, weight > 0)
     likeness = likeness_of(sums, laps, bend.hold)
     rest = bend.rest(practice, response, weight, likeness)
-    freedom = np.maximum(laps - np.where(laps < BENDING_LAPS, 2, 4), 0)
+    freedom = np.maximum(laps - effective_columns(sums, bend.hold), 0.0)
+    freedom = np.where(freedom < 0.5, 0.0, freedom)
     with np.errstate(divide="ignore", invalid="ignore"):
         variance = np.where(freedom > 0, np.maximum(rest, 0) / freedom, np.nan)
     pooled = pooling.pooled_noise(variance, freedom)
