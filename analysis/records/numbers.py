@@ -6,7 +6,7 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
-SMALL = 64  # texts that are looked at one by one together
+PARTS, SMALL = 16, 64
 NUMBER = r"^[+-]?([0-9]+\.?[0-9]*|\.[0-9]+)([eE][+-]?[0-9]{1,4})?$"
 
 
@@ -27,9 +27,14 @@ def parse_numbers(
         return np.zeros(0)
     if pa.types.is_dictionary(column.type):
         array = combined(column)
-        values = _parse(array.dictionary, decimal_comma, blank)
-        return values[array.indices.to_numpy()]
-    return np.concatenate([_parse(chunk, decimal_comma, blank) for chunk in column.chunks])
+        different = pa.chunked_array([array.dictionary])
+        return parse_numbers(different, decimal_comma, blank)[array.indices.to_numpy()]
+    if decimal_comma:
+        column = pc.if_else(pc.match_substring(column, "."), "?", column)
+        column = pc.replace_substring(column, ",", ".")
+    values = np.empty(len(column))
+    fill(values, column, _all_clean, lambda texts: _one_by_one(texts, blank))
+    return np.where(np.isfinite(values), values, np.nan)
 
 
 def combined(column: pa.ChunkedArray) -> pa.DictionaryArray:
@@ -40,39 +45,52 @@ def combined(column: pa.ChunkedArray) -> pa.DictionaryArray:
     return array
 
 
-def _parse(texts: pa.Array, decimal_comma: bool, blank: float) -> np.ndarray:
-    if decimal_comma:
-        texts = pc.if_else(pc.match_substring(texts, "."), "?", texts)
-        texts = pc.replace_substring(texts, ",", ".")
-
-    def clean(some: pa.Array) -> np.ndarray:
-        return pc.cast(some, pa.float64()).to_numpy(zero_copy_only=False)
-
-    values = by_halves(texts, clean, lambda some: _parse_one_by_one(some, blank))
-    return np.where(np.isfinite(values), values, np.nan)
-
-
-def by_halves(
-    texts: pa.Array,
-    clean: Callable[[pa.Array], np.ndarray],
+def fill(
+    values: np.ndarray,
+    column: pa.ChunkedArray,
+    all_clean: Callable[[pa.Array], np.ndarray],
     one_by_one: Callable[[pa.Array], np.ndarray],
-) -> np.ndarray:
-    """The values of texts by `clean`, which refuses an array with any fault in it.
+) -> None:
+    """Fill in the values of a column by `all_clean`, which refuses any fault (ArrowInvalid).
 
-    A refused array is halved until what holds a fault is small, and that is given to the slow
-    `one_by_one`; so a fault costs its neighbours little.
+    What is refused is split in PARTS and tried again, down to SMALL pieces; those, or all where
+    most parts are refused, are given together to the slow `one_by_one`. So a few faults in a large
+    file cost little, and many cost no more than looking at each entry.
     """
-    try:
-        return clean(texts)
-    except pa.ArrowInvalid:
-        if len(texts) <= SMALL:
-            return one_by_one(texts)
-    half = len(texts) // 2
-    parts = (texts[:half], texts[half:])
-    return np.concatenate([by_halves(part, clean, one_by_one) for part in parts])
+    refused: list[tuple[int, pa.Array]] = []
+
+    def attempt(texts: pa.Array, at: int) -> bool:
+        try:
+            values[at : at + len(texts)] = all_clean(texts)
+        except pa.ArrowInvalid:
+            return False
+        return True
+
+    def split(texts: pa.Array, at: int) -> None:
+        step = -(-len(texts) // PARTS)
+        parts = [(at + start, texts[start : start + step]) for start in range(0, len(texts), step)]
+        left = [(place, part) for place, part in parts if not attempt(part, place)]
+        if len(texts) <= SMALL * PARTS or len(left) > PARTS / 2:
+            refused.extend(left)
+        else:
+            for place, part in left:
+                split(part, place)
+
+    at = 0
+    for chunk in column.chunks:
+        if not attempt(chunk, at):
+            split(chunk, at)
+        at += len(chunk)
+    if refused:
+        slow = one_by_one(pa.concat_arrays([texts for _, texts in refused]))
+        values[np.concatenate([np.arange(at, at + len(texts)) for at, texts in refused])] = slow
 
 
-def _parse_one_by_one(texts: pa.Array, blank: float) -> np.ndarray:
+def _all_clean(texts: pa.Array) -> np.ndarray:
+    return pc.cast(texts, pa.float64()).to_numpy(zero_copy_only=False)
+
+
+def _one_by_one(texts: pa.Array, blank: float) -> np.ndarray:
     texts = pc.utf8_trim_whitespace(texts)
     usable = pc.if_else(pc.match_substring_regex(texts, NUMBER), texts, "nan")
     values = pc.if_else(pc.equal(texts, ""), blank, pc.cast(usable, pa.float64()))

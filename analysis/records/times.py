@@ -7,7 +7,7 @@ import pandas as pd
 import pyarrow as pa
 import pyarrow.compute as pc
 
-from analysis.records.numbers import by_halves
+from analysis.records.numbers import fill
 from analysis.records.zones import wall_to_utc
 
 ISO_8601 = (
@@ -38,8 +38,8 @@ class Times:
 
 def parse_times(column: pa.ChunkedArray, zone: str) -> Times:
     """Instants of ISO 8601 texts; those without an offset are in `zone`."""
-    parsed = [by_halves(chunk, _parse_alike, _parse_one_by_one) for chunk in column.chunks]
-    parsed = np.concatenate(parsed) if parsed else np.zeros(0, PARSED)
+    parsed = np.empty(len(column), PARSED)
+    fill(parsed, column, _all_alike, _one_by_one)
     written, wrong, local = (np.ascontiguousarray(parsed[name]) for name in PARSED.names)
     utc = written.copy()
     repeated, skipped = np.zeros(len(utc), bool), np.zeros(len(utc), bool)
@@ -52,7 +52,7 @@ def parse_times(column: pa.ChunkedArray, zone: str) -> Times:
     return Times(utc, written, wrong, local, short, repeated, skipped)
 
 
-def _parse_alike(texts: pa.Array) -> np.ndarray:
+def _all_alike(texts: pa.Array) -> np.ndarray:
     """PARSED of texts that all have an offset, or all have none; else raises ArrowInvalid."""
     try:
         moments, local = pc.cast(texts, pa.timestamp("us", "UTC")), False
@@ -64,7 +64,7 @@ def _parse_alike(texts: pa.Array) -> np.ndarray:
     return parsed
 
 
-def _parse_one_by_one(texts: pa.Array) -> np.ndarray:
+def _one_by_one(texts: pa.Array) -> np.ndarray:
     texts = pc.replace_substring(pc.utf8_trim_whitespace(texts), ",", ".")
     local = ~pc.match_substring_regex(texts, WITH_OFFSET).to_numpy(zero_copy_only=False)
     usable = pc.if_else(pc.match_substring_regex(texts, ISO_8601), texts, None).to_pandas()
