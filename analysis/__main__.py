@@ -8,6 +8,7 @@ import dataclasses
 import json
 import os
 import sys
+import time
 from collections.abc import Sequence
 
 from analysis.problems import BadInput, Problem
@@ -42,6 +43,26 @@ def _parser() -> argparse.ArgumentParser:
         "--routing", metavar="R.csv", help="operations, their order and planned times"
     )
     verb.add_argument("--shop", metavar="S.toml", help="hours, people, products, money")
+
+    verb = _verb(verbs, "order", _order, "the quickest order of work for one batch")
+    verb.add_argument("routing", metavar="R.csv")
+    verb.add_argument("--product", metavar="P", required=True)
+    verb.add_argument("--variant", metavar="V", help="default: the first whose route is whole")
+    verb.add_argument("--units", metavar="N", type=int, required=True, help="pieces in the batch")
+    verb.add_argument("--workers", metavar="K", type=int, default=1, help="people (default 1)")
+    verb.add_argument("--laps", metavar="L.csv", help="present times from these laps, not planned")
+    verb.add_argument("--change-seconds", metavar="C", type=float, default=0.0,
+                      help="what a change of task costs a worker (default 0)")  # fmt: skip
+    verb.add_argument("--seconds-limit", metavar="S", type=float, default=8.0,
+                      help="about how long to search (default 8)")  # fmt: skip
+
+    verb = _verb(verbs, "balance", _balance, "operations shared out along a line of people")
+    verb.add_argument("routing", metavar="R.csv")
+    verb.add_argument("--product", metavar="P", required=True)
+    verb.add_argument("--variant", metavar="V", help="default: the first whose route is whole")
+    aim = verb.add_mutually_exclusive_group(required=True)
+    aim.add_argument("--cycle", metavar="SECONDS", type=float, help="the fewest people for it")
+    aim.add_argument("--workers", metavar="K", type=int, help="the shortest cycle of so many")
 
     verb = _verb(verbs, "import", _import, "take a file of laps into the store")
     verb.add_argument("laps", metavar="FILE.csv")
@@ -93,6 +114,57 @@ def _read_inputs(options):
         faults = [fault for problem in faulty for fault in problem.faults]
         raise BadInput(faults, sum(problem.count for problem in faulty))
     return laps, routing, shop
+
+
+def _order(options):
+    from analysis import tables
+    from analysis.flow.contract import order_contract
+    from analysis.flow.order import order
+    from analysis.flow.work import Batch, work_of
+
+    routing, variant, seconds = _route_inputs(options)
+    work = work_of(routing, [Batch(options.product, options.units, variant)], options.workers,
+                   options.change_seconds, seconds=seconds, file=options.routing)  # fmt: skip
+    plan = order(work, options.seconds_limit, stop=_deadline(options.seconds_limit))
+    return order_contract(plan, variant), tables.order_tables
+
+
+def _balance(options):
+    from analysis import tables
+    from analysis.flow.balance import balance_for_cycle, balance_for_workers
+    from analysis.flow.contract import balance_contract
+    from analysis.flow.work import Batch, line_of
+
+    routing, variant, _ = _route_inputs(options)
+    work = line_of(routing, Batch(options.product, 1, variant), options.workers, options.routing)
+    if options.workers is None:
+        balance = balance_for_cycle(work, options.cycle)
+    else:
+        balance = balance_for_workers(work)
+    return balance_contract(balance), tables.balance_tables
+
+
+def _route_inputs(options):
+    """The routing, the variant to plan for, and present seconds where laps are given."""
+    from analysis.flow.present import present_seconds
+    from analysis.flow.work import whole_route
+    from analysis.records.laps import read_laps
+    from analysis.records.routing import read_routing
+
+    routing = read_routing(options.routing)
+    variant = options.variant
+    if variant is None:
+        variant = whole_route(routing, options.product, options.routing)
+        if variant:
+            print(f"planned for the variant {variant}; --variant names another", file=sys.stderr)
+    laps = getattr(options, "laps", None)
+    return routing, variant, present_seconds(read_laps(laps).frame) if laps else {}
+
+
+def _deadline(seconds_limit: float):
+    """Says when a search counted in effort has taken far longer by the clock (a slow machine)."""
+    end = time.monotonic() + 2 * max(seconds_limit, 0) + 2
+    return lambda: time.monotonic() > end
 
 
 def _import(options):

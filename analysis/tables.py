@@ -36,6 +36,47 @@ def study_tables(answer: dict) -> str:
     return "\n\n".join(parts)
 
 
+def order_tables(answer: dict) -> str:
+    """The `order` answer: how long, how sure, and the steps."""
+    sure = "proven shortest" if answer["optimal"] else (
+        f"no order is shorter than {clock(answer['lower_bound_seconds'])}"
+    )
+    head = (
+        f"The last work ends after {clock(answer['makespan_seconds'])} ({sure}); ready after "
+        f"{clock(answer['ready_seconds'])}. As listed, alone: "
+        f"{clock(answer['as_listed_seconds'])}. Idle: {clock(answer['idle_seconds'])}."
+    )
+    rows = [
+        {
+            "from": clock(step["start_seconds"]), "to": clock(step["end_seconds"]),
+            "worker": step["worker"], "activity": step["activity"],
+            "operation": step["operation"], "units": step["units"] or None,
+        }
+        for step in answer["steps"]
+    ]  # fmt: skip
+    title = "Order of work (hours:minutes:seconds from the start)"
+    return f"{head}\n\n{_titled(title, table(rows))}"
+
+
+def balance_tables(answer: dict) -> str:
+    """The `balance` answer: people, cycle, and who does what."""
+    sure = "proven best" if answer["optimal"] else f"lower bound {_cell(answer['lower_bound'])}"
+    head = (
+        f"{answer['workers']} people, a piece every {answer['cycle_seconds']:g} s ({sure}); "
+        f"{answer['balance_loss']:.1%} of the line's time is spent waiting."
+    )
+    rows = [
+        {**place, "operations": ", ".join(place["operations"])} for place in answer["assignment"]
+    ]
+    return f"{head}\n\n{_titled('Who does what, in the order in which work passes', table(rows))}"
+
+
+def clock(seconds: float) -> str:
+    """Seconds as hours:minutes:seconds, to the second."""
+    whole = round(seconds)
+    return f"{whole // 3600}:{whole // 60 % 60:02d}:{whole % 60:02d}"
+
+
 def table(rows: list[dict]) -> str:
     """Rows of one shape as aligned columns, numbers to the right, two lines of header at most."""
     names = list(rows[0])

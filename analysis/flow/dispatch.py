@@ -1,0 +1,288 @@
+"""Dispatching: a plan made going forward in time, by a rule; an instant answer, not the last word.
+
+Whoever is free first takes the most pressing work that can begin now, and goes on with it for up
+to so many pieces. What is most pressing is the rule's `rank`; search.py tries many.
+"""
+
+from __future__ import annotations
+
+from bisect import insort
+from dataclasses import dataclass
+
+from analysis.flow.plan import Block
+from analysis.flow.work import Work
+
+
+@dataclass(frozen=True)
+class Rule:
+    """rank: of each operation, least first; several numbers are for equal shares of its pieces.
+    run: the most pieces in a row before looking up again. patience: ticks to wait for the next
+    piece rather than change task. group: pieces put together into what holds them (a press).
+    """
+
+    rank: tuple[tuple[float, ...], ...]
+    run: tuple[int, ...]
+    patience: int = 0
+    group: tuple[int, ...] = ()
+
+    def ranked(self, index: int, done: int, units: int) -> float:
+        ranks = self.rank[index]
+        return ranks[done * len(ranks) // units] if len(ranks) > 1 else ranks[0]
+
+
+class Stuck(Exception):
+    """The rule came to a state from which nothing can begin."""
+
+
+def dispatch(work: Work, rule: Rule, in_turn: bool = False) -> list[Block]:
+    """The blocks of a plan by a rule; raises Stuck where the rule leads nowhere.
+
+    in_turn: no operation begins before the one before it in `Work.operations` is through.
+
+    What must be closed in time (`max_wait`) is taken first, yet may still be overrun: see
+    `overruns`.
+    """
+    return _Dispatch(work, rule, in_turn).run()
+
+
+def overruns(work: Work, blocks: list[Block]) -> bool:
+    """Whether a piece waits longer than it may."""
+    times = piece_times(work, blocks)
+    for index, operation in enumerate(work.operations):
+        for before, _ in operation.before:
+            most = work.operations[before].max_wait
+            if most is None:
+                continue
+            gaps = zip(times[before], times[index], strict=True)
+            if any(start - left > most for (_, left), (start, _) in gaps):
+                return True
+    return False
+
+
+def piece_times(work: Work, blocks: list[Block]) -> list[list[tuple[int, int]]]:
+    """For each operation, (taken up, leaves) of every piece in turn."""
+    times: list[list[tuple[int, int]]] = [[] for _ in work.operations]
+    for block in sorted(blocks):
+        if not block.is_setup:
+            own = work.operations[block.index]
+            times[block.index] += [
+                (block.start + own.enters(k), block.start + own.leaves(k))
+                for k in range(block.units)
+            ]
+    return [sorted(row) for row in times]
+
+
+class _Dispatch:
+    def __init__(self, work: Work, rule: Rule, in_turn: bool):
+        self.work, self.rule, self.in_turn = work, rule, in_turn
+        self.operations = work.operations
+        self.left: list[list[int]] = [[] for _ in self.operations]  # when each piece leaves
+        self.taken = [0] * len(self.operations)
+        self.free = [0] * len(work.workers)
+        self.last: list[tuple[int, int] | None] = [None] * len(work.workers)
+        self.own = [-1] * len(work.workers)
+        self.in_a_row = [0] * len(work.workers)
+        self.station_free = [0] * len(work.stations)
+        self.ready_setup: list[int | None] = [None] * len(work.setups)
+        self.lying: list[list[tuple[int, int]]] = [[] for _ in work.racks]
+        self.full_racks = crowded_racks(work)
+        self.blocks: list[Block] = []
+        self.group = rule.group or tuple(o.holds or o.pieces_at_once for o in self.operations)
+        self.open = list(range(len(self.operations)))
+        self.urgent = any(o.max_wait is not None for o in self.operations)
+        self.longest_go = max((o.duration for o in self.operations), default=0)
+
+    def run(self) -> list[Block]:
+        fruitless = 0
+        while self.open:
+            worker = min(range(len(self.free)), key=self.free.__getitem__)
+            if self._act(worker):
+                fruitless = 0
+                continue
+            fruitless += 1
+            later = [t for t in self.free if t > self.free[worker]]
+            if fruitless > len(self.free):
+                raise Stuck
+            self.free[worker] = min(later, default=self.free[worker] + 1)
+        return self.blocks
+
+    def _act(self, worker: int) -> bool:
+        """Let the worker begin the most pressing work; False where there is none to begin."""
+        now, own = self.free[worker], self.own[worker]
+        if own >= 0 and self._goes_on(worker, own, now):
+            return True
+        best = None
+        for index in self.open[:1] if self.in_turn else self.open:
+            if worker in self.operations[index].workers:
+                choice = self._choice(worker, index, now)
+                if choice is not None and (best is None or choice < best):
+                    best = choice
+        if best is None:
+            return False
+        _, _, index, start, is_setup = best
+        if is_setup:
+            self._set_up(worker, index, start)
+        else:
+            self.in_a_row[worker] = 0
+            self._go(worker, index, start)
+        return True
+
+    def _goes_on(self, worker: int, own: int, now: int) -> bool:
+        if self.taken[own] >= self.operations[own].units:
+            return False
+        if self.in_a_row[worker] >= self.rule.run[own] or (self.urgent and self._pressed(own, now)):
+            return False
+        start = self._earliest(own, now)
+        if start is None or start > now + self.rule.patience:
+            return False
+        self._go(worker, own, start)
+        return True
+
+    def _choice(self, worker: int, index: int, now: int):
+        """(late, rank, index, start, is_setup) of beginning this operation; None if it cannot."""
+        operation = self.operations[index]
+        task = operation.task, operation.station
+        last = self.last[worker]
+        lost = self.work.change_ticks(*last, *task) if last is not None else 0
+        rank = self.rule.ranked(index, self.taken[index], operation.units)
+        if operation.setup >= 0 and self.ready_setup[operation.setup] is None:
+            return self._setup_choice(worker, index, now + lost, rank)
+        if self.urgent and operation.max_wait is not None and self._pressed(index, now):
+            return None
+        start = self._earliest(index, now + lost)
+        if start is None:
+            return None
+        late = start - now - lost
+        if self.urgent and self._closes(index) and late <= self.longest_go:
+            late = -1
+        return late, rank, index, start, False
+
+    def _setup_choice(self, worker: int, index: int, begin: int, rank: float):
+        setup = self.work.setups[self.operations[index].setup]
+        start = max(begin, self.station_free[setup.station] if setup.station >= 0 else 0)
+        if worker not in setup.workers:
+            return None
+        first = self._pieces_ready(index)
+        wanted = first is not None and first <= start + setup.duration + setup.wait
+        late = start - begin + (0 if wanted else 1)
+        return late, rank, index, start, True
+
+    def _pieces_ready(self, index: int) -> int | None:
+        """When the next go's pieces are all there; None where that is not yet known."""
+        operation, taken = self.operations[index], self.taken[index]
+        size = min(self.group[index], operation.units - taken)
+        ready = 0
+        for before, wait in operation.before:
+            left = self.left[before]
+            if len(left) < taken + size:
+                return None
+            if size == operation.pieces_at_once == 1:
+                ready = max(ready, left[taken] + wait)
+            else:
+                ready = max(
+                    ready,
+                    *(left[taken + k] + wait - operation.enters(k)
+                      for k in range(size)),
+                    *(left[min(taken + k + operation.pieces_at_once, taken + size) - 1] + wait
+                      - operation.enters(k) for k in range(0, size, operation.pieces_at_once)),
+                )  # fmt: skip
+        return ready
+
+    def _earliest(self, index: int, begin: int) -> int | None:
+        """The earliest start of the next go at or after `begin`."""
+        operation = self.operations[index]
+        ready = self._pieces_ready(index)
+        if ready is None:
+            return None
+        start = max(begin, ready)
+        if operation.setup >= 0:
+            done = self.ready_setup[operation.setup]
+            if done is None:
+                return None
+            start = max(start, done)
+        if operation.station >= 0:
+            start = max(start, self.station_free[operation.station])
+        if operation.rack in self.full_racks:
+            start = self._with_room(index, start)
+        return start
+
+    def _with_room(self, index: int, start: int) -> int:
+        """The earliest start from which the pieces of the next go find places in the rack."""
+        operation = self.operations[index]
+        places = self.work.rack_places[operation.rack]
+        size = min(self.group[index], operation.units - self.taken[index])
+        lying = self.lying[operation.rack]
+        while True:
+            comes = start + operation.duration
+            there = [end for begin, end in lying if begin < comes + operation.wait and end > comes]
+            if len(there) + size <= places:
+                return start
+            start = min(there) - operation.duration
+
+    def _go(self, worker: int, index: int, start: int) -> None:
+        operation, taken = self.operations[index], self.taken[index]
+        size = min(self.group[index], operation.units - taken)
+        end = start + operation.duration * operation.goes(size)
+        for piece in range(size):
+            leaves = start + operation.leaves(piece)
+            insort(self.left[index], leaves)
+            if operation.rack in self.full_racks:
+                self.lying[operation.rack].append((leaves, leaves + operation.wait))
+        self._busy(worker, Block(start, end, worker, index, size), operation)
+        if operation.station >= 0:
+            self.station_free[operation.station] = end + (operation.wait if operation.holds else 0)
+        self.taken[index] += size
+        self.in_a_row[worker] += size
+        self.own[worker] = index
+        if self.taken[index] == operation.units:
+            self.open.remove(index)
+
+    def _set_up(self, worker: int, index: int, start: int) -> None:
+        number = self.operations[index].setup
+        setup = self.work.setups[number]
+        end = start + setup.duration
+        self._busy(worker, Block(start, end, worker, number, 0), setup)
+        if setup.station >= 0:
+            self.station_free[setup.station] = end
+        self.ready_setup[number] = end + setup.wait
+        self.own[worker] = -1
+
+    def _busy(self, worker: int, block: Block, what) -> None:
+        self.blocks.append(block)
+        self.free[worker] = block.end
+        self.last[worker] = what.task, what.station
+
+    def _closes(self, index: int) -> bool:
+        """Whether the next piece of this operation has something on it that must not wait long."""
+        taken = self.taken[index]
+        return any(
+            self.operations[before].max_wait is not None and len(self.left[before]) > taken
+            for before, _ in self.operations[index].before
+        )
+
+    def _pressed(self, index: int, now: int) -> bool:
+        """Whether one more piece of this operation would let another wait too long."""
+        then = now + self.operations[index].duration
+        for other in self.open:
+            if other == index:
+                continue
+            own = self.operations[other]
+            for before, wait in own.before:
+                most = self.operations[before].max_wait
+                waiting = len(self.left[before]) - self.taken[other]
+                if most is None or waiting <= 0:
+                    continue
+                oldest = self.left[before][self.taken[other]]
+                behind = waiting * own.duration + self.work.change
+                if max(then, oldest + wait) + behind > oldest + most:
+                    return True
+        return False
+
+
+def crowded_racks(work: Work) -> frozenset[int]:
+    """Racks that could be asked to take more pieces than they have places."""
+    most = [0] * len(work.racks)
+    for operation in work.operations:
+        if operation.rack >= 0 and operation.wait:
+            most[operation.rack] += operation.units
+    return frozenset(r for r, pieces in enumerate(most) if pieces > work.rack_places[r])

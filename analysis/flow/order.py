@@ -1,0 +1,150 @@
+"""The order of work: the quickest plan found, the bound it is measured by, and how sure it is.
+
+`order` is the main path: bound -> rules tried and improved (a good answer at once) -> the model
+(the proof, or a better plan) -> the fewest changes of task at that elapsed time.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from analysis.flow import model
+from analysis.flow.bounds import lower_bound
+from analysis.flow.listed import as_listed
+from analysis.flow.plan import Plan, make_plan
+from analysis.flow.search import Found, found, improve, least_changes
+from analysis.flow.work import TICKS, Work
+from analysis.problems import BadInput, Fault
+
+EFFORT_SECONDS = 8.0
+PIECES_PER_SECOND = 60_000  # pieces x operations a second that rules are tried on, measured
+EXACT_PARTS = 700  # piece by piece up to here; with changes of task that cost, CIRCUIT_PARTS
+CIRCUIT_PARTS = 64
+
+
+@dataclass(frozen=True)
+class Progress:
+    """How far the search is: the best plan's elapsed seconds and the bound."""
+
+    best_seconds: float
+    bound_seconds: float
+
+
+def order(
+    work: Work,
+    effort_seconds: float = EFFORT_SECONDS,
+    *,
+    stop: Callable[[], bool] | None = None,
+    report: Callable[[Progress], None] | None = None,
+) -> Plan:
+    """The quickest order of work found with about so many seconds of effort.
+
+    Effort is counted in work done, not by a clock, so the same work gives the same plan. `stop` is
+    asked now and then and ends the search with the best plan so far. Raises BadInput where nothing
+    can keep every `max_wait_seconds` and rack.
+    """
+    return _Search(work, effort_seconds, stop or (lambda: False), report).run()
+
+
+class _Search:
+    def __init__(self, work: Work, effort: float, stop, report):
+        self.work, self.effort, self.stop, self.report = work, effort, stop, report
+        self.bound = lower_bound(work)
+        self.best: Found | None = None
+
+    def run(self) -> Plan:
+        listed, possible = as_listed(self.work)
+        if possible:
+            self._keep(found(self.work, listed))
+        self._try_rules()
+        self._prove()
+        if self.best is None:
+            raise self._impossible()
+        self._fewest_changes()
+        return make_plan(
+            self.work, list(self.best.blocks), self.bound, max(b.end for b in listed),
+            stopped=self.stop(), as_listed_possible=possible,
+        )  # fmt: skip
+
+    @property
+    def closed(self) -> bool:
+        return self.best is not None and self.best.span <= self.bound
+
+    def _keep(self, plan: Found | None) -> None:
+        if plan and (self.best is None or plan.score < self.best.score):
+            self.best = plan
+            self._tell()
+
+    def _tell(self) -> None:
+        if self.report and self.best:
+            bound = min(self.bound, self.best.span)
+            self.report(Progress(self.best.span / TICKS, bound / TICKS))
+
+    def _try_rules(self) -> None:
+        size = sum(operation.units for operation in self.work.operations)
+        share = 0.25 if self._exact() else 0.8
+        tries = int(min(3000, share * self.effort * PIECES_PER_SECOND / max(size, 1)))
+        self._keep(improve(self.work, tries, self.bound, stop=self.stop, report=self._keep))
+
+    def _exact(self) -> bool:
+        parts = sum(o.units for o in self.work.operations) + len(self.work.setups)
+        costs = self.work.change or any(self.work.walks.values())
+        return parts <= (CIRCUIT_PARTS if costs else EXACT_PARTS)
+
+    def _prove(self) -> None:
+        """Piece by piece where that is few enough; its bound then holds for every order."""
+        if self.closed or self.stop() or not self._exact():
+            return
+        answer = self._solve([[1] * b.units for b in self.work.batches], 0.75 * self.effort)
+        if answer.impossible:
+            if self.best is not None:
+                raise AssertionError("the model refuses a plan that can be carried out")
+            raise self._impossible()
+        self.bound = max(self.bound, answer.bound)
+        self._tell()
+
+    def _solve(self, parts: list[list[int]], effort: float) -> model.Answer:
+        horizon = self.best.span if self.best else _generous(self.work)
+        answer = model.solve(
+            self.work, parts, horizon, self.bound, effort,
+            incumbent=list(self.best.blocks) if self.best else None,
+            stop=self.stop, report=self._told,
+        )  # fmt: skip
+        if answer.blocks is not None:
+            self._keep(found(self.work, answer.blocks))
+        return answer
+
+    def _told(self, best: int, bound: int) -> None:
+        if self.report:
+            self.report(Progress(best / TICKS, max(bound, self.bound) / TICKS))
+
+    def _fewest_changes(self) -> None:
+        """Among plans of the best elapsed time, one with fewer changes, where few parts allow."""
+        parts = sum(o.units for o in self.work.operations) + len(self.work.setups)
+        if parts > CIRCUIT_PARTS or self.stop() or self.best.changes <= least_changes(self.work):
+            return
+        answer = model.solve(
+            self.work, [[1] * b.units for b in self.work.batches], self.best.span, self.bound,
+            0.25 * self.effort, incumbent=list(self.best.blocks),
+            fewest_changes_at=self.best.span, stop=self.stop,
+        )  # fmt: skip
+        if answer.blocks is not None:
+            self._keep(found(self.work, answer.blocks))
+
+    def _impossible(self) -> BadInput:
+        hasty = [o for o in self.work.operations if o.max_wait is not None]
+        row, value = (hasty[0].row, f"{hasty[0].max_wait / TICKS:g}") if hasty else (0, "")
+        return BadInput([Fault(
+            self.work.file, row, "max_wait_seconds", "no order of work keeps it", value,
+            "allow a longer wait, or more people",
+        )])  # fmt: skip
+
+
+def _generous(work: Work) -> int:
+    """Longer than any sensible plan: everything one after another, every wait awaited."""
+    waits = sum(o.units * o.wait for o in work.operations) + sum(s.wait for s in work.setups)
+    changes = sum(o.units for o in work.operations) * (
+        work.change + max(work.walks.values(), default=0)
+    )
+    return work.attended + waits + changes + 1

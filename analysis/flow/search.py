@@ -1,0 +1,176 @@
+"""Search: many dispatching rules tried in turn, the best kept and changed a little.
+
+Every draw comes from one generator that starts the same each time, and the search counts rules,
+not seconds: the same work gives the same plan on any machine.
+"""
+
+from __future__ import annotations
+
+import random
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+from analysis.flow.bounds import tails_of
+from analysis.flow.dispatch import Rule, Stuck, dispatch, overruns
+from analysis.flow.plan import Block, count_changes, makespan
+from analysis.flow.work import Work
+
+SHARES = 4  # into how many parts a batch's ranks are cut while searching
+
+
+@dataclass(frozen=True)
+class Found:
+    """A plan and what it is judged by: elapsed ticks, then changes of task, then the blocks."""
+
+    span: int
+    changes: int
+    blocks: tuple[Block, ...]
+
+    @property
+    def score(self) -> tuple[int, int]:
+        return self.span, self.changes
+
+
+def found(work: Work, blocks: list[Block]) -> Found:
+    return Found(makespan(blocks), count_changes(work, blocks), tuple(sorted(blocks)))
+
+
+def attempt(work: Work, rule: Rule) -> Found | None:
+    """The plan of a rule, where it leads to one that may be carried out."""
+    try:
+        blocks = dispatch(work, rule)
+    except Stuck:
+        return None
+    if any(o.max_wait is not None for o in work.operations) and overruns(work, blocks):
+        return None
+    return found(work, blocks)
+
+
+def simple_rules(work: Work) -> dict[str, Rule]:
+    """Rules of thumb by name (common practice, no source), each with long and short runs."""
+    tails = tails_of(work)
+    count = len(work.operations)
+    ranks = {
+        "longest way to go": [-tail for tail in tails],
+        "as listed": list(range(count)),
+        "furthest along": [-place for place in range(count)],
+        "longest wait first": [-operation.wait for operation in work.operations],
+        "most work first": [-operation.load for operation in work.operations],
+        "quickest first": [operation.duration for operation in work.operations],
+    }
+    most = max((o.units for o in work.operations), default=1)
+    runs = {"whole batch": most, "five": 5, "one": 1}
+    return {
+        f"{name}, {length} in a row": Rule(
+            tuple((float(x),) for x in rank), (run,) * count, work.change if run > 1 else 0
+        )
+        for name, rank in ranks.items()
+        for length, run in runs.items()
+        if length == "whole batch" or run < most
+    }
+
+
+def improve(
+    work: Work,
+    tries: int,
+    bound: int,
+    *,
+    stop: Callable[[], bool] = lambda: False,
+    report: Callable[[Found], None] = lambda _: None,
+) -> Found | None:
+    """The best plan among the simple rules and `tries` changes of them.
+
+    Ends early where a plan reaches the bound with no change left to save.
+    """
+    draw = random.Random(0)  # the same draws for the same work: an answer must not change by itself
+    best, rule = None, None
+    for candidate in simple_rules(work).values():
+        plan = attempt(work, candidate)
+        if plan and (best is None or plan.score < best.score):
+            best, rule = plan, candidate
+            report(best)
+    rule = _spread(work, rule or next(iter(simple_rules(work).values())))
+    fewest = least_changes(work)
+    current, own = best, rule
+    for count in range(tries):
+        if stop() or (best and best.span <= bound and best.changes <= fewest):
+            break
+        candidate = _changed(work, own, draw)
+        plan = attempt(work, candidate)
+        if plan is None:
+            continue
+        # Late acceptance: a plan slightly worse than the one in hand may lead on, less so later.
+        slack = 0.01 * (1 - count / tries) * draw.random()
+        if current is None or plan.score <= (int(current.span * (1 + slack)), 1 << 30):
+            current, own = plan, candidate
+        if best is None or plan.score < best.score:
+            best, current, own = plan, plan, candidate
+            report(best)
+        elif count % 60 == 59:
+            current, own = best, own if current is best else candidate
+    return best
+
+
+def least_changes(work: Work) -> int:
+    """Changes no plan can do without: every task once, less one a worker."""
+    return max(0, len({o.task for o in work.operations}) - len(work.workers))
+
+
+def _spread(work: Work, rule: Rule) -> Rule:
+    """The rule with a rank for each share of a batch, and groups written out."""
+    order = sorted(range(len(rule.rank)), key=lambda index: rule.rank[index])
+    place = {index: float(position) for position, index in enumerate(order)}
+    return replace(
+        rule,
+        rank=tuple(
+            (place[index],) * min(SHARES, operation.units)
+            for index, operation in enumerate(work.operations)
+        ),
+        group=tuple(o.holds or o.pieces_at_once for o in work.operations),
+    )
+
+
+def _changed(work: Work, rule: Rule, draw: random.Random) -> Rule:
+    """The rule with one or two things about it changed."""
+    for _ in range(draw.choice((1, 1, 2, 3))):
+        index = draw.randrange(len(work.operations))
+        kind = draw.random()
+        if kind < 0.35:
+            rule = _with(rule, "rank", index, _moved(rule.rank[index], len(rule.rank), draw))
+        elif kind < 0.6:
+            rule = _swapped(rule, index, draw.randrange(len(work.operations)))
+        elif kind < 0.85:
+            rule = _with(rule, "run", index, _length(work.operations[index].units, draw))
+        elif kind < 0.93 or not any(o.holds > 1 for o in work.operations):
+            rule = replace(rule, patience=draw.choice((0, 0, work.change, 6000, 30000, 120000)))
+        else:
+            held = draw.choice([i for i, o in enumerate(work.operations) if o.holds > 1])
+            rule = _with(rule, "group", held, draw.randint(1, work.operations[held].holds))
+    return rule
+
+
+def _with(rule: Rule, name: str, index: int, value) -> Rule:
+    values = list(getattr(rule, name))
+    values[index] = value
+    return replace(rule, **{name: tuple(values)})
+
+
+def _moved(ranks: tuple[float, ...], count: int, draw: random.Random) -> tuple[float, ...]:
+    """New rank for all shares, or for those before or behind a point."""
+    new = draw.uniform(-1, count)
+    cut = draw.randrange(len(ranks) + 1)
+    if cut in (0, len(ranks)):
+        return (new,) * len(ranks)
+    if draw.random() < 0.5:
+        return (new,) * cut + ranks[cut:]
+    return ranks[:cut] + (new,) * (len(ranks) - cut)
+
+
+def _swapped(rule: Rule, one: int, other: int) -> Rule:
+    first, second = rule.rank[one][0], rule.rank[other][0]
+    swapped = _with(rule, "rank", one, (second,) * len(rule.rank[one]))
+    return _with(swapped, "rank", other, (first,) * len(rule.rank[other]))
+
+
+def _length(units: int, draw: random.Random) -> int:
+    return draw.choice((units, units, draw.randint(1, units), max(1, units // 2), 1))
