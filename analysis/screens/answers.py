@@ -8,7 +8,7 @@ import pandas as pd
 import pyarrow as pa
 import streamlit as st
 
-from analysis.screens import parts, words
+from analysis.screens import parts
 from analysis.screens.source import Source, current, figures
 
 
@@ -150,8 +150,3 @@ def worked_out(text: str) -> None:
     """Assumptions and formulas, folded away."""
     with st.expander("How this was worked out"):
         st.markdown(text)
-
-
-def named(product: str, variant: str = "") -> str:
-    """A product and its variant, safe to show."""
-    return words.plain(f"{product}, {variant}" if variant else product)

@@ -87,7 +87,7 @@ def _page(figures, product: str, variant: str, worker: str, batch: str) -> Page 
         return None
     return Page(
         time,
-        _lead(time, answers.named(product, variant), worker, one),
+        _lead(time, words.variant(product, variant), worker, one),
         (_most(time), _loss(time), _nobody(time, bool(one))),
         Table.of(_table(time), FORMATS),
         tuple(_surer(time)),

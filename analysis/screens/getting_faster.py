@@ -138,7 +138,7 @@ def _now(operation: str, chosen: pd.DataFrame) -> str:
     """Where everybody chosen stands, in a sentence."""
     longest = chosen["present_high"].max()
     parts = [_stands(row, longest) for _, row in chosen.iterrows()]
-    return f"For *{words.plain(operation)}*, {' and '.join(parts)}."
+    return f"For *{words.plain(operation)}*, {'; '.join(parts)}."
 
 
 def _stands(row: pd.Series, longest: float) -> str:
@@ -147,7 +147,7 @@ def _stands(row: pd.Series, longest: float) -> str:
     if row["pooled"]:
         return f"{who} needs perhaps {present} a piece (too few laps to say how fast that falls)"
     if row["curve"] == "constant":
-        return f"{who} needs about {present} a piece, with no effect of practice so far"
+        return f"{who} needs about {present} a piece, without an effect of practice so far"
     first = words.rough(row["first_unit_seconds"])
     return f"{who} now needs about {present} a piece (the first one took about {first})"
 
@@ -156,7 +156,7 @@ def _statements(row: pd.Series, low: float, high: float, batch: int) -> list[str
     return [
         _how_fast(row),
         _where_it_ends(row),
-        f"The next batch of {batch} takes {words.time_range(low, high)} of this.",
+        f"Here the next batch of {batch} takes {words.time_range(low, high)}.",
         _after_a_break(row),
         _after_a_start(row),
     ]
@@ -188,7 +188,7 @@ def _how_fast(row: pd.Series) -> str:
 def _taken_off(low: float, high: float) -> str:
     """Learning rates low to high as what a doubling takes off: `12 to 18 %`."""
     least, most = max(1 - high, 0.0), 1 - low
-    if least == 0:
+    if least < 0.005:
         return f"at most {words.share(most, 0)}"
     return words.share_range(least, most)
 

@@ -44,7 +44,7 @@ def duration_range(low: float | None, high: float | None) -> str:
 
 
 def time_range(low: float | None, high: float | None, longest: float | None = None) -> str:
-    """Two lengths of time (seconds) in one unit, as exact as their distance bears: `17 to 21 min`.
+    """Two lengths of time (seconds) in one unit: `17 to 21 min`, `6.1 to 6.9 min`.
 
     Seconds up to three minutes, then minutes up to 100, then hours; the unit fits `longest` where
     several ranges are to be read together, else `high`.
@@ -53,7 +53,10 @@ def time_range(low: float | None, high: float | None, longest: float | None = No
         return NOT_KNOWN
     top = high if longest is None else longest
     unit, seconds = ("s", 1) if top <= 180 else ("min", 60) if top <= 6000 else ("hours", 3600)
-    return f"{number_range(low / seconds, high / seconds)} {unit}"
+    low, high = low / seconds, high / seconds
+    decimals = int(high - low < 2 and high < 100)  # a tenth of a minute is fine enough for a bench
+    first, last = f"{low:,.{decimals}f}", f"{high:,.{decimals}f}"
+    return f"{first} {unit}" if first == last else f"{first} to {last} {unit}"
 
 
 def rough(seconds: float | None) -> str:

@@ -20,6 +20,8 @@ SCREENS = Path(answers.__file__).parent
         (1029, 1235, "17 to 21 min"),
         (366, 413, "6.1 to 6.9 min"),
         (24300, 57240, "7 to 16 hours"),
+        (116, 127, "116 to 127 s"),
+        (1274, 1275, "21.2 min"),
         (None, 5, words.NOT_KNOWN),
         (1, math.inf, words.NOT_KNOWN),
     ],
