@@ -16,7 +16,7 @@ NUMBER, TEXT = st.column_config.NumberColumn, st.column_config.TextColumn
 def show() -> None:
     """The shop, what it says in one sentence, and what is still to fill in."""
     here = source.current()
-    shop, routing = here.store.shop(), here.store.routing()
+    shop, routing = source.settings(here)
     st.title("Shop")
     demo_line(here)
     st.markdown(f"**{words.plain(_summary(shop))}**")
@@ -62,8 +62,7 @@ def _to_fill_in(shop, routing) -> list[str]:
 
 
 def _products(here: source.Source) -> None:
-    store = here.store
-    shop = store.shop()
+    shop, _ = source.settings(here)
     st.markdown(
         "What you make. Names are those in your laps. A row with a variant counts for that variant "
         "alone; what it leaves blank it takes from its product. Blank demand or shelf of a product "
@@ -80,7 +79,7 @@ def _products(here: source.Source) -> None:
         "stock": NUMBER("On the shelf (pieces)", min_value=0, format="%g"),
     }
     table = shop_tables.products_table(shop, _logged_products(here))
-    _table(store, "products", table, columns, shop_tables.with_products)
+    _table(here.store, "products", table, columns, shop_tables.with_products)
 
 
 def _logged_products(here: source.Source) -> list[tuple[str, str]]:
@@ -92,19 +91,18 @@ def _logged_products(here: source.Source) -> list[tuple[str, str]]:
 
 
 def _hours(here: source.Source) -> None:
-    store = here.store
+    shop, _ = source.settings(here)
     st.markdown(
         "Working hours of an ordinary week; breaks are the gaps. Write `08:00-12:00, 13:00-17:00`, "
         "and leave a closed day blank. *Takt time*, the pace demand asks for, counts on them."
     )
     columns = {"day": TEXT("Day", disabled=True), "hours": TEXT("Hours")}
-    table = shop_tables.hours_table(store.shop())
-    _table(store, "hours", table, columns, shop_tables.with_hours, rows="fixed")
+    table = shop_tables.hours_table(shop)
+    _table(here.store, "hours", table, columns, shop_tables.with_hours, rows="fixed")
 
 
 def _people(here: source.Source) -> None:
-    store = here.store
-    shop = store.shop()
+    shop, _ = source.settings(here)
     st.markdown(
         "Who works at the bench, by the names in your laps. Leave your own pay blank if you draw "
         "none: the figures then say what an hour earns you."
@@ -119,8 +117,8 @@ def _people(here: source.Source) -> None:
         ),
         "hours_per_week": NUMBER("Hours a week at the bench", min_value=0, max_value=168),
     }
-    table = shop_tables.people_table(shop, store.names("worker"))
-    _table(store, "people", table, columns, shop_tables.with_people)
+    table = shop_tables.people_table(shop, here.store.names("worker"))
+    _table(here.store, "people", table, columns, shop_tables.with_people)
     st.caption(
         "Employing or timing somebody else: tell them first what is timed and why, and do not use "
         "these figures to set a pace that strains. Wages, hours, breaks and the timing of people "
@@ -129,8 +127,7 @@ def _people(here: source.Source) -> None:
 
 
 def _costs(here: source.Source) -> None:
-    store = here.store
-    shop = store.shop()
+    shop, _ = source.settings(here)
     with st.form("costs"):
         name = st.text_input("Name of the workshop", shop.name)
         overhead = st.number_input(
@@ -147,12 +144,13 @@ def _costs(here: source.Source) -> None:
         asked = st.form_submit_button("Save costs", type="primary")
     if asked:
         basics = (name, timezone, currency.upper(), overhead)
-        _save("costs", lambda: store.save_shop(shop_tables.with_basics(shop, *basics), "costs"))
+        changed = shop_tables.with_basics
+        _save("costs", lambda: here.store.save_shop(changed(shop, *basics), "costs"))
 
 
 def _allowances(here: source.Source) -> None:
-    store = here.store
-    own, shop = store.shop().allowance, store.shop()
+    shop, _ = source.settings(here)
+    own = shop.allowance
     st.markdown(
         "Nobody works every minute of the day. The allowance is added to the timed work to get the "
         "time to plan with (trade term: *standard time*)."
@@ -188,7 +186,7 @@ def _allowances(here: source.Source) -> None:
     if asked:
         changed = shop_tables.with_allowance
         allowance = Allowance(personal, fatigue, contingency, convention)
-        _save("allowances", lambda: store.save_shop(changed(shop, allowance), "allowances"))
+        _save("allowances", lambda: here.store.save_shop(changed(shop, allowance), "allowances"))
     st.caption(
         "These are starting values, not a licence to go without rest. Breaks the law grants, and "
         "strain from presses, blades, solvents or repeated movement, follow local codes and a "
@@ -201,12 +199,12 @@ def _percent(label: str, value: float, meaning: str) -> float:
 
 
 def _route(here: source.Source) -> None:
-    store = here.store
+    store, (_, routing) = here.store, source.settings(here)
     st.markdown(
         "The way of a piece through the workshop (trade term: *routing*): one row for each product "
         "and operation. Planned times are used until your laps tell better."
     )
-    table = shop_tables.route_table(store.routing())
+    table = shop_tables.route_table(routing)
     if table.empty and store.lap_count():
         st.markdown(
             "Below is the usual order in your laps. Check it, above all what must come after "
@@ -228,20 +226,20 @@ def _route(here: source.Source) -> None:
 
 
 def _files(here: source.Source) -> None:
-    store = here.store
+    store, (shop, routing) = here.store, source.settings(here)
     st.markdown("The same as files, to keep, to edit elsewhere, or to hand to the command line.")
     with st.container(horizontal=True):
         st.download_button(
             "Download shop.toml",
-            shop_toml(store.shop()),
+            shop_toml(shop),
             "shop.toml",
             "application/toml",
             on_click="ignore",
         )
-        if store.routing() is not None:
+        if routing is not None:
             st.download_button(
                 "Download routing.csv",
-                shop_tables.route_csv(store.routing()),
+                shop_tables.route_csv(routing),
                 "routing.csv",
                 "text/csv",
                 on_click="ignore",

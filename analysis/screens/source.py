@@ -81,6 +81,16 @@ def _figures(url: str, version: int, _store):
     return study(_store.laps(), _store.routing(), _store.shop(), movements=movements)
 
 
+def settings(source: Source):
+    """The shop and the routing (None where there is none), kept until the store changes."""
+    return _settings(*source.key, source.store)
+
+
+@st.cache_resource(show_spinner=False, max_entries=4)
+def _settings(url: str, version: int, _store):
+    return _store.shop(), _store.routing()
+
+
 def week_figures(source: Source):
     """What the first screen reads out of the study, kept as long as the study."""
     return _week_figures(*source.key, figures(source))

@@ -9,6 +9,38 @@ from analysis.screens import answers, glossary, parts, source, words
 
 TRADE = ("individuals chart", "rolled throughput yield", "rework", "scrap", "transport", "delay")
 
+WEEKS_OFFERED = 60
+STOCK_COLUMNS = {
+    "product": "product",
+    "variant": "variant",
+    "stock": "on the shelf (pieces)",
+    "packed_not_put_away": "packed, not put away (pieces)",
+    "in_progress": "on the bench (pieces)",
+    "demand_per_week": "asked for (pieces a week)",
+    "lasts_days": "lasts (days)",
+    "batch_size": "batch (pieces)",
+}
+LEAK_COLUMNS = {
+    "kind": "leak",
+    "what": "what",
+    "hours_per_week": "hours a week",
+    "hours_low": "at least",
+    "hours_high": "at most",
+    "material_per_week": "material ({} a week)",
+    "share_of_bench_time": "of bench time (%)",
+}
+WORKED_OUT = """
+- **Good pieces**: pieces through the last operation of the route, lost ones off. A piece counts in
+  the week it is finished, so a week's hours and its pieces need not belong together.
+- **An ordinary week** lies within three sigma, taken from the mean moving range (individuals
+  chart, NIST/SEMATECH e-Handbook 6.3.2.2).
+- **What an hour left**: price less material of the week's good pieces, less a week's overhead,
+  over the hours logged.
+- **What to make next**: what runs out first, counting what is packed or on the bench.
+- **Leaks**: bench hours that made no good piece; a lost piece counts with the work already in it,
+  a fault with the operation that made it. Ranges are 95 %, from week to week.
+"""
+
 
 def show() -> None:
     """Three sentences, then output, yield and stock; for a newcomer also the way in."""
@@ -17,24 +49,23 @@ def show() -> None:
     newcomer = here.is_demo and not source.own_store().lap_count()
     parts.demo_line(here, where="below" if newcomer else "in under *My workshop*")
     parts.import_line()
-    if not here.store.lap_count():
+    desk = answers.desk(here)
+    if not desk.kept("laps", (), here.store.lap_count):
         st.markdown("**No laps yet.** Put in a file of laps, and this page says what they say.")
         _way_in()
         return
-    study, week_figures = source.figures(here), source.week_figures(here)
-    week = _chosen_week(week_figures.earnings)
-    st.markdown(_made_and_earned(week, study.currency))
-    st.markdown(_make_next(study))
-    st.markdown(_biggest_leak(week_figures.leaks, study.currency))
-    _still_missing(study)
+    week = _chosen_week(desk)
+    for sentence in desk.kept("this week", (week,), lambda: _sentences(desk, week)):
+        st.markdown(sentence)
+    _still_missing(desk)
     glossary.beside(*TRADE)
     if newcomer:
         _way_in()
-    _output(here, study)
-    _yield(study)
-    _stock(here, study)
-    answers.surer(_surer(study))
-    _worked_out(study, week_figures.leaks)
+    _output(desk)
+    _yield(desk)
+    _stock(desk)
+    answers.surer(desk.kept("this week surer", (), lambda: _surer(desk.figures)))
+    _worked_out(desk)
 
 
 def _way_in() -> None:
@@ -50,27 +81,38 @@ def _way_in() -> None:
         parts.template_button()
 
 
-def _chosen_week(weeks):
-    """The row of the week to read out: the last one that is over and was worked, unless picked."""
+def _chosen_week(desk: answers.Desk) -> pd.Timestamp:
+    """The Monday of the week to read out: the last one that is over and worked, unless picked."""
     today = pd.Timestamp(datetime.now(UTC).date())
-    worked = weeks[weeks.bench_hours > 0]
-    over = worked[[start + timedelta(days=7) <= today for start in worked.week_start]]
-    usual = (over if len(over) else worked).week_start.iloc[-1]
-    starts = list(reversed(list(worked.week_start)))
-    picked = st.selectbox(
-        "Week",
-        starts,
-        index=starts.index(usual),
-        format_func=lambda start: words.week(start) + _which(start, usual, today),
-        key="week",
-    )
-    return worked[worked.week_start == picked].iloc[0]
+    offered, usual = desk.kept("weeks offered", (today,), lambda: _offered(desk, today))
+    picked = st.selectbox("Week", list(offered), index=usual, key="week")
+    return offered[picked]
 
 
-def _which(start: pd.Timestamp, usual: pd.Timestamp, today: pd.Timestamp) -> str:
-    if start == usual:
-        return " (last full week)" if start + timedelta(days=7) <= today else " (so far)"
-    return " (so far)" if start + timedelta(days=7) > today else ""
+def _offered(desk: answers.Desk, today: pd.Timestamp) -> tuple[dict[str, pd.Timestamp], int]:
+    """The worked weeks by their names, newest first, and the place of the one to begin with."""
+    weeks = desk.figures.weeks
+    starts = list(weeks.week_start[weeks.bench_hours > 0])[::-1][:WEEKS_OFFERED]
+    over = [start + timedelta(days=7) <= today for start in starts]
+    usual = over.index(True) if any(over) else 0
+    names = [
+        words.week(start) if done else f"{words.week(start)} (so far)"
+        for start, done in zip(starts, over, strict=True)
+    ]
+    if over[usual]:
+        names[usual] += " (last full week)"
+    return dict(zip(names, starts, strict=True)), usual
+
+
+def _sentences(desk: answers.Desk, monday: pd.Timestamp) -> list[str]:
+    """The three sentences the page opens with."""
+    study, figures = desk.figures, source.week_figures(desk.here)
+    week = figures.earnings[figures.earnings.week_start == monday].iloc[0]
+    return [
+        _made_and_earned(week, study.currency),
+        _make_next(study),
+        _biggest_leak(figures.leaks, study.currency),
+    ]
 
 
 def _made_and_earned(week, currency: str) -> str:
@@ -184,78 +226,86 @@ def _leak_name(leak) -> str:
     return names[leak.kind]
 
 
-def _still_missing(study) -> None:
+def _still_missing(desk: answers.Desk) -> None:
     """What to fill in on Shop for the sentences to be whole."""
-    rows = [row for row in study.shop.products if not row.variant]
-    missing = []
-    if not rows or any(row.price is None or row.material_cost is None for row in rows):
-        missing.append("price and material of each product")
-    if not rows or any(row.demand_per_week is None for row in rows):
-        missing.append("how many are asked for a week")
-    if not any(worker.cost_per_hour is not None for worker in study.shop.workers):
-        missing.append("what an hour of each person costs")
-    if study.shop.overhead_per_week is None:
-        missing.append("rent, power and insurance in a week")
+    missing = desk.kept("this week missing", (), lambda: _missing(desk.figures.shop))
     if missing:
         st.info(f"Fill in on Shop, and this page says more: {'; '.join(missing)}.")
         parts.screen_link("shop", "Open Shop")
 
 
-def _output(here: source.Source, study) -> None:
+def _missing(shop) -> list[str]:
+    rows = [row for row in shop.products if not row.variant]
+    missing = []
+    if not rows or any(row.price is None or row.material_cost is None for row in rows):
+        missing.append("price and material of each product")
+    if not rows or any(row.demand_per_week is None for row in rows):
+        missing.append("how many are asked for a week")
+    if not any(worker.cost_per_hour is not None for worker in shop.workers):
+        missing.append("what an hour of each person costs")
+    if shop.overhead_per_week is None:
+        missing.append("rent, power and insurance in a week")
+    return missing
+
+
+def _output(desk: answers.Desk) -> None:
+    st.subheader("Output, week by week")
+    answers.picture(desk, "this week output", (), lambda: _output_chart(desk.figures.weeks))
+    st.caption(
+        "Points between the dashed lines are ordinary ups and downs: look for a reason only "
+        "outside them. Too few weeks show no lines, weeks without work leave a gap."
+    )
+
+
+def _output_chart(weeks: pd.DataFrame):
     from analysis.charts.weekly import weekly_output_chart
 
-    st.subheader("Output, week by week")
-    last = study.weeks.iloc[-1]
+    last = weeks.iloc[-1]
     limits = None if pd.isna(last.lower) else last[["centre", "lower", "upper"]].to_dict()
-    measure = "good_units_per_bench_hour"
-    answers.picture(
-        here, "this week output", (), lambda: weekly_output_chart(study.weeks, limits, measure)
-    )
-    if limits:
-        st.caption(
-            "Points between the dashed lines are ordinary ups and downs: look for a reason only "
-            "outside them. Weeks without work leave a gap."
-        )
+    return weekly_output_chart(weeks, limits, "good_units_per_bench_hour")
 
 
-def _yield(study) -> None:
+def _yield(desk: answers.Desk) -> None:
     st.subheader("Right first time")
-    table = study.rolled_yield
+    lines = desk.kept("this week yield", (), lambda: _yields(desk.figures.rolled_yield))
+    answers.points(lines)
+
+
+def _yields(table: pd.DataFrame) -> list[str]:
     if table.empty:
-        st.markdown("Known once laps say how many pieces needed mending or were lost.")
-        return
-    for _, row in table.iterrows():
-        st.markdown(
-            f"- {words.plain(row['product'])}: of 100 pieces begun, about "
-            f"{words.number_range(100 * row.rolled_low, 100 * row.rolled_high)} come through every "
-            f"operation without mending (*rolled throughput yield*), and "
-            f"{100 * row.good_share:.0f} end as good pieces."
-        )
+        return ["Known once laps say how many pieces needed mending or were lost."]
+    return [
+        f"{words.plain(row['product'])}: of 100 pieces begun, about "
+        f"{words.number_range(100 * row.rolled_low, 100 * row.rolled_high)} come through every "
+        f"operation without mending (*rolled throughput yield*), and "
+        f"{100 * row.good_share:.0f} end as good pieces."
+        for _, row in table.iterrows()
+    ]
 
 
-def _stock(here: source.Source, study) -> None:
-    from analysis.charts.stock import stock_chart
-
+def _stock(desk: answers.Desk) -> None:
     st.subheader("On the shelf")
-    stock = study.stock
-    if stock.empty or stock.lasts_days.isna().all():
+    table = desk.kept("this week stock", (), lambda: _stock_table(desk.figures.stock))
+    if table is None:
         st.markdown("Fill in on Shop what is on the shelf and how many are asked for a week.")
         parts.screen_link("shop", "Open Shop")
         return
-    answers.picture(here, "this week stock", (), lambda: stock_chart(stock))
-    columns = {
-        "product": "Product",
-        "variant": "Variant",
-        "stock": st.column_config.NumberColumn("On the shelf (pieces)", format="%.0f"),
-        "packed_not_put_away": st.column_config.NumberColumn("Packed, not put away", format="%.0f"),
-        "in_progress": st.column_config.NumberColumn("On the bench (pieces)", format="%.0f"),
-        "demand_per_week": st.column_config.NumberColumn("Asked for a week", format="%.0f"),
-        "lasts_days": st.column_config.NumberColumn("Lasts (days)", format="%.0f"),
-        "batch_size": st.column_config.NumberColumn("Batch (pieces)", format="%.0f"),
-    }
-    st.dataframe(
-        stock.sort_values("make_rank")[list(columns)], column_config=columns, hide_index=True
-    )
+    answers.picture(desk, "this week stock", (), lambda: _stock_chart(desk.figures.stock))
+    answers.table(table, "stock")
+
+
+def _stock_chart(stock: pd.DataFrame):
+    from analysis.charts.stock import stock_chart
+
+    return stock_chart(stock)
+
+
+def _stock_table(stock: pd.DataFrame) -> answers.Table | None:
+    """The shelf by product and variant, what runs out first on top; None where nothing is known."""
+    if stock.empty or stock.lasts_days.isna().all():
+        return None
+    shown = stock.sort_values("make_rank")[list(STOCK_COLUMNS)].rename(columns=STOCK_COLUMNS)
+    return answers.Table.of(shown, dict.fromkeys(list(STOCK_COLUMNS.values())[2:], "%.0f"))
 
 
 def _surer(study) -> list[str]:
@@ -274,18 +324,17 @@ def _surer(study) -> list[str]:
     return lines
 
 
-def _worked_out(study, leaks) -> None:
+def _worked_out(desk: answers.Desk) -> None:
     with st.expander("How this was worked out"):
-        st.markdown(
-            "- **Good pieces**: pieces through the last operation of the route, lost ones off. "
-            "A piece counts in the week it is finished, so a week's hours and its pieces need not "
-            "belong together.\n"
-            "- **An ordinary week** lies within three sigma of the mean moving range (individuals "
-            "chart, NIST/SEMATECH e-Handbook 6.3.2.2).\n"
-            "- **What an hour left**: price less material of the week's good pieces, less a week's "
-            "overhead, over the hours logged.\n"
-            "- **Leaks**: the last weeks worked; lost pieces count with the work already in them; "
-            "ranges are 95 %, from week to week."
-        )
-        if len(leaks):
-            st.dataframe(leaks, hide_index=True)
+        st.markdown(WORKED_OUT)
+        st.markdown("Where hours leaked away in the last weeks worked, largest first:")
+        answers.table(desk.kept("this week leaks", (), lambda: _leak_table(desk)), "leaks")
+
+
+def _leak_table(desk: answers.Desk) -> answers.Table:
+    leaks = source.week_figures(desk.here).leaks
+    share = 100 * leaks.share_of_bench_time.astype(float)
+    shown = leaks.assign(share_of_bench_time=share)[list(LEAK_COLUMNS)]
+    columns = {name: header.format(desk.figures.currency) for name, header in LEAK_COLUMNS.items()}
+    formats = dict.fromkeys(list(columns.values())[2:], "%.1f")
+    return answers.Table.of(shown.rename(columns=columns), formats)
