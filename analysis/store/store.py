@@ -20,7 +20,7 @@ from analysis.records.export import write_laps
 from analysis.records.laps import LapsFile
 from analysis.records.routing import write_routing
 from analysis.records.shop import Shop, shop_toml
-from analysis.store import changes, documents, laps, one_lap, stock, totals
+from analysis.store import changes, documents, laps, stock, totals
 from analysis.store.connection import open_engine, reading, writing
 from analysis.store.laps import ImportReport, Progress
 from analysis.store.schema import bring_up_to_date
@@ -92,10 +92,6 @@ class Store:
         """Take in the laps of a file that are not there yet, all or none; see `laps.take_in`."""
         with writing(self.engine) as connection:
             return laps.take_in(connection, self.clock(), file, kind, progress)
-
-    def add_lap(self, lap: dict) -> int | None:
-        """Take in one lap, a row of a checked frame as a dict, durably; see `one_lap`."""
-        return one_lap.add(self.engine, lap, self.clock())
 
     def laps(self) -> pd.DataFrame:
         """The laps that count, as the checked laps frame, by start."""

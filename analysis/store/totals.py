@@ -14,6 +14,7 @@ import sqlalchemy as sa
 from analysis.records.shop import read_shop
 from analysis.records.zones import local_days
 from analysis.store import tables
+from analysis.store.quick import Quick
 
 TOTALS_BY_WEEK = ("week_start", *tables.TOTALS_BY[1:])
 LAP_COLUMNS = ("started_at", "seconds", *tables.TOTALS_BY[1:], *tables.TOTALS[1:4])
@@ -22,6 +23,11 @@ ADD = sa.text(
     f"VALUES ({', '.join(':' + name for name in (*tables.TOTALS_BY, *tables.TOTALS))}) "
     f"ON CONFLICT ({', '.join(tables.TOTALS_BY)}) DO UPDATE SET "
     + ", ".join(f"{name} = day_total.{name} + excluded.{name}" for name in tables.TOTALS)
+)
+_SHOP = Quick(
+    sa.select(tables.document.c.text).where(
+        tables.document.c.name == sa.literal_column("'shop'"), tables.document.c.ended_by.is_(None)
+    )
 )
 _WEEKS_BEFORE = 10_000  # so that days before 1970 are not rounded the other way
 
@@ -62,9 +68,8 @@ def _sums(laps: pd.DataFrame, zone: str) -> pd.DataFrame:
 
 def zone(connection: sa.Connection) -> str:
     """The shop's zone as the store has it now."""
-    document = tables.document.c
-    text = sa.select(document.text).where(document.name == "shop", document.ended_by.is_(None))
-    return zone_in(connection.scalar(text) or "")
+    found = _SHOP.run(connection.connection.cursor(), connection.dialect, {}).fetchone()
+    return zone_in(found[0] if found else "")
 
 
 @lru_cache(8)

@@ -251,24 +251,6 @@ def test_any_walk_of_changes_and_undos_leads_back(store):
     same_laps(store, file.frame)
 
 
-def test_one_lap_from_the_bench_is_kept_once_and_counts_like_an_imported_one(store):
-    file = laps_file(20)
-    laps = file.frame.drop(columns="row").to_dict("records")
-    changes = [store.add_lap(lap) for lap in laps]
-    assert all(changes) and [store.add_lap(lap) for lap in laps] == [None] * 20
-    same_laps(store, file.frame)
-    check_totals(store)
-    assert store.import_laps(file).already_there == 20
-    with pytest.raises(BadInput, match="other content"):
-        store.add_lap(laps[3] | {"seconds": 1.0})
-    store.correct_lap("lap-3", {"seconds": "2"})
-    store.remove_laps(["lap-4"])
-    assert store.add_lap(laps[3]) is None and store.add_lap(laps[4]) is None
-    store.undo(changes[5])
-    assert store.add_lap(laps[5]) is not None
-    assert len(store.laps()) == 19
-
-
 def test_two_openings_of_one_store_see_each_others_laps(store):
     other = open_store(store.place)
     other.import_laps(laps_file(5, prefix="other"))
