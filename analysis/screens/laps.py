@@ -10,7 +10,7 @@ import streamlit as st
 
 from analysis.problems import BadInput, Problem
 from analysis.records.laps import ACTIVITIES, CATEGORIES, COUNTS
-from analysis.screens import pairing, parts, source, words
+from analysis.screens import answers, pairing, parts, source, words
 
 PAGE_LAPS = 50
 CHANGES_SHOWN = 12
@@ -62,7 +62,7 @@ def show() -> None:
     parts.demo_line(here)
     parts.import_line()
     parts.saved_line(here.store)
-    st.markdown(f"**{_summary(here.store)}**")
+    st.markdown(f"**{_summary(here)}**")
     tabs = st.tabs(["Look and mend", "Take in", "Set aside", "Changes", "Export", "Phones"])
     tab_parts = (_look, _take_in, _set_aside, _changes, _export, lambda _: pairing.show())
     for tab, part in zip(tabs, tab_parts, strict=True):
@@ -70,61 +70,72 @@ def show() -> None:
             part(here)
 
 
-def _summary(store) -> str:
-    laps = store.lap_count()
+def _summary(here: source.Source) -> str:
+    """How many laps are on record, and up to when."""
+    laps = here.store.lap_count()
     if not laps:
         return "No laps on record yet. Put in a file under “Take in”."
-    newest = store.page(0, 1)[0].started_at.iloc[0].tz_convert(store.shop().timezone)
+    newest = here.store.page(0, 1)[0].started_at.iloc[0].tz_convert(_zone(here))
     return f"{words.count(laps, 'lap')} on record, the latest of {words.day(newest)}."
+
+
+def _zone(here: source.Source) -> str:
+    return source.settings(here)[0].timezone
 
 
 def _look(here: source.Source) -> None:
     """A page of the laps that match, and the one ticked to mend."""
-    store = here.store
-    if not store.lap_count():
+    desk = answers.desk(here)
+    if not here.store.lap_count():
         st.markdown("Nothing to look at yet. **Take in** a file first.")
         return
-    wanted = _filters(store)
-    page, found = store.page((_page_number() - 1) * PAGE_LAPS, PAGE_LAPS, wanted)
+    wanted = _filters(desk)
+    number = st.session_state.get("laps_page", 1)
+    page, found = _page(desk, number, wanted)
     if page.empty and found:  # the page stood beyond the end of what is found now
-        st.session_state["laps_page"] = 1
-        page, found = store.page(0, PAGE_LAPS, wanted)
+        number = st.session_state["laps_page"] = 1
+        page, found = _page(desk, number, wanted)
     if not found:
         st.markdown("No lap matches. Widen what you look for above.")
         return
     st.markdown(f"{words.count(found, 'lap')}, newest first. Tick one to mend or remove it.")
     picked = st.dataframe(
-        _shown(page, store.shop().timezone),
+        _shown(page, _zone(here)),
         hide_index=True,
         column_config=_columns(),
         on_select="rerun",
         selection_mode="single-row",
-        key=f"laps_table_{store.version()}",
+        # A tick belongs to this page of what is looked for: on another it would mean another lap.
+        key=f"laps_table_{here.store.version()}_{number}_{tuple(wanted.values())}",
         placeholder="",
     )
     if found > PAGE_LAPS:
         st.pagination(-(-found // PAGE_LAPS), key="laps_page")
     rows = picked.selection.rows
     if rows and rows[0] < len(page):
-        _one_lap(store, page.iloc[rows[0]])
+        _one_lap(here, page.iloc[rows[0]])
 
 
-def _page_number() -> int:
-    return st.session_state.get("laps_page", 1)
+def _page(desk: answers.Desk, number: int, wanted: dict) -> tuple[pd.DataFrame, int]:
+    """A page of the laps that match, numbered from 1, and how many match."""
+    offset = (number - 1) * PAGE_LAPS
+    choice = (number, tuple(wanted.items()))
+    return desk.kept("laps page", choice, lambda: desk.here.store.page(offset, PAGE_LAPS, wanted))
 
 
-def _filters(store) -> dict:
+def _filters(desk: answers.Desk) -> dict:
     """What to look for, as the store's filters; names offered are those on record."""
-    wanted = {}
+    wanted, store = {}, desk.here.store
     with st.expander("Look for", icon=":material/search:"):
         columns = st.columns(len(FILTERS))
         for name, column in zip(FILTERS, columns, strict=True):
-            choice = column.selectbox(SHOWN[name], [ALL, *store.names(name)], key=f"find_{name}")
+            names = desk.kept(f"{name} names", (), lambda name=name: [ALL, *store.names(name)])
+            choice = column.selectbox(SHOWN[name], names, key=f"find_{name}")
             wanted[name] = "" if choice == ALL else choice
         batch, text, first, last = st.columns(4)
         wanted["batch"] = batch.text_input("Batch", key="find_batch").strip()
         wanted["text"] = text.text_input("Words in note, cause or id", key="find_text").strip()
-        zone = ZoneInfo(store.shop().timezone)
+        zone = ZoneInfo(_zone(desk.here))
         if day := first.date_input("From", None, key="find_from", format="YYYY-MM-DD"):
             wanted["from"] = datetime.combine(day, time(), zone)
         if day := last.date_input("To", None, key="find_to", format="YYYY-MM-DD"):
@@ -146,9 +157,9 @@ def _columns() -> dict:
     return config | {"started_at": began, "seconds": seconds, "rating": rating}
 
 
-def _one_lap(store, lap: pd.Series) -> None:
+def _one_lap(here: source.Source, lap: pd.Series) -> None:
     """Mend or remove one lap, and what it was before."""
-    zone = store.shop().timezone
+    store, zone = here.store, _zone(here)
     began = lap.started_at.tz_convert(zone)
     st.subheader(f"Lap of {words.day(began)}, {began:%H:%M}")
     left, right = st.columns([2, 1])
@@ -160,26 +171,30 @@ def _one_lap(store, lap: pd.Series) -> None:
 
 
 def _mend(store, lap: pd.Series, zone: str) -> None:
-    began = lap.started_at.tz_convert(zone).isoformat(timespec="seconds")
-    written = {name: f"{lap[name]:g}" for name in ("seconds", *COUNTS, "rating")}
-    written |= {name: lap[name] for name in (*CATEGORIES, "note")} | {"started_at": began}
-    with st.form("mend"):
+    """A form with the lap as it is; only what was typed anew is handed to the store."""
+    written = {name: f"{lap[name]:.10g}" for name in ("seconds", *COUNTS, "rating")}
+    written |= {name: lap[name] for name in (*CATEGORIES, "note")}
+    written["started_at"] = lap.started_at.tz_convert(zone).isoformat(timespec="seconds")
+    # The fields are those of this lap at this version: nothing typed for one spills to another.
+    key = f"{lap.lap_id} {store.version()}"
+    with st.form(f"mend {key}"):
         text = {}
         for pair in MEND_PAIRS:
             for name, column in zip(pair, st.columns(2), strict=True):
-                text[name] = _field(column, name, written[name])
-        text["note"] = st.text_input(SHOWN["note"], written["note"])
+                text[name] = _field(column, name, written[name], key)
+        text["note"] = _field(st, "note", written["note"], key)
         asked = st.form_submit_button("Save correction", type="primary")
     st.caption("The lap as it was is kept, and can be brought back under Changes.")
     if asked:
-        _correct(store, lap, text)
+        _correct(store, lap, {name: new for name, new in text.items() if new != written[name]})
 
 
-def _field(place, name: str, written: str) -> str:
+def _field(place, name: str, written: str, key: str) -> str:
     """One column of a lap to edit, as text; a choice where the contract names what it may be."""
     if name == "activity":
-        return place.selectbox(SHOWN[name], ACTIVITIES, ACTIVITIES.index(written))
-    return place.text_input(SHOWN[name], written)
+        at = ACTIVITIES.index(written)
+        return place.selectbox(SHOWN[name], ACTIVITIES, at, key=f"{name} {key}")
+    return place.text_input(SHOWN[name], written, key=f"{name} {key}")
 
 
 def _correct(store, lap: pd.Series, text: dict) -> None:
@@ -282,7 +297,7 @@ def _changes(here: source.Source) -> None:
         st.markdown("Nothing has been changed yet.")
         return
     st.markdown("Every change, newest first. An undo is a change too, and can itself be undone.")
-    zone = here.store.shop().timezone
+    zone = _zone(here)
     for _, change in changes.head(number).iterrows():
         _one_change(here.store, change, zone)
     if len(changes) > number and st.button("Show earlier changes"):

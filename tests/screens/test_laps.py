@@ -80,6 +80,36 @@ def test_a_correction_that_breaks_a_rule_is_refused_in_plain_words(show, needed_
     assert needed_only.version() == version
 
 
+def field(screen, label: str):
+    return next(box for box in screen.text_input if box.label == label)
+
+
+def test_what_is_typed_for_one_lap_does_not_spill_to_another(show, needed_only):
+    screen = tick(show("laps"), 0)
+    field(screen, "Pieces").set_value("60")
+    tick(screen, 1)
+    assert field(screen, "Pieces").value == "1"
+
+
+def test_mending_one_thing_leaves_the_rest_of_the_lap_to_the_last_digit(show, needed_only):
+    lap = needed_only.laps().iloc[-1]
+    exact = {"seconds": "1234.5678901", "started_at": "2026-11-11T10:00:00.123456+00:00"}
+    needed_only.correct_lap(lap.lap_id, exact)
+    screen = tick(show("laps"), 0)
+    field(screen, "Pieces").set_value("7")
+    press(screen, "Save correction")
+    mended = needed_only.laps().iloc[-1]
+    assert (mended.units, mended.seconds) == (7, 1234.5678901)
+    assert mended.started_at.microsecond == 123456
+
+
+def test_a_tick_is_gone_on_another_page(show):
+    screen = tick(show("laps"), 4)
+    assert any(button.label == "Save correction" for button in screen.button)
+    screen.pagination[0].set_value(2).run()
+    assert not any(button.label == "Save correction" for button in screen.button)
+
+
 def test_a_removed_lap_counts_no_more_and_can_be_brought_back(show, needed_only):
     screen = tick(show("laps"), 3)
     press(screen, "Yes, remove it")
