@@ -111,11 +111,14 @@ def _break_rules(breaks: pd.DataFrame, most_pieces: float, many: bool) -> list[a
     breaks = breaks.sort_values("pieces_made", ignore_index=True)
     who = breaks["worker"].astype(str)
     length = breaks["days_away"].map(away) + " away"
+    at = breaks["pieces_made"].to_numpy(float)
+    wide = (_WORDS_WIDE if many else 0.75 * _WORDS_WIDE) * most_pieces
+    early = at < wide
     named = breaks.assign(
         who=who,
         length=length,
         said=who + " " + length if many else length,
-        top=12 + _LINE_PIXELS * _rows_of_words(breaks["pieces_made"], most_pieces),
+        top=12 + _LINE_PIXELS * _rows_of_words(at, early, wide),
     )
     tooltip = [
         alt.Tooltip("who:N", title="worker"),
@@ -124,7 +127,6 @@ def _break_rules(breaks: pd.DataFrame, most_pieces: float, many: bool) -> list[a
     ]
     rule = alt.Chart(named).mark_rule(strokeDash=[4, 3], color=look.GREY, strokeWidth=1.5)
     height = alt.Y("top:Q", scale=None, axis=None)
-    early = named["pieces_made"] < _WORDS_WIDE * most_pieces
     words = [
         alt.Chart(part)
         .mark_text(align=align, baseline="middle", dx=dx, color=look.INK)
@@ -135,15 +137,17 @@ def _break_rules(breaks: pd.DataFrame, most_pieces: float, many: bool) -> list[a
     return [rule.encode(x="pieces_made:Q", tooltip=tooltip), *words]
 
 
-def _rows_of_words(at: pd.Series, most_pieces: float) -> np.ndarray:
-    """The line each words stand on: the first on which those before leave room."""
-    room = _WORDS_WIDE * most_pieces
-    last: list[float] = []
-    rows = []
-    for place in at:
-        row = next((r for r, before in enumerate(last) if place - before > room), len(last))
-        last[row : row + 1] = [place]
-        rows.append(row)
+def _rows_of_words(at: np.ndarray, early: np.ndarray, wide: float) -> np.ndarray:
+    """The line each words stand on: the first on which they run into none placed before.
+
+    Words `wide` (in pieces) stand to the right of their upright where it is early, else left.
+    """
+    begin = np.where(early, at, at - wide)
+    rows: list[int] = []
+    for here, start in enumerate(begin):
+        near = np.abs(begin[:here] - start) < wide
+        taken = {row for row, is_near in zip(rows, near, strict=True) if is_near}
+        rows.append(next(row for row in range(here + 1) if row not in taken))
     return np.array(rows)
 
 

@@ -45,6 +45,17 @@ def test_nothing_is_cut_off_at_the_side(app, page, path):
     assert outside == []
 
 
+def test_the_words_of_breaks_stand_clear_of_each_other(app, page):
+    open_screen(app, page, "getting-faster")
+    boxes = page.locator(f"{CHART} svg").first.evaluate(
+        """svg => [...svg.querySelectorAll('text')].filter(t => t.textContent.endsWith('away'))
+          .map(t => t.getBoundingClientRect()).map(b => [b.left, b.right, b.top, b.bottom])"""
+    )
+    assert len(boxes) == 2
+    (left, right, top, bottom), (left2, right2, top2, bottom2) = boxes
+    assert right <= left2 or right2 <= left or bottom <= top2 + 3 or bottom2 <= top + 3
+
+
 @pytest.mark.parametrize("path", SCREENS)
 def test_letters_on_the_chart_are_at_least_twelve_pixels_high(app, page, path):
     open_screen(app, page, path)

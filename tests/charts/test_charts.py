@@ -216,18 +216,16 @@ def test_breaks_and_the_plateau_are_written_on_the_curve():
     }
 
 
-def test_the_words_of_breaks_do_not_run_into_each_other():
+@pytest.mark.parametrize(
+    ("at", "share_a_line"),
+    [((100.0, 105.0), False), ((100.0, 300.0), False), ((10.0, 395.0), True)],
+)
+def test_the_words_of_breaks_do_not_run_into_each_other(at, share_a_line):
     frame = frames.practice(workers=("maker",))
-    frame["breaks"] = pd.DataFrame(
-        {"worker": "maker", "pieces_made": [100.0, 105.0, 350.0], "days_away": 20.0}
-    )
-    tops = {
-        row["pieces_made"]: row["top"]
-        for row in rows(practice_chart(**frame).to_dict())
-        if "top" in row
-    }
-    assert tops[100.0] != tops[105.0]
-    assert tops[350.0] == tops[100.0]
+    frame["breaks"] = pd.DataFrame({"worker": "maker", "pieces_made": at, "days_away": 20.0})
+    spec = practice_chart(**frame).to_dict()
+    tops = {row["pieces_made"]: row["top"] for row in rows(spec) if "top" in row}
+    assert (tops[at[0]] == tops[at[1]]) is share_a_line
 
 
 def test_slow_work_is_drawn_in_minutes():
