@@ -83,7 +83,8 @@ def _with_losses(table: pd.DataFrame, laps: pd.DataFrame, timezone: str) -> pd.D
     pieces = np.where(is_regular(may_lose), may_lose["units"], 0.0)
     scrap = may_lose["scrap_units"].to_numpy(float)
     alike = likeness(scrap, pieces, cell, clusters(may_lose, timezone), len(table))
-    lost = np.bincount(cell, scrap, len(table)).astype("int64")
+    # More may be logged as lost in mending than was made; no more than all can be gone.
+    lost = np.minimum(np.bincount(cell, scrap, len(table)), table["units"]).astype("int64")
     low, high = wilson(lost, table["units"], alike)
     return table.assign(
         lost_units=lost, scrap_rate=lost / table["units"], scrap_rate_low=low,
@@ -127,22 +128,37 @@ def share_draws(hits, trials, effect, draws: int, rng: np.random.Generator) -> n
 
 
 def rolled_yield(
-    quality: pd.DataFrame, rng: np.random.Generator, draws: int = 1000
+    quality: pd.DataFrame, content: pd.DataFrame, rng: np.random.Generator, draws: int = 1000
 ) -> pd.DataFrame:
-    """Rolled throughput yield per product: the product of its operations' first-pass yields.
+    """Rolled throughput yield per product: the product of the first-pass yields on its route.
 
     The share of pieces that pass every operation first time, faults of different operations taken
-    as independent (ASQ; trade). good_share: the product of (1 - scrap rate).
+    as independent (ASQ; trade). Variants with routes of their own are weighed as in `content`
+    (product, variant, operation, share). good_share: the product of (1 - scrap rate) likewise.
+    Operations without laps count as faultless; products without laps have no row.
     """
     first_pass = quality["units"] - quality["rework_units"] - quality["scrap_units"]
     drawn = share_draws(first_pass, quality["units"], quality["likeness"], draws, rng)
+    right = _over_routes(quality["first_pass_yield"].to_numpy()[None, :], quality, content)
+    good = _over_routes(1 - quality["scrap_rate"].to_numpy()[None, :], quality, content)
+    spread = _over_routes(drawn, quality, content)
     rows = []
-    for product, rows_of in quality.groupby("product", sort=True).indices.items():
-        low, high = np.quantile(drawn[:, rows_of].prod(axis=1), [0.025, 0.975])
-        value = quality["first_pass_yield"].iloc[rows_of].prod()
-        good = (1 - quality["scrap_rate"].iloc[rows_of]).prod()
-        rows.append((product, value, min(low, value), max(high, value), good))
+    for product in quality["product"].unique():
+        value = right[product][0]
+        low, high = np.quantile(spread[product], [0.025, 0.975])
+        rows.append((product, value, min(low, value), max(high, value), good[product][0]))
     return pd.DataFrame(rows, columns=list(ROLLED_COLUMNS))
+
+
+def _over_routes(rates: np.ndarray, quality: pd.DataFrame, content: pd.DataFrame) -> dict:
+    """Per product: the mean over its routes, by share, of the product of rates (n x operations)."""
+    at = cell_codes(content, KEYS, quality)
+    share = content["share"].to_numpy(float)
+    rolled: dict[str, np.ndarray] = {}
+    for (product, _), rows in content.groupby(["product", "variant"], sort=False).indices.items():
+        passed = rates[:, at[rows][at[rows] >= 0]].prod(axis=1)
+        rolled[product] = rolled.get(product, 0.0) + share[rows[0]] * passed
+    return rolled
 
 
 def causes(laps: pd.DataFrame) -> pd.DataFrame:

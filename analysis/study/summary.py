@@ -165,7 +165,7 @@ def study(
         delay_percent=delay.percent,
         learning=learning,
         quality=yields,
-        rolled_yield=quality.rolled_yield(yields, rng),
+        rolled_yield=quality.rolled_yield(yields, work.frame, rng),
         causes=quality.causes(laps),
         route=routes,
         content=work.frame,

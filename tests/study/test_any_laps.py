@@ -40,7 +40,7 @@ ROUTING = routing_frame([
 ])  # fmt: skip
 
 
-@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(LAPS, st.booleans(), st.booleans())
 def test_any_laps_are_answered_and_add_up(rows, with_routing, with_shop):
     # A lap that took most of a day loses all its pieces, so that losses occur too.

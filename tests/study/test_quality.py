@@ -134,3 +134,22 @@ def test_a_piece_lost_while_it_is_mended_is_lost():
     assert got["scrap_rate"] == pytest.approx(0.1)
     assert found.weeks["good_units"].tolist() == [9]
     assert found.batches["finished"].tolist() == [True]
+
+
+def test_an_operation_of_one_variant_lowers_the_rolled_yield_of_its_own_pieces_only():
+    """Painting fails one in five, and only 10 of 40 pieces are painted: 0.75 x 1 + 0.25 x 0.8."""
+    rows = [{"operation": "cut", "seconds": 60, "units": 30, "variant": "plain"},
+            {"operation": "cut", "seconds": 60, "units": 10, "variant": "painted"},
+            {"operation": "paint", "seconds": 60, "units": 10, "variant": "painted",
+             "rework_units": 2}]  # fmt: skip
+    got = study(laps_frame(rows)).rolled_yield.iloc[0]
+    assert got["rolled_throughput_yield"] == pytest.approx(0.95)
+
+
+def test_more_pieces_logged_as_lost_in_mending_than_were_made_are_all_of_them():
+    laps = laps_frame([
+        {"operation": "wrap", "seconds": 100, "units": 2},
+        {"operation": "wrap", "seconds": 50, "units": 5, "scrap_units": 5, "activity": "rework"},
+    ])  # fmt: skip
+    got = study(laps).quality.iloc[0]
+    assert got["scrap_rate"] == 1 and got["lost_units"] == 2
