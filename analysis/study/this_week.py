@@ -149,13 +149,13 @@ def _hours(laps: pd.DataFrame, kind: str, what, seconds: pd.Series) -> pd.DataFr
 
 
 def _by_leak(lost: pd.DataFrame, worked: pd.DataFrame) -> pd.DataFrame:
-    from scipy.stats import t
+    from scipy.special import stdtrit  # a tenth of the time scipy.stats takes to import
 
     n = len(worked)
     weekly = lost.groupby(["kind", "what", "week_start"]).hours.sum()
     weekly = weekly.unstack("week_start").reindex(columns=worked.week_start).fillna(0.0)
     mean, spread = weekly.mean(axis=1), weekly.std(axis=1, ddof=1)
-    half = t.ppf(0.975, n - 1) * spread / np.sqrt(n) if n >= 3 else np.nan
+    half = stdtrit(n - 1, 0.975) * spread / np.sqrt(n) if n >= 3 else np.nan
     material = lost.groupby(["kind", "what"]).material.sum(min_count=1) / n
     table = pd.DataFrame(
         {
