@@ -20,6 +20,7 @@ class CellFits:
     loss_slopes: list[np.ndarray]  # of each candidate: change of theta with the loss per week
     variance: np.ndarray  # sigma^2: of the log of a lap of one piece
     likeness: np.ndarray  # tau^2 / sigma^2
+    piece_doubt: np.ndarray  # factor on the variance of a single piece
     freedom: np.ndarray
     retention: np.ndarray  # per week, NaN where not known
     loss_error: np.ndarray
@@ -81,7 +82,7 @@ def next_unit(fits: CellFits):
     The lap is log-normal with the curve for its mean, so its median is lower by half its variance.
     """
     value, variance = log_lap(fits, fits.experience)
-    noise = fits.variance * (1 + fits.likeness)
+    noise = fits.variance * (1 + fits.likeness) * fits.piece_doubt
     half = fits.t * np.sqrt(noise + variance)
     return np.exp(value), np.exp(value - noise / 2 - half), np.exp(value - noise / 2 + half)
 

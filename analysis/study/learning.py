@@ -97,7 +97,8 @@ def _cell_fits(practice, experience, retention: Retention, selection: Selection)
         experience_slope = (moved - experience)[last] / _LOSS_STEP
     noise = selection.noise
     return CellFits(
-        selection.candidates, slopes, noise.variance, noise.likeness, noise.freedom,
+        selection.candidates, slopes, noise.variance, noise.likeness, noise.piece_doubt,
+        noise.freedom,
         retention.per_week, np.where(known, retention.loss_error, 0.0),
         (experience + practice.pieces)[last], experience_slope,
     )  # fmt: skip

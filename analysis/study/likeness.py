@@ -117,11 +117,16 @@ def restricted_likelihood(sums: Sums, laps, penalty, grid=LIKENESS_GRID):
     return np.array(values)
 
 
-def likeness_of(sums: Sums, laps, penalty):
-    """The likeness of every cell: its own likelihood, what the other cells say, and the guess.
+def likeness_of(sums: Sums, laps, penalty, pieces_per_lap):
+    """(likeness of every cell, doubt about a single piece).
 
-    All the cells together count as OTHERS_WEIGH_AS cells at most (empirical Bayes): laps at one
-    bench, by the same hands, are alike in the same way, but not exactly.
+    The likeness: its own likelihood, what the other cells say, and the guess. All the cells
+    together count as OTHERS_WEIGH_AS cells at most (empirical Bayes): laps at one bench, by the
+    same hands, are alike in the same way, but not exactly.
+
+    Laps of k pieces show sigma^2 (1/k + likeness); what a single piece strays, sigma^2 (1 +
+    likeness), follows only with the likeness. The doubt is the mean of the ratio of the two over
+    what is likely, against the ratio at the likeness returned: 1 for laps of one piece.
     """
     sessions = np.diff(np.append(sums.session_cell_starts, len(sums.session_cell)))
     telling = (sessions > 1) & (laps > sums.products.shape[1] + 1)
@@ -132,4 +137,8 @@ def likeness_of(sums: Sums, laps, penalty):
     away = (np.log(np.maximum(LIKENESS_GRID, 0.005)) - np.log(USUAL_LIKENESS)) / USUAL_SPREAD
     posterior = likelihood + others - 0.5 * away[:, None] ** 2
     weight = np.exp(posterior - posterior.max(axis=0))
-    return (weight * LIKENESS_GRID[:, None]).sum(axis=0) / weight.sum(axis=0)
+    weight /= weight.sum(axis=0)
+    likeness = (weight * LIKENESS_GRID[:, None]).sum(axis=0)
+    ratio = (1 + LIKENESS_GRID)[:, None] / (1 / pieces_per_lap + LIKENESS_GRID[:, None])
+    mean_ratio = (weight * ratio).sum(axis=0)
+    return likeness, mean_ratio * (1 / pieces_per_lap + likeness) / (1 + likeness)

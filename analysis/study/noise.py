@@ -37,6 +37,7 @@ class Noise:
     variance: np.ndarray  # sigma^2
     likeness: np.ndarray  # tau^2 / sigma^2
     freedom: np.ndarray
+    piece_doubt: np.ndarray  # factor on the variance of a single piece, see `likeness_of`
 
 
 @dataclass(frozen=True)
@@ -91,7 +92,8 @@ def noise_of(practice: Practice, bend: Bend, response, weight) -> Noise:
     """Noise about the bending curve; cells too small to tell have the shop's."""
     sums = Sums.of([*bend.columns, response], weight, practice)
     laps = np.bincount(practice.cell, weight > 0)
-    likeness = likeness_of(sums, laps, bend.hold)
+    pieces_per_lap = np.bincount(practice.cell, practice.pieces) / np.bincount(practice.cell)
+    likeness, doubt = likeness_of(sums, laps, bend.hold, pieces_per_lap)
     rest = bend.rest(practice, response, weight, likeness)
     freedom = np.maximum(laps - effective_columns(sums, bend.hold), 0.0)
     freedom = np.where(freedom < 0.5, 0.0, freedom)
@@ -99,7 +101,7 @@ def noise_of(practice: Practice, bend: Bend, response, weight) -> Noise:
         variance = np.where(freedom > 0, np.maximum(rest, 0) / freedom, np.nan)
     pooled = pooling.pooled_noise(variance, freedom)
     variance = np.where(np.isfinite(variance), variance, pooled)
-    return Noise(np.maximum(variance, 1e-16), likeness, freedom)
+    return Noise(np.maximum(variance, 1e-16), likeness, freedom, doubt)
 
 
 def first_good_laps(practice: Practice, bend: Bend, response):

@@ -97,12 +97,21 @@ def _badness(loss, practice, response, weight, restart, noise, worker, away):
 
 
 def _student(practice: Practice, worker, away):
-    """The 97.5 % point of Student's t for every worker: sessions less four a cell."""
+    """How many standard errors an interval reaches, for every worker.
+
+    Student's t with the sessions less four a cell, times the root of 1 + 4 (1 - 1/m) / d for m
+    cells weighed by noise that was itself estimated with d degrees of freedom (Meier 1953).
+    """
     from scipy.special import stdtrit  # scipy is slow to import
 
+    def summed(values):
+        return np.bincount(worker, np.where(away, values, 0.0))
+
     sessions = np.diff(np.append(practice.session_cell_starts, len(practice.session_cell)))
-    freedom = np.bincount(worker, np.where(away, np.maximum(sessions - 4.0, 0), 0))
-    return stdtrit(np.maximum(freedom, 3.0), 0.975)
+    cells = np.maximum(summed(1.0), 1)
+    freedom = np.maximum(summed(np.bincount(practice.cell) - 4.0) / cells, 1)
+    t = stdtrit(np.maximum(summed(np.maximum(sessions - 4.0, 0)), 3.0), 0.975)
+    return t * np.sqrt(1 + 4 * (1 - 1 / cells) / freedom)
 
 
 def _lowest(loss, badness, t):

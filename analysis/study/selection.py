@@ -6,13 +6,13 @@ others the least AICc decides, and the doubt between them goes into the interval
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from analysis.study import pooling
 from analysis.study.experience import Practice
-from analysis.study.fits import fit_plateau_curves
+from analysis.study.fits import fit_plateau_curves, fit_unit_curves
 from analysis.study.likeness import Sums, solve, split
 from analysis.study.noise import BENDING_LAPS, Bend, Noise, noise_of, work_of
 from analysis.study.regression import (
@@ -92,21 +92,14 @@ def select(practice: Practice, experience, good, before: Selection | None = None
     noise = _settled(noise_of(practice, bend, response, weight), few)
     prior = _prior(noise, work, before)
     data = (response, weight, noise.likeness, practice, work)
-    starts = {name: [theta] for name, theta in before.thetas.items()} if before else {}
-    level = _start(practice, response)
-    fits = {"unit": _best_fit("unit", starts.get("unit", [level]), data, prior)}
+    fits = _every_curve(practice, bend, noise, prior, data, before)
     freedom = _slope_freedom(practice, bend, weight, noise, few)
     p = _practice_p(fits["unit"], noise, freedom)
     shown = (p < SIGNIFICANCE) & (fits["unit"].theta[:, EXPONENT] < 0) & ~few
-    bent = _with_exponent(prior, noise, pooling.PUBLISHED_EXPONENT, BENT_SPREAD)
-    starts = starts or _starts(practice, bend, fits["unit"].theta)
-    for name in ("constant", "cumulative_average", "plateau", "prior"):
-        held = bent if name in ("plateau", "prior") else prior
-        fits[name] = _best_fit(name, starts[name], data, held)
     spread = pooling.spread_of_exponents(*_own_exponents(fits["unit"], noise, laps))
     guess = _with_exponent(prior, noise, spread.exponent, spread.deviation)
     pooled = fit("unit", fits["unit"].theta, *data, guess)
-    noise = Noise(noise.variance, noise.likeness, freedom)
+    noise = replace(noise, freedom=freedom)
     akaike = _akaike(fits, laps, noise)
     curve = np.where(shown, np.array(FALLING)[akaike.argmin(axis=0)], "constant")
     candidates = [
@@ -120,6 +113,20 @@ def select(practice: Practice, experience, good, before: Selection | None = None
         candidates, curve, few, unit, noise, p, spread, good, log_expected, z, odd, work, weight,
         thetas,
     )  # fmt: skip
+
+
+def _every_curve(practice, bend: Bend, noise: Noise, prior: Prior, data, before) -> dict[str, Fit]:
+    """All five curves fitted to every cell; the bent ones lean weakly on the published exponent."""
+    bent = _with_exponent(prior, noise, pooling.PUBLISHED_EXPONENT, BENT_SPREAD)
+    if before is None:
+        unit = fit("unit", _unit_start(practice, bend), *data, prior)
+        starts = {"unit": [unit.theta]} | _other_starts(practice, bend, unit.theta)
+    else:
+        starts = {name: [theta] for name, theta in before.thetas.items()}
+    return {
+        name: _best_fit(name, thetas, data, bent if name in ("plateau", "prior") else prior)
+        for name, thetas in starts.items()
+    }
 
 
 def loss_slopes(selection: Selection, candidate: Candidate, practice, moved, step):
@@ -143,10 +150,10 @@ def _settled(noise: Noise, few) -> Noise:
     else:
         pooled = pooling.pooled_noise(noise.variance[~few], noise.freedom[~few])
     variance, freedom = pooling.shrunk_noise(noise.variance, noise.freedom, pooled)
-    return Noise(
-        np.where(few, variance, noise.variance),
-        noise.likeness,
-        np.where(few, freedom, noise.freedom),
+    return replace(
+        noise,
+        variance=np.where(few, variance, noise.variance),
+        freedom=np.where(few, freedom, noise.freedom),
     )
 
 
@@ -173,15 +180,19 @@ def _with_exponent(prior: Prior, noise: Noise, exponent, deviation) -> Prior:
     return Prior(centre, precision)
 
 
-def _start(practice, response):
-    theta = np.zeros((len(practice.cell_starts), 5))
-    theta[:, LEVEL] = np.add.reduceat(response, practice.cell_starts) / np.bincount(practice.cell)
-    theta[:, EXPONENT] = -0.2
+def _unit_start(practice: Practice, bend: Bend):
+    """Ordinary least squares at the laps' mid-pieces."""
+    plain = fit_unit_curves(bend.log_middle, practice.log_seconds_per_piece, practice.cell_starts)
+    theta = np.zeros((len(plain.laps), 5))
+    sloped = np.isfinite(plain.exponent)
+    mean = np.add.reduceat(practice.log_seconds_per_piece, practice.cell_starts) / plain.laps
+    theta[:, LEVEL] = np.where(sloped, plain.log_first, mean)
+    theta[:, EXPONENT] = np.where(sloped, np.clip(plain.exponent, -1.5, 0.5), -0.2)
     return theta
 
 
-def _starts(practice: Practice, bend: Bend, unit_theta):
-    """Where each curve's descent starts; bent curves from two places, the better is kept."""
+def _other_starts(practice: Practice, bend: Bend, unit_theta):
+    """Where the other curves' descents start; bent ones from two places, the better is kept."""
     level = unit_theta.copy()
     level[:, EXPONENT] = 0.0
     free = fit_plateau_curves(bend.log_middle, practice.log_seconds_per_piece, practice.cell_starts)
@@ -221,8 +232,9 @@ def _best_fit(curve, starts, data, prior) -> Fit:
 
 
 def _slope_freedom(practice: Practice, bend: Bend, weight, noise: Noise, few):
-    """Degrees of freedom of the slope: Satterthwaite (1946), lap noise and session noise weighed
-    by their share in its variance; other cells' sessions help as they do in `likeness_of`."""
+    """Degrees of freedom of the slope's variance sigma^2 h(likeness), after Satterthwaite (1946):
+    1 / d = 1 / d of sigma^2 + (share of session noise)^2 / d of the likeness; other cells'
+    sessions help with the likeness as they do in `likeness_of`."""
     sums = Sums.of([bend.columns[0], bend.columns[1], bend.columns[0]], weight, practice)
     hold = 1e-12 * np.eye(2)
     alone = np.linalg.inv(split(sums.whitened(0.0))[0] + hold)[:, 1, 1]
@@ -231,9 +243,7 @@ def _slope_freedom(practice: Practice, bend: Bend, weight, noise: Noise, few):
     sessions = np.diff(np.append(practice.session_cell_starts, len(practice.session_cell)))
     between = np.maximum(sessions - 2.0, 0)
     helped = between + min(4, len(between) - 1) * between.mean()
-    freedom = 1 / (
-        share**2 / np.maximum(noise.freedom, 1) + (1 - share) ** 2 / np.maximum(helped, 1)
-    )
+    freedom = 1 / (1 / np.maximum(noise.freedom, 1) + (1 - share) ** 2 / np.maximum(helped, 1))
     return np.where(few, noise.freedom, freedom)
 
 

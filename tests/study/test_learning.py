@@ -11,6 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from analysis.study.curves import CURVES
+from analysis.study.fits import bootstrap_exponents
 from analysis.study.forecast import break_cost, next_batch
 from analysis.study.learning import CELL_COLUMNS, LAP_COLUMNS, fit_learning
 from analysis.study.learning_points import POINT_COLUMNS, learning_points
@@ -289,6 +290,21 @@ def test_the_next_batch_is_forecast_with_its_own_spread_and_a_break_before_it_co
     assert (first > 0).all()
     assert (batch > first).all()
     assert break_cost(fits, 2.0, 25, retention=1.0)[1] == pytest.approx(0.0, abs=1e-9)
+
+
+def test_the_interval_of_the_learning_rate_agrees_with_a_bootstrap_of_whole_sessions():
+    """Forty sessions of ten laps: two ways to one interval, each uncertain by about a tenth."""
+    truth = replace(PLAIN, batches=40, batch_size=10)
+    laps, _ = laps_of(truth, np.random.default_rng(11))
+    cell = only(fit_learning(laps))
+    drawn = bootstrap_exponents(
+        np.log(np.arange(1.0, 401)), np.log(laps["seconds"].to_numpy()), np.arange(0, 400, 10),
+        4000, np.random.default_rng(1),
+    )  # fmt: skip
+    low, high = np.exp2(np.quantile(drawn, [0.025, 0.975]))
+    assert cell.learning_rate_low < truth.learning_rate < cell.learning_rate_high
+    width = cell.learning_rate_high - cell.learning_rate_low
+    assert 0.7 < width / (high - low) < 1.5
 
 
 def test_a_long_history_is_drawn_with_few_points_that_are_means_of_what_was_seen():
