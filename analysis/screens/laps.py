@@ -6,6 +6,7 @@ from io import BytesIO
 from zoneinfo import ZoneInfo
 
 import pandas as pd
+import pyarrow as pa
 import streamlit as st
 
 from analysis.problems import BadInput, Problem
@@ -62,65 +63,72 @@ def show() -> None:
     parts.demo_line(here)
     parts.import_line()
     parts.saved_line(here.store)
-    st.markdown(f"**{_summary(here)}**")
+    desk = answers.desk(here)
+    st.markdown(f"**{desk.kept('laps summary', (), lambda: _summary(desk))}**")
     tabs = st.tabs(["Look and mend", "Take in", "Set aside", "Changes", "Export", "Phones"])
     tab_parts = (_look, _take_in, _set_aside, _changes, _export, lambda _: pairing.show())
     for tab, part in zip(tabs, tab_parts, strict=True):
         with tab:
-            part(here)
+            part(desk)
 
 
-def _summary(here: source.Source) -> str:
+def _summary(desk: answers.Desk) -> str:
     """How many laps are on record, and up to when."""
-    laps = here.store.lap_count()
+    laps = _lap_count(desk)
     if not laps:
         return "No laps on record yet. Put in a file under “Take in”."
-    newest = here.store.page(0, 1)[0].started_at.iloc[0].tz_convert(_zone(here))
+    newest = desk.here.store.page(0, 1)[0].started_at.iloc[0].tz_convert(_zone(desk.here))
     return f"{words.count(laps, 'lap')} on record, the latest of {words.day(newest)}."
+
+
+def _lap_count(desk: answers.Desk) -> int:
+    return desk.kept("laps", (), desk.here.store.lap_count)
 
 
 def _zone(here: source.Source) -> str:
     return source.settings(here)[0].timezone
 
 
-def _look(here: source.Source) -> None:
+def _look(desk: answers.Desk) -> None:
     """A page of the laps that match, and the one ticked to mend."""
-    desk = answers.desk(here)
-    if not here.store.lap_count():
+    if not _lap_count(desk):
         st.markdown("Nothing to look at yet. **Take in** a file first.")
         return
     wanted = _filters(desk)
     number = st.session_state.get("laps_page", 1)
-    page, found = _page(desk, number, wanted)
+    page, shown, found = _page(desk, number, wanted)
     if page.empty and found:  # the page stood beyond the end of what is found now
         number = st.session_state["laps_page"] = 1
-        page, found = _page(desk, number, wanted)
+        page, shown, found = _page(desk, number, wanted)
     if not found:
         st.markdown("No lap matches. Widen what you look for above.")
         return
     st.markdown(f"{words.count(found, 'lap')}, newest first. Tick one to mend or remove it.")
     picked = st.dataframe(
-        _shown(page, _zone(here)),
+        shown,
         hide_index=True,
         column_config=_columns(),
         on_select="rerun",
         selection_mode="single-row",
         # A tick belongs to this page of what is looked for: on another it would mean another lap.
-        key=f"laps_table_{here.store.version()}_{number}_{tuple(wanted.values())}",
+        key=f"laps_table_{desk.here.store.version()}_{number}_{tuple(wanted.values())}",
         placeholder="",
     )
     if found > PAGE_LAPS:
         st.pagination(-(-found // PAGE_LAPS), key="laps_page")
     rows = picked.selection.rows
     if rows and rows[0] < len(page):
-        _one_lap(here, page.iloc[rows[0]])
+        _one_lap(desk.here, page.iloc[rows[0]])
 
 
-def _page(desk: answers.Desk, number: int, wanted: dict) -> tuple[pd.DataFrame, int]:
-    """A page of the laps that match, numbered from 1, and how many match."""
-    offset = (number - 1) * PAGE_LAPS
-    choice = (number, tuple(wanted.items()))
-    return desk.kept("laps page", choice, lambda: desk.here.store.page(offset, PAGE_LAPS, wanted))
+def _page(desk: answers.Desk, number: int, wanted: dict) -> tuple[pd.DataFrame, pa.Table, int]:
+    """A page of the laps that match, numbered from 1, as it is shown, and how many match."""
+
+    def looked_up():
+        page, found = desk.here.store.page((number - 1) * PAGE_LAPS, PAGE_LAPS, wanted)
+        return page, _as_arrow(_shown(page, _zone(desk.here))), found
+
+    return desk.kept("laps page", (number, tuple(wanted.items())), looked_up)
 
 
 def _filters(desk: answers.Desk) -> dict:
@@ -229,45 +237,56 @@ def _history(store, lap: pd.Series, zone: str) -> None:
         )
 
 
-def _take_in(here: source.Source) -> None:
+def _take_in(desk: answers.Desk) -> None:
     st.markdown(
         "A CSV file of laps. All of it goes in, or none: laps already there are left as they are, "
         "and a file with faults is refused whole, with each fault named."
     )
-    if parts.drop_laps(here.store, "laps"):
+    if parts.drop_laps(desk.here.store, "laps"):
         st.rerun()
     parts.template_button()
-    parts.drop_route(here.store)
+    parts.drop_route(desk.here.store)
 
 
-def _set_aside(here: source.Source) -> None:
+def _set_aside(desk: answers.Desk) -> None:
     """The laps left out of the times, why, and what they would change."""
-    if not here.store.lap_count():
+    if not _lap_count(desk):
         st.markdown("Nothing yet: doubtful laps are listed here once there are laps.")
         return
-    study = source.figures(here)
+    said, table, changed = desk.kept("laps set aside", (), lambda: _set_aside_said(desk.figures))
+    st.markdown(said)
+    if table is None:
+        return
+    began = st.column_config.DatetimeColumn(format="D MMM YYYY, HH:mm")
+    st.dataframe(table, hide_index=True, column_config={"Began": began})
+    st.markdown("**What taking them back in would change**")
+    answers.points(changed)
+
+
+def _set_aside_said(study) -> tuple[str, pa.Table | None, list[str]]:
+    """The sentence, the list of laps, and what each operation's time would be with them."""
     aside = study.set_aside
     if aside.empty:
-        st.markdown(f"**None of {words.count(study.laps_read, 'lap')} is doubtful.**")
-        return
-    st.markdown(
-        f"**{words.count(len(aside), 'lap')} of {study.laps_read:,} are left out of the times**, "
+        return f"**None of {words.count(study.laps_read, 'lap')} is doubtful.**", None, []
+    sentence = (
+        f"**{words.count(len(aside), 'lap')} of {study.laps_read:,} left out of the times**, "
         "because their time does not fit the practice of that worker in that work. They still "
         "count in pieces and hours. If one was timed wrongly, mend or remove it under Look and "
         "mend."
     )
-    began = st.column_config.DatetimeColumn(format="D MMM YYYY, HH:mm")
-    st.dataframe(
-        _aside_shown(aside, study.timezone), hide_index=True, column_config={"Began": began}
-    )
     changed = study.operations[study.operations.laps_set_aside > 0]
-    st.markdown("**What taking them back in would change**")
-    for _, row in changed.iterrows():
-        st.markdown(
-            f"- {words.plain(row['product'])}, {words.plain(row.operation)}: "
-            f"{words.duration(row.observed_seconds)} a piece would be "
-            f"{words.duration(row.observed_with_all_seconds)}."
-        )
+    lines = [
+        f"{words.plain(row['product'])}, {words.plain(row.operation)}: "
+        f"{words.duration(row.observed_seconds)} a piece would be "
+        f"{words.duration(row.observed_with_all_seconds)}."
+        for _, row in changed.iterrows()
+    ]
+    return sentence, _as_arrow(_aside_shown(aside, study.timezone)), lines
+
+
+def _as_arrow(frame: pd.DataFrame) -> pa.Table:
+    """A frame in the form in which it travels to the browser."""
+    return pa.Table.from_pandas(frame, preserve_index=False)
 
 
 def _aside_shown(aside: pd.DataFrame, timezone: str) -> pd.DataFrame:
@@ -289,17 +308,18 @@ def _aside_shown(aside: pd.DataFrame, timezone: str) -> pd.DataFrame:
     return shown[list(names)].rename(columns=names)
 
 
-def _changes(here: source.Source) -> None:
+def _changes(desk: answers.Desk) -> None:
     """Every change to the records, newest first, each with its undo."""
+    store = desk.here.store
     number = st.session_state.setdefault("changes_shown", CHANGES_SHOWN)
-    changes = here.store.changes(limit=number + 1)
+    changes = desk.kept("changes", (number,), lambda: store.changes(limit=number + 1))
     if changes.empty:
         st.markdown("Nothing has been changed yet.")
         return
     st.markdown("Every change, newest first. An undo is a change too, and can itself be undone.")
-    zone = _zone(here)
+    zone = _zone(desk.here)
     for _, change in changes.head(number).iterrows():
-        _one_change(here.store, change, zone)
+        _one_change(store, change, zone)
     if len(changes) > number and st.button("Show earlier changes"):
         st.session_state["changes_shown"] = number + CHANGES_SHOWN
         st.rerun()
@@ -333,10 +353,10 @@ def _undo(store, change: pd.Series) -> None:
     parts.note_saved(f"Taken back: {_what(change)}.")
 
 
-def _export(here: source.Source) -> None:
+def _export(desk: answers.Desk) -> None:
     """All laps as a file, written when it is asked for."""
-    store = here.store
-    if not store.lap_count():
+    store = desk.here.store
+    if not _lap_count(desk):
         st.markdown("Nothing to export yet.")
         return
 
@@ -351,7 +371,7 @@ def _export(here: source.Source) -> None:
         "behind an apostrophe."
     )
     st.download_button(
-        f"Download {words.count(store.lap_count(), 'lap')} (CSV)",
+        f"Download {words.count(_lap_count(desk), 'lap')} (CSV)",
         written,
         "laps.csv",
         "text/csv",
