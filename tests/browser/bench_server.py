@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 import pytest
+from playwright.sync_api import Error
 
 ROOT = Path(__file__).parents[2]
 PHONE = {"width": 390, "height": 844}
@@ -198,9 +199,13 @@ class Phone:
 
     def waits_for(self, pieces: int) -> None:
         """Until the screen says so: then the laps are on the phone's disk."""
-        self.page.wait_for_function(
-            "n => parseInt(document.querySelector('#figures dd').textContent) === n", arg=pieces
-        )
+        try:
+            self.page.wait_for_function(
+                "n => parseInt(document.querySelector('#figures dd').textContent) === n", arg=pieces
+            )
+        except Error as late:
+            shown = self.page.locator("main").inner_text()
+            raise AssertionError(f"{pieces} pieces expected, shown:\n{shown}") from late
 
     def waits_until_sent(self, patience_seconds: float = 60) -> None:
         self.page.wait_for_function(

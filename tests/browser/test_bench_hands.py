@@ -162,6 +162,7 @@ def test_two_people_share_a_propped_phone(server, phone):
     pass_time(phone)
     page.keyboard.press("Space")
     page.keyboard.press("Enter")
+    phone.waits_for(2)
     phone.waits_until_sent()
     workers = {lap["worker"] for lap in server.laps() if lap["started_at"] >= phone.opened_at}
     assert len(workers) == 2 and phone.worker in workers

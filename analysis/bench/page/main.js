@@ -17,16 +17,16 @@ import { closeSheet } from "./sheet.js";
 import * as mendSheets from "./sheets_mend.js";
 import * as phoneSheets from "./sheets_phone.js";
 import * as workSheets from "./sheets_work.js";
-import { claimSlot, tabId } from "./slots.js";
+import { BEAT_MS, claimSlot, tabId } from "./slots.js";
 import { buzz, soundDry, soundPace, wakeSound } from "./sound.js";
 import { newState } from "./state.js";
 import { OpenElsewhere, StorageFull, openStorage } from "./storage.js";
 import { OTHER, render, targetElement, tick } from "./view.js";
-import { laps as lapWords, span, timeOfDay } from "./words.js";
+import { span, taps, timeOfDay } from "./words.js";
 
 const TICK_MS = 200;
-const ALIVE_MS = 5_000; // how exactly a reload can say since when the page was gone
 const LISTS_MS = 60_000;
+const LISTS_SOON_MS = 2_000;
 const REST_MS = 12 * 3600 * 1000; // longer than any day at the bench
 
 class App {
@@ -41,8 +41,11 @@ class App {
     this.paces = new Map();
     this.presses = new Presses((press) => this.pressed(press));
     this.light = new Light(() => {});
-    this.sender = new Sender({ storage, clock, device, tab: tabId(), isoNow: () => this.isoNow(),
-      report: (news) => this.heard(news) }); // prettier-ignore
+    this.sender = new Sender({
+      storage, device, tab: tabId(), isoNow: () => this.isoNow(),
+      report: (news) => this.heard(news), counted: () => this.state.counts,
+      listed: (lists, covered) => this.takeLists(lists, covered),
+    }); // prettier-ignore
     this.sheets = bound(this, { ...mendSheets, ...phoneSheets, ...workSheets });
     this.pickOperation = (name) => this.pick("operation", name, this.sheets.newOperation);
     this.pickVariant = (name) => this.pick("variant", name, this.sheets.newVariant);
@@ -75,28 +78,39 @@ class App {
   /** Every event is taken at its time, in order, and shown once it is on the phone's disk. */
   dispatch(event, at = this.clock.now()) {
     this.pending.push({ event, at });
-    this.pumping ||= this.pump().finally(() => (this.pumping = null));
+    return this.tryAgain();
+  }
+
+  /** Take what is pending, unless that is under way. */
+  tryAgain() {
+    this.pumping ||= this.pump();
     return this.pumping;
   }
 
   async pump() {
-    while (this.pending.length) {
-      const { event, at } = this.pending[0];
-      const step = this.step(this.state, event, at);
-      try {
-        const { slot, owner } = this.place;
-        const record = { slot, owner, state: step.state, aliveAt: this.clock.now() };
-        await this.storage.commit(record, step.laps, step.posts);
-      } catch (error) {
-        return this.failed(error);
-      }
-      this.pending.shift();
-      this.state = step.state;
-      this.trouble = null;
-      this.counts.waiting += step.laps.filter((lap) => lap.revision === 0).length;
-      render(this);
-      if (step.laps.length || step.posts.length) this.sender.wake();
+    await null; // so that `pumping` is set before it is cleared
+    try {
+      while (this.pending.length) await this.takeFirst();
+    } catch (error) {
+      this.failed(error);
+    } finally {
+      this.pumping = null;
     }
+  }
+
+  async takeFirst() {
+    const [{ event, at }] = this.pending;
+    const step = this.step(this.state, event, at);
+    const { slot, owner } = this.place;
+    const record = { slot, owner, state: step.state, aliveAt: this.clock.now() };
+    await this.storage.commit(record, { ...step, lists: event.lists });
+    this.pending.shift();
+    this.state = step.state;
+    this.lists = event.lists || this.lists; // shown together with what they make up for
+    this.trouble = null;
+    this.counts.waiting += step.laps.filter((lap) => lap.revision === 0).length;
+    render(this);
+    if (step.laps.length || step.posts.length) this.sender.wake();
   }
 
   step(state, event, at) {
@@ -181,7 +195,7 @@ class App {
     if (counts) this.counts = counts;
     if (problem) this.say(problem);
     if (answer) this.serverClock(answer);
-    if (status === "sent" && !this.counts.waiting) this.refreshListsSoon();
+    if (answer && !this.counts.waiting) this.refreshListsSoon();
     render(this);
   }
 
@@ -191,34 +205,20 @@ class App {
     this.clockHappened(this.clock.serverSays(server - (startedMs + endedMs) / 2));
   }
 
+  /** Ask for the lists again, but not at every tap of a quick hand. */
   refreshListsSoon() {
     clearTimeout(this.listsTimer);
-    this.listsTimer = setTimeout(() => this.refreshLists(), 1_500);
+    this.listsTimer = setTimeout(() => this.refreshLists(), LISTS_SOON_MS);
   }
 
-  /**
-   * The lists count what the server has; what waits here is added to that. So new lists are taken
-   * only when nothing waited as they were asked for: no piece is counted twice.
-   */
-  async refreshLists() {
-    const { waiting } = await this.storage.counts();
-    if (waiting && this.lists) return this.sender.wake();
-    const covered = waiting ? {} : this.state.counts;
-    try {
-      const answer = await fetch("/bench/lists", { credentials: "same-origin", cache: "no-cache" });
-      if (answer.status === 401) this.status = "not paired";
-      if (!answer.ok) return render(this);
-      const lists = await answer.json();
-      if (!Array.isArray(lists.products)) return;
-      await this.storage.put("lists", lists);
-      this.lists = lists;
-      if (this.status !== "sent" && !waiting) this.status = "sent";
-      await this.dispatch({ type: "listed", covered });
-      this.pickFirst();
-    } catch {
-      if (!waiting) this.status = "offline";
-      render(this);
-    }
+  refreshLists() {
+    this.sender.wantsLists = true;
+    this.sender.wake();
+  }
+
+  async takeLists(lists, covered) {
+    await this.dispatch({ type: "listed", covered, lists });
+    this.pickFirst();
   }
 
   /** A new phone begins with the shop's first worker, product and operation. */
@@ -244,11 +244,11 @@ class App {
 
   /** The one message on top, the gravest first: {words, buttons}. */
   message() {
-    const again = ["Try again", () => this.dispatch({ type: "noticed" })];
+    const again = ["Try again", () => this.tryAgain()];
     const copy = ["Save a copy", () => this.saveCopy()];
-    const waits = this.pending.length;
+    const waits = this.pending.filter(({ event }) => event.type === "tap").length;
     if (this.trouble === "full") {
-      const words = `This phone's storage is full: ${lapWords(waits)} could not be kept. Leave this page open, free some space, then try again. Nothing kept before is lost.`;
+      const words = `This phone's storage is full: ${taps(waits)} could not be kept. Leave this page open and free some space; it tries again by itself. Nothing kept before is lost.`;
       return { words, buttons: [again, copy] };
     }
     if (this.trouble === "elsewhere") {
@@ -363,7 +363,11 @@ function startRhythm(app) {
       buzz([120, 80, 120]);
     }
   }, TICK_MS);
-  setInterval(() => keepAlive(app), ALIVE_MS);
+  setInterval(() => keepAlive(app), BEAT_MS);
+  addEventListener("pagehide", () => {
+    const { slot, owner } = app.place;
+    app.storage.alive(slot, owner, app.clock.now(), 0).catch(() => {}); // the next tab need not wait
+  });
   setInterval(() => document.visibilityState === "visible" && app.refreshLists(), LISTS_MS);
   addEventListener("online", () => app.sender.wake());
   document.addEventListener("visibilitychange", () => {
@@ -376,8 +380,8 @@ function startRhythm(app) {
 
 function keepAlive(app) {
   const { slot, owner } = app.place;
-  if (!app.state.lanes.some((lane) => lane.running)) return;
-  app.storage.alive(slot, owner, app.clock.now()).catch((error) => {
+  if (app.pending.length) app.tryAgain();
+  app.storage.alive(slot, owner, app.clock.now(), Date.now()).catch((error) => {
     if (error instanceof OpenElsewhere) app.failed(error);
   });
 }
@@ -403,7 +407,8 @@ async function begin() {
   const { changes = 0 } = (await storage.get("clock")) || {};
   const place = await claimSlot(storage);
   const clock = new Clock({ changes: (await isRested(storage, place)) ? 0 : changes });
-  const app = new App({ storage, clock, device, place, lists: await storage.get("lists") });
+  const lists = (await storage.get(`lists ${place.slot}`)) || (await storage.get("lists"));
+  const app = new App({ storage, clock, device, place, lists });
   await takeUp(app);
   app.counts = await storage.counts();
   bindButtons(app);
@@ -438,7 +443,6 @@ async function bringUp(app) {
   if (paired === "refused") app.say("The code was not taken: it serves once and for a short time. Show a new one on the Laps screen.");
   if (paired === "offline") app.say("The server could not be reached; reload this page to try the code again.");
   app.pickFirst();
-  app.refreshLists();
   app.sender.wake();
 }
 

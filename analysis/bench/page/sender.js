@@ -12,9 +12,13 @@ const LEASE_MS = 10_000; // one tab of this phone sends; a closed tab's turn end
 const NOT_OFFERED = [404, 405];
 
 export class Sender {
-  /** `report(news)` hears {status, difference, counts}; `isoNow()` is steady time. */
-  constructor({ storage, clock, device, tab, isoNow, report, post = postJson }) {
-    Object.assign(this, { storage, clock, device, tab, isoNow, report, post });
+  /**
+   * `report(news)` hears {status, counts, answer, problem}; `isoNow()` is steady time; `counted()`
+   * is what the page counts beyond the lists, and `listed(lists, covered)` takes new ones.
+   */
+  constructor({ storage, device, tab, isoNow, report, counted, listed }) {
+    Object.assign(this, { storage, device, tab, isoNow, report, counted, listed });
+    this.wantsLists = true;
     this.batch = BATCH;
     this.failures = 0;
     this.running = false;
@@ -35,6 +39,7 @@ export class Sender {
       do {
         this.again = false;
         while (await this.round());
+        if (this.wantsLists) await this.fetchLists();
       } while (this.again);
     } catch (error) {
       this.pauseAfter(error);
@@ -49,6 +54,23 @@ export class Sender {
     if (!laps.length && !posts.length) return this.success();
     if (!(await this.myTurn())) throw new Pause("another tab sends", LEASE_MS / 4);
     return laps.length ? this.sendLaps(laps) : this.sendPost(posts[0]);
+  }
+
+  /**
+   * The shop's lists count what the server has, and the page adds what it does not have yet. So
+   * they are asked for when nothing waits, and nothing is sent meanwhile: no piece counts twice.
+   */
+  async fetchLists() {
+    if (!(await this.myTurn())) throw new Pause("another tab sends", LEASE_MS / 4);
+    const covered = this.counted();
+    const { waiting } = await this.storage.counts();
+    if (waiting) return void (this.again = true);
+    const answer = await ask("/bench/lists", { cache: "no-cache" }, ANSWER_WITHIN_MS);
+    this.expectOk(answer);
+    if (!Array.isArray(answer.body?.products)) throw new Error("not our server");
+    this.wantsLists = false;
+    await this.listed(answer.body, covered);
+    await this.tell({ status: "sent" });
   }
 
   async nextPosts() {
@@ -73,7 +95,7 @@ export class Sender {
 
   async sendLaps(laps) {
     const body = { ...this.envelope(), laps: laps.map(toWire) };
-    const answer = await this.post("/laps", body, ANSWER_WITHIN_MS);
+    const answer = await postJson("/laps", body, ANSWER_WITHIN_MS);
     if ([400, 413, 415, 422].includes(answer.status)) return this.smaller(laps, answer);
     this.expectOk(answer);
     const { acknowledged, refused } = answer.body;
@@ -81,7 +103,7 @@ export class Sender {
     await this.storage.settle(acknowledged, refused.map((one) => named(one, laps)));
     this.batch = BATCH;
     this.failures = 0;
-    await this.tell({ status: "sent", serverTime: answer.body.server_time, answer });
+    await this.tell({ status: "sent", answer });
     if (!acknowledged.length && !refused.length) throw new Error("the server took none");
     return true;
   }
@@ -101,7 +123,7 @@ export class Sender {
 
   async sendPost(post) {
     const body = { ...this.envelope(), [post.list]: [post.entry] };
-    const answer = await this.post(post.path, body, ANSWER_WITHIN_MS);
+    const answer = await postJson(post.path, body, ANSWER_WITHIN_MS);
     if (NOT_OFFERED.includes(answer.status)) {
       this.notOffered.add(post.path); // kept, and tried again when the page is next opened
       return true;
@@ -158,18 +180,22 @@ class Pause extends Error {
 }
 
 /** POST JSON to this server: {status, body, retryAfter, startedMs, endedMs}. */
-export async function postJson(path, body, withinMs) {
+export function postJson(path, body, withinMs) {
+  const headers = { "Content-Type": "application/json" };
+  const request = { method: "POST", body: JSON.stringify(body), headers, redirect: "error" };
+  return ask(path, { ...request, cache: "no-store" }, withinMs);
+}
+
+async function ask(path, request, withinMs) {
   const startedMs = Date.now();
   const stop = new AbortController();
   const timer = setTimeout(() => stop.abort(), withinMs);
   try {
-    const answer = await fetch(path, {
-      method: "POST", body: JSON.stringify(body), signal: stop.signal, credentials: "same-origin",
-      headers: { "Content-Type": "application/json" }, cache: "no-store", redirect: "error",
-    }); // prettier-ignore
-    const parsed = await answer.json().catch(() => null);
+    const signal = stop.signal;
+    const answer = await fetch(path, { credentials: "same-origin", signal, ...request });
+    const body = await answer.json().catch(() => null);
     const retryAfter = Number(answer.headers.get("Retry-After")) || 0;
-    return { status: answer.status, body: parsed, retryAfter, startedMs, endedMs: Date.now() };
+    return { status: answer.status, body, retryAfter, startedMs, endedMs: Date.now() };
   } finally {
     clearTimeout(timer);
   }

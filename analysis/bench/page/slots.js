@@ -5,6 +5,9 @@
 import { newId } from "./ids.js";
 
 const ANSWER_MS = 150;
+const PATIENCE_MS = 2_500; // for a tab that was alive a moment ago and may only be slow to answer
+export const BEAT_MS = 5_000;
+const LATELY_MS = 3 * BEAT_MS;
 const JUST_TAKEN_MS = 2_000; // two tabs that open at once: who came first keeps it
 const MOST_SLOTS = 12;
 const CHANNEL = "bench-tabs";
@@ -19,33 +22,50 @@ export function tabId() {
 
 /** Take the tab's former bench, else the first that nobody works at: {slot, owner, left}. */
 export async function claimSlot(storage) {
-  const channel = new BroadcastChannel(CHANNEL);
+  const tabs = new Tabs();
   const owner = newId(); // of this load: a duplicated tab has the same session but is another owner
-  const taken = await slotsInUse(channel);
   const former = Number(sessionStorage.getItem("bench-slot") ?? -1);
+  await tabs.ask(ANSWER_MS);
   const order = [former, ...Array(MOST_SLOTS).keys()].filter((slot) => slot >= 0);
-  for (const slot of order.filter((one) => !taken.has(one))) {
-    const isMine = slot === former;
-    const mayTake = (current) => isMine || !(Date.now() - current.takenAt < JUST_TAKEN_MS);
+  for (const slot of order) {
+    if (slot !== former && (await storage.slot(slot))?.beatAt > Date.now() - LATELY_MS) {
+      await tabs.ask(PATIENCE_MS, slot);
+    }
+    if (tabs.taken.has(slot)) continue;
+    const mayTake = (current) => slot === former || !(Date.now() - current.takenAt < JUST_TAKEN_MS);
     const left = await storage.takeSlot(slot, owner, mayTake);
-    if (left !== undefined) return hold(channel, slot, owner, left);
+    if (left === undefined) continue;
+    sessionStorage.setItem("bench-slot", slot);
+    tabs.answerFor(slot);
+    return { slot, owner, left };
   }
   throw new Error("too many tabs of the bench are open");
 }
 
-function hold(channel, slot, owner, left) {
-  sessionStorage.setItem("bench-slot", slot);
-  const answer = () => channel.postMessage({ kind: "here", slot });
-  channel.onmessage = ({ data }) => data.kind === "who" && answer();
-  const leave = () => channel.close();
-  return { slot, owner, left, leave };
-}
+/** The open tabs of this phone, as far as they have answered: `taken` are the slots they hold. */
+class Tabs {
+  constructor() {
+    this.taken = new Set();
+    this.channel = new BroadcastChannel(CHANNEL);
+  }
 
-function slotsInUse(channel) {
-  return new Promise((resolve) => {
-    const taken = new Set();
-    channel.onmessage = ({ data }) => data.kind === "here" && taken.add(data.slot);
-    channel.postMessage({ kind: "who" });
-    setTimeout(() => resolve(taken), ANSWER_MS);
-  });
+  /** Ask who is there; done after `ms`, or as soon as the tab at `slot` has answered. */
+  ask(ms, slot = null) {
+    return new Promise((resolve) => {
+      const done = setTimeout(resolve, ms);
+      this.channel.onmessage = ({ data }) => {
+        if (data.kind === "here") this.taken.add(data.slot);
+        if (data.kind !== "here" || data.slot !== slot) return;
+        clearTimeout(done);
+        resolve();
+      };
+      if (slot !== null && this.taken.has(slot)) resolve();
+      this.channel.postMessage({ kind: "who" });
+    });
+  }
+
+  answerFor(slot) {
+    const answer = () => this.channel.postMessage({ kind: "here", slot });
+    this.channel.onmessage = ({ data }) => data.kind === "who" && answer();
+  }
 }

@@ -5,7 +5,7 @@
 // refused   laps the server sent back, with the reason, until they are mended
 // posts     batches and put-aways to be sent
 // slots     the state of each bench (a tab of this phone has a bench of its own)
-// shared    what all tabs share: device, clock, the shop's lists
+// shared    device, clock, the sender's turn, and the shop's lists as each bench last heard them
 
 const NAME = "bench";
 const STORES = { waiting: "lap_id", refused: "lap_id", posts: "id", slots: "slot", shared: "key" };
@@ -59,18 +59,23 @@ class Storage {
     }
   }
 
-  /** The state of a bench together with the laps and posts that the same tap made: all or none. */
-  commit({ slot, owner, state, aliveAt }, laps, posts) {
-    const names = ["slots", "waiting", "refused", "posts"];
+  /**
+   * The state of a bench together with the laps and posts that the same tap made, or with the lists
+   * that its counts make up for: all or none.
+   */
+  commit({ slot, owner, state, aliveAt }, { laps, posts, lists = null }) {
+    const names = ["slots", "waiting", "refused", "posts", ...(lists ? ["shared"] : [])];
     return this.transact(names, "readwrite", async (stores) => {
       const current = await result(stores.slots.get(slot));
       if (current && current.owner !== owner) throw new OpenElsewhere();
-      stores.slots.put({ slot, owner, state, aliveAt });
+      stores.slots.put({ ...current, slot, owner, state, aliveAt, beatAt: Date.now() });
       for (const lap of laps) {
         stores.waiting.put(lap);
         stores.refused.delete(lap.lap_id);
       }
       for (const post of posts) stores.posts.put(post);
+      if (lists) stores.shared.put({ key: `lists ${slot}`, value: lists });
+      if (lists) stores.shared.put({ key: "lists", value: lists }); // for a bench yet to be opened
     });
   }
 
@@ -83,17 +88,21 @@ class Storage {
     return this.transact(["slots"], "readwrite", async ({ slots }) => {
       const current = await result(slots.get(slot));
       if (current && current.owner !== owner && !mayTake(current)) return undefined;
-      slots.put({ slot, state: null, aliveAt: null, ...current, owner, takenAt: Date.now() });
+      const now = Date.now();
+      slots.put({ slot, state: null, aliveAt: null, ...current, owner, takenAt: now, beatAt: now });
       return current || null;
     });
   }
 
-  /** Note that the page lives, so that after a reload it is known how long it was gone. */
-  alive(slot, owner, aliveAt) {
+  /**
+   * Note that the page lives: `aliveAt` (steady) so that after a reload it is known how long it was
+   * gone, `beatAt` (wall) for other tabs; 0 when it goes.
+   */
+  alive(slot, owner, aliveAt, beatAt) {
     const work = async ({ slots }) => {
       const current = await result(slots.get(slot));
       if (current && current.owner !== owner) throw new OpenElsewhere();
-      if (current) slots.put({ ...current, aliveAt });
+      if (current) slots.put({ ...current, aliveAt, beatAt });
     };
     return this.transact(["slots"], "readwrite", work, "relaxed");
   }

@@ -32,3 +32,7 @@ export function pieces(count) {
 export function laps(count) {
   return count === 1 ? "1 lap" : `${count} laps`;
 }
+
+export function taps(count) {
+  return count === 1 ? "1 tap" : `${count} taps`;
+}
