@@ -31,13 +31,8 @@ CELL_COLUMNS = [
     "session_noise", "degrees_of_freedom",
 ]  # fmt: skip
 LAP_COLUMNS = [
-    "cell",
-    "expected_seconds",
-    "residual_z",
-    "suspicious",
-    "pieces_before",
-    "experience",
-]
+    "cell", "expected_seconds", "residual_z", "suspicious", "pieces_before", "experience",
+]  # fmt: skip
 BATCH = 25  # pieces, for next_batch_* and two_week_break_batch_*: common practice, no source
 
 _LOSS_STEP = 1e-3
@@ -45,9 +40,12 @@ _LOSS_STEP = 1e-3
 
 @dataclass(frozen=True)
 class LearningResult:
-    """cells: CELL_COLUMNS, one row a product, operation and worker. laps: LAP_COLUMNS on the index
-    of the laps given (cell -1 and NaN where a lap is no practice). fits: what forecasts need, its
-    arrays in the order of `cells`; None without practice."""
+    """cells: CELL_COLUMNS, one row a product, operation and worker: times in seconds per piece
+    (`next_batch_*` and `two_week_break_batch_*` for 25 pieces together); `pooled` where there are
+    too few laps; `practice_p` of the exponent being 0; `restart_effect` and `lap_noise`,
+    `session_noise` (standard deviations) on the log scale; NaN where a thing cannot be told.
+    laps: LAP_COLUMNS on the index of the laps given (cell -1 and NaN where a lap is no practice).
+    fits: what forecasts need, its arrays in the order of `cells`; None without practice."""
 
     cells: pd.DataFrame
     laps: pd.DataFrame

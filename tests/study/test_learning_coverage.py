@@ -27,6 +27,14 @@ TRUTHS = {
     "no practice": replace(FORGETFUL, curve="constant"),
 }
 
+# Where an interval is wider than 95 % for a reason; it must still cover at least as often as asked.
+CAUTIOUS = {
+    ("no practice", "learning rate"): "of a constant it is made to hold 1",
+    ("no practice", "retention a week"): "nothing is lost that was never gained: the guess remains",
+    ("plateau", "learning rate"): "given only where the exponent is told from 0",
+    ("a batch a lap", "next piece"): "25 pieces in one say little of how much one strays",
+}
+
 
 @dataclass
 class Tally:
@@ -110,5 +118,10 @@ def table():
 @pytest.mark.slow
 @pytest.mark.parametrize("name", list(TRUTHS))
 def test_stated_intervals_cover_the_truth_as_often_as_they_say(table, name):
-    for target, tally in table[name][0].items():
-        assert ASKED[0] <= tally.share <= ASKED[1], target
+    low, high = ASKED
+    outside = {
+        target: round(tally.share, 3)
+        for target, tally in table[name][0].items()
+        if not low <= tally.share <= (1 if (name, target) in CAUTIOUS else high)
+    }
+    assert not outside
