@@ -1,5 +1,6 @@
 """Columns of ISO 8601 text to instants, with or without an offset, and which entries are none."""
 
+import re
 from dataclasses import dataclass
 
 import numpy as np
@@ -54,10 +55,8 @@ def parse_times(column: pa.ChunkedArray, zone: str) -> Times:
 
 def _all_alike(texts: pa.Array) -> np.ndarray:
     """PARSED of texts that all have an offset, or all have none; else raises ArrowInvalid."""
-    try:
-        moments, local = pc.cast(texts, pa.timestamp("us", "UTC")), False
-    except pa.ArrowInvalid:
-        moments, local = pc.cast(texts, pa.timestamp("us")), True
+    local = not (len(texts) and re.search(WITH_OFFSET, texts[0].as_py()))
+    moments = pc.cast(texts, pa.timestamp("us") if local else pa.timestamp("us", "UTC"))
     parsed = np.zeros(len(texts), PARSED)
     parsed["micros"] = pc.cast(moments, pa.int64()).to_numpy()
     parsed["local"] = local

@@ -464,3 +464,18 @@ def test_categories_hold_only_what_occurs():
     frame = read(with_columns(lap_id="a"), LAP + ",b", LAP + ",a").frame
     assert all(np.isin(frame[name].cat.categories, frame[name].astype("str")).all()
                for name in CATEGORIES)  # fmt: skip
+
+
+def test_quoted_newlines_at_the_ends_of_the_readers_blocks_split_no_lap():
+    lines = [f'{LAP},"{"thin, " * 30}\n{n}\nglue"' for n in range(30_000)]
+    found = read(HEADER + ",note", *lines, LAP.replace("75.5", "5") + ",last")
+    assert len(found.frame) == 30_001
+    assert found.frame.note.iloc[-2].endswith("\n29999\nglue")
+    assert fault_of(HEADER + ",note", *lines, LAP.replace("75.5", "x") + ",last").row == 30_002
+
+
+def test_a_stray_quote_before_many_quoted_newlines_splits_no_lap():
+    lines = [f'{LAP},"{"thin, " * 30}\n{n}\nglue"' for n in range(30_000)]
+    lines[5] = LAP + ',5" board'
+    lines[20_000] = LAP + ',7" board'
+    assert len(read(HEADER + ",note", *lines).frame) == 30_000
