@@ -47,7 +47,7 @@ def show() -> None:
     here = source.current()
     st.title("This week")
     newcomer = here.is_demo and not source.own_store().lap_count()
-    parts.demo_line(here, where="below" if newcomer else "in under *My workshop*")
+    parts.demo_line(here, where="below" if newcomer else "under *My workshop*")
     parts.import_line()
     desk = answers.desk(here)
     if not desk.kept("laps", (), here.store.lap_count):
@@ -179,11 +179,14 @@ def _first_in_it(study, row) -> str:
     own = route[(route["product"] == row["product"]) & (route.variant == row.variant)]
     if own.empty:
         own = route[(route["product"] == row["product"])]
-    batch = f"A batch is {row.batch_size:.0f}"
+    begun = ""
+    if row.in_progress > 0:
+        begun = f"Finish the {row.in_progress:.0f} already on the bench first. "
+    batch = f"{begun}A batch is {row.batch_size:.0f}"
     if own.empty:
         return f"{batch}. "
     first = own.sort_values("position").operation.iloc[0]
-    return f"{batch}; begin with *{words.plain(first)}*. "
+    return f"{batch}; begin it with *{words.plain(first)}*. "
 
 
 def _put_away(stock) -> str:
@@ -195,7 +198,7 @@ def _put_away(stock) -> str:
         f"{row.packed_not_put_away:.0f} of {words.variant(row['product'], row.variant)}"
         for _, row in waiting.iterrows()
     ]
-    return f"But first put away what is packed and not on the shelf: {'; '.join(listed)}."
+    return f"Packed but not on the shelf yet, so put away first: {'; '.join(listed)}."
 
 
 def _biggest_leak(leaks, currency: str) -> str:
@@ -253,7 +256,8 @@ def _output(desk: answers.Desk) -> None:
     answers.picture(desk, "this week output", (), lambda: _output_chart(desk.figures.weeks))
     st.caption(
         "Points between the dashed lines are ordinary ups and downs: look for a reason only "
-        "outside them. Too few weeks show no lines, weeks without work leave a gap."
+        "outside them. Too few weeks show no lines, weeks without work leave a gap. The chart shows "
+        f"the last {WEEKS_OFFERED} weeks at most."
     )
 
 
@@ -262,7 +266,8 @@ def _output_chart(weeks: pd.DataFrame):
 
     last = weeks.iloc[-1]
     limits = None if pd.isna(last.lower) else last[["centre", "lower", "upper"]].to_dict()
-    return weekly_output_chart(weeks, limits, "good_units_per_bench_hour")
+    shown = weeks.tail(WEEKS_OFFERED)  # limits are those of all weeks
+    return weekly_output_chart(shown, limits, "good_units_per_bench_hour")
 
 
 def _yield(desk: answers.Desk) -> None:
