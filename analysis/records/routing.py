@@ -208,7 +208,8 @@ def _circle(pairs: list[tuple[str, str, float]]) -> list[str]:
 
 
 def _check_waits(frame: pd.DataFrame, faults: Faults) -> None:
-    short = (frame.max_wait_seconds < frame.wait_seconds).to_numpy()
+    limits = frame.max_wait_seconds
+    short = ((limits >= 0) & (limits < frame.wait_seconds)).to_numpy()
     faults.add_where(short, frame.row.to_numpy(), "max_wait_seconds", "is less than wait_seconds",
                      lambda places: [f"{v:g}" for v in frame.max_wait_seconds.iloc[places]],
                      "a piece must be allowed to wait as long as it has to")  # fmt: skip
