@@ -14,7 +14,6 @@ import socket
 import subprocess
 import sys
 import time
-import urllib.request
 import uuid
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
@@ -41,6 +40,8 @@ class Answer:
 class Server:
     """`streamlit run app.py` with a store in a folder; can be killed and started again."""
 
+    scheme = "http"
+
     def __init__(self, folder: Path, *options: str, **environment: str):
         self.folder = folder
         self.store = folder / "workshop.sqlite"
@@ -56,7 +57,7 @@ class Server:
 
     @property
     def origin(self) -> str:
-        return f"http://{HERE}:{self.port}"
+        return f"{self.scheme}://{HERE}:{self.port}"
 
     def start(self) -> "Server":
         command = [sys.executable, "-m", "streamlit", "run", "app.py", "--server.headless", "true"]
@@ -65,8 +66,23 @@ class Server:
             self.process = subprocess.Popen(
                 command, cwd=ROOT, env=self.environment, stdout=log, stderr=subprocess.STDOUT
             )
-        _wait_until_healthy(f"{self.origin}/_stcore/health", self.process)
+        self._wait_until_healthy()
         return self
+
+    def connect(self, source: str) -> http.client.HTTPConnection:
+        return http.client.HTTPConnection(HERE, self.port, timeout=30, source_address=(source, 0))
+
+    def _wait_until_healthy(self, patience_seconds: float = 60) -> None:
+        deadline = time.monotonic() + patience_seconds
+        while time.monotonic() < deadline:
+            if self.process.poll() is not None:
+                raise RuntimeError(f"the server ended with status {self.process.returncode}")
+            try:
+                self.ask("GET", "/_stcore/health")
+                return
+            except OSError:
+                time.sleep(0.05)  # between two questions to a process that is still starting
+        raise TimeoutError(self.origin)
 
     def kill(self) -> None:
         """End it as a power cut does: nothing is tidied up."""
@@ -86,7 +102,7 @@ class Server:
         if method not in ("GET", "HEAD"):
             sent |= {"Origin": self.origin, "Content-Type": "application/json"}
         sent |= {name.replace("_", "-"): value for name, value in headers.items()}
-        connection = http.client.HTTPConnection(HERE, self.port, 30, source_address=(source, 0))
+        connection = self.connect(source)
         try:
             connection.putrequest(method, path, skip_host=True, skip_accept_encoding=True)
             body = body.encode() if isinstance(body, str) else body
@@ -149,16 +165,3 @@ def _free_port() -> int:
     with socket.socket() as probe:
         probe.bind((HERE, 0))
         return probe.getsockname()[1]
-
-
-def _wait_until_healthy(address: str, process: subprocess.Popen, patience_seconds: float = 60):
-    deadline = time.monotonic() + patience_seconds
-    while time.monotonic() < deadline:
-        if process.poll() is not None:
-            raise RuntimeError(f"the server ended with status {process.returncode}")
-        try:
-            with urllib.request.urlopen(address, timeout=1):
-                return
-        except OSError:
-            time.sleep(0.05)  # between two questions to a process that is still starting
-    raise TimeoutError(address)

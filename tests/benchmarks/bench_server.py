@@ -1,0 +1,189 @@
+"""Laps over HTTP to a real server, each answered when it is on the disk, against bare commits.
+
+The reference writes the same row by itself: SQLite, write-ahead log, synchronous=FULL, in the same
+folder and in turns with the server, as the disk's mood changes within seconds. Twenty clients are
+measured in two ways: as fast as they can, and as twenty people who tap twice a second.
+"""
+
+import json
+import random
+import selectors
+import socket
+import sqlite3
+import statistics
+import tempfile
+import threading
+import time
+import uuid
+from pathlib import Path
+
+from tests.bench.serving import HERE, Server, body_of, lap
+from tests.benchmarks.rows import Row
+
+ROUNDS = 8
+POSTS = 60  # a client and round
+MANY = 20
+TAP_EVERY_SECONDS = 0.5
+BATCH, QUEUED = 500, 50_000
+COLUMNS = ("lap_id", "started_at", "seconds", "product", "operation", "worker", "variant", "batch",
+           "activity", "units", "rework_units", "scrap_units", "rating", "note")  # fmt: skip
+
+
+def rows() -> list[Row]:
+    """One client, twenty clients, and what an afternoon without network leaves behind."""
+    with tempfile.TemporaryDirectory(dir=".") as folder:
+        server = Server(Path(folder)).start()
+        try:
+            _post([_request(server, lap())], server, 1)  # opens the store
+            return [
+                _one_client(server),
+                *_many_clients(server),
+                _queued(server),
+            ]
+        finally:
+            server.stop()
+
+
+def _one_client(server: Server) -> Row:
+    bare, ours = [], []
+    for _ in range(ROUNDS):
+        bare += _bare_commits(server.folder, POSTS)
+        ours += _post([_request(server, lap()) for _ in range(POSTS)], server, 1)
+    return _compared("POST /laps of one lap, durable, 1 client", bare, ours)
+
+
+def _many_clients(server: Server) -> list[Row]:
+    bare, ours, paced = [], [], []
+    for _ in range(ROUNDS):
+        bare += _bare_commits_of_many(server.folder, POSTS // 4)
+        ours += _post([_request(server, lap()) for _ in range(MANY * POSTS // 4)], server, MANY)
+    alone = _bare_commits(server.folder, POSTS)
+    for _ in range(2):
+        requests = [_request(server, lap()) for _ in range(MANY * 4)]
+        paced += _post(requests, server, MANY, TAP_EVERY_SECONDS)
+        alone += _bare_commits(server.folder, POSTS)
+    return [
+        _compared("POST /laps, 20 clients without a pause, against 20 bare writers", bare, ours),
+        _compared("POST /laps, 20 clients tapping twice a second, against one bare writer",
+                  alone, paced),
+    ]  # fmt: skip
+
+
+def _compared(name: str, bare: list[float], ours: list[float]) -> Row:
+    reference, median = statistics.median(bare), statistics.median(ours)
+    note = f"99th percentile {1000 * _p99(bare):.3g} ms bare, {1000 * _p99(ours):.3g} ms ours"
+    ratio = median / reference
+    return Row(name, reference, median, ratio, "at most 2x", ratio <= 2, note)
+
+
+def _p99(times: list[float]) -> float:
+    return sorted(times)[int(len(times) * 0.99)]
+
+
+def _queued(server: Server) -> Row:
+    laps = [lap(seconds=random.uniform(1, 200)) for _ in range(QUEUED)]
+    requests = [_request(server, *laps[at : at + BATCH]) for at in range(0, QUEUED, BATCH)]
+    began = time.perf_counter()
+    _post(requests, server, 1)
+    took = time.perf_counter() - began
+    name = f"{QUEUED:,} laps queued offline, delivered {BATCH} at a time"
+    return Row(name, None, took, None, "under 60 s", took < 60)
+
+
+def _request(server: Server, *laps: dict) -> bytes:
+    body = body_of(*laps).encode()
+    head = (
+        f"POST /laps HTTP/1.1\r\nHost: {HERE}:{server.port}\r\nOrigin: {server.origin}\r\n"
+        f"Content-Type: application/json\r\nContent-Length: {len(body)}\r\n\r\n"
+    )
+    return head.encode() + body
+
+
+def _post(requests: list[bytes], server: Server, clients: int, pause: float = 0) -> list[float]:
+    """Seconds from sending to the whole answer of each request, shared out among the clients.
+
+    One thread serves all clients, so that the measuring takes as little of the two processors as
+    it can.
+    """
+    ready = selectors.DefaultSelector()
+    for number in range(clients):
+        plug = socket.create_connection((HERE, server.port))
+        plug.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
+        client = _Client(plug, requests[number::clients], pause, random.random() * pause)
+        ready.register(plug, selectors.EVENT_READ, client)
+    everyone = [key.data for key in ready.get_map().values()]
+    while not all(client.finished for client in everyone):
+        for client in everyone:
+            client.send_if_due()
+        for key, _ in ready.select(0.001 if pause else 5):
+            key.data.receive()
+    for client in everyone:
+        client.plug.close()
+    return [seconds for client in everyone for seconds in client.times]
+
+
+class _Client:
+    """One connection that sends its requests one after another."""
+
+    def __init__(self, plug: socket.socket, requests: list[bytes], pause: float, first: float):
+        self.plug, self.requests, self.pause = plug, requests, pause
+        self.due = time.perf_counter() + first
+        self.times: list[float] = []
+        self.answer: bytes | None = None
+
+    @property
+    def finished(self) -> bool:
+        return len(self.times) == len(self.requests)
+
+    def send_if_due(self) -> None:
+        if self.answer is None and not self.finished and time.perf_counter() >= self.due:
+            self.answer, self.sent = b"", time.perf_counter()
+            self.plug.sendall(self.requests[len(self.times)])
+
+    def receive(self) -> None:
+        self.answer += self.plug.recv(1 << 20)
+        head, _, body = self.answer.partition(b"\r\n\r\n")
+        if len(body) == _length(head) or not self.answer:
+            self.times.append(time.perf_counter() - self.sent)
+            told = json.loads(body)
+            assert told["acknowledged"] and not told["refused"], told
+            self.answer, self.due = None, self.sent + self.pause
+
+
+def _length(head: bytes) -> int:
+    for line in head.lower().split(b"\r\n"):
+        if line.startswith(b"content-length:"):
+            return int(line.partition(b":")[2])
+    return -1
+
+
+def _bare_commits(folder: Path, count: int) -> list[float]:
+    """Seconds of each of `count` commits of one row."""
+    connection = sqlite3.connect(folder / "bare.sqlite", timeout=60, isolation_level=None)
+    connection.execute("PRAGMA journal_mode=WAL")
+    connection.execute("PRAGMA synchronous=FULL")
+    connection.execute(f"CREATE TABLE IF NOT EXISTS lap ({', '.join(COLUMNS)})")
+    insert = f"INSERT INTO lap VALUES ({', '.join('?' * len(COLUMNS))})"
+    row = lap()
+    times = []
+    for _ in range(count):
+        values = [str(uuid.uuid4()), *(row[name] for name in COLUMNS[1:])]
+        began = time.perf_counter()
+        connection.execute("BEGIN IMMEDIATE")
+        connection.execute(insert, values)
+        connection.execute("COMMIT")
+        times.append(time.perf_counter() - began)
+    connection.close()
+    return times
+
+
+def _bare_commits_of_many(folder: Path, count: int) -> list[float]:
+    """The same of twenty writers at once, each with a connection of its own."""
+    times: list[float] = []
+    writers = [threading.Thread(target=lambda: times.extend(_bare_commits(folder, count)))
+               for _ in range(MANY)]  # fmt: skip
+    for writer in writers:
+        writer.start()
+    for writer in writers:
+        writer.join()
+    return times
