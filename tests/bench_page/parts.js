@@ -6,7 +6,7 @@ import { newId } from "/page/ids.js";
 import { isoWithOffset, makeLap } from "/page/laps.js";
 import { paceState, tooFast } from "/page/pace.js";
 import { newState } from "/page/state.js";
-import { median, piecesDone } from "/page/tally.js";
+import { keepOwnBatches, median, piecesDone } from "/page/tally.js";
 import { clockTime, span } from "/page/words.js";
 import { LISTS, equal, test } from "./harness.js";
 
@@ -140,6 +140,15 @@ test("pieces done are the server's and those tapped since", () => {
   const listed = { done: { sew: 10 }, done_by_variant: { sew: { linen: 4 } } };
   equal(piecesDone(listed, counts, "012", "sew"), 13);
   equal(piecesDone(listed, counts, "012", "sew", "linen"), 6);
+});
+
+test("a finished batch that the server lists no more keeps its count at the bench", () => {
+  const former = { batches: [{ product: "notebook", batch: "012", quantities: { linen: 25 }, done: { sew: 20 } }] };
+  const covered = { '["012","sew","linen"]': 5, '["013","sew","linen"]': 9 };
+  const lanes = [{ product: "notebook", batch: "012" }];
+  const [batch] = keepOwnBatches({ batches: [] }, former, covered, lanes).batches;
+  equal([batch.done, batch.quantities], [{ sew: 25 }, { linen: 25 }]);
+  equal(keepOwnBatches({ batches: [batch] }, former, covered, lanes).batches, [batch]);
 });
 
 test("ids are random UUIDs of version 4", () => {

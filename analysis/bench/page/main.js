@@ -20,11 +20,13 @@ import * as workSheets from "./sheets_work.js";
 import { BEAT_MS, claimSlot, tabId } from "./slots.js";
 import { buzz, soundDry, soundPace, wakeSound } from "./sound.js";
 import { newState } from "./state.js";
+import { keepOwnBatches } from "./tally.js";
 import { OpenElsewhere, StorageFull, openStorage } from "./storage.js";
 import { OTHER, render, targetElement, tick } from "./view.js";
 import { span, taps, timeOfDay } from "./words.js";
 
 const TICK_MS = 200;
+const AFTER_PICTURE_MS = 40; // the screen answers the thumb first, then the lap is sent
 const LISTS_MS = 60_000;
 const LISTS_SOON_MS = 2_000;
 const REST_MS = 12 * 3600 * 1000; // longer than any day at the bench
@@ -110,7 +112,8 @@ class App {
     this.trouble = null;
     this.counts.waiting += step.laps.filter((lap) => lap.revision === 0).length;
     render(this);
-    if (step.laps.length || step.posts.length) this.sender.wake();
+    const more = step.laps.length || step.posts.length;
+    if (more) setTimeout(() => this.sender.wake(), AFTER_PICTURE_MS);
   }
 
   step(state, event, at) {
@@ -217,7 +220,8 @@ class App {
   }
 
   async takeLists(lists, covered) {
-    await this.dispatch({ type: "listed", covered, lists });
+    const kept = keepOwnBatches(lists, this.lists, covered, this.state.lanes);
+    await this.dispatch({ type: "listed", covered, lists: kept });
     this.pickFirst();
   }
 

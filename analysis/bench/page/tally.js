@@ -30,6 +30,34 @@ export function piecesDone(listed, counts, batch, operation, variant = null) {
   return total;
 }
 
+/**
+ * `lists` with the batches that the lanes are at, should the server list them no more (a finished
+ * batch drops out): as they were in the `former` lists, with the `covered` counts added.
+ */
+export function keepOwnBatches(lists, former, covered, lanes) {
+  const batches = [...lists.batches];
+  for (const { product, batch } of lanes) {
+    const same = (other) => other.batch === batch && other.product === product;
+    if (!batch || batches.some(same)) continue;
+    const known = former?.batches.find(same) || { product, batch, open: true };
+    batches.push(withCounts(known, covered));
+  }
+  return { ...lists, batches };
+}
+
+function withCounts(batch, counts) {
+  const done = { ...batch.done };
+  const byVariant = structuredClone(batch.done_by_variant || {});
+  for (const [place, units] of Object.entries(counts)) {
+    const [itsBatch, operation, variant] = JSON.parse(place);
+    if (itsBatch !== batch.batch) continue;
+    done[operation] = (done[operation] || 0) + units;
+    const variants = (byVariant[operation] ||= {});
+    variants[variant] = (variants[variant] || 0) + units;
+  }
+  return { ...batch, done, done_by_variant: byVariant };
+}
+
 /** Seconds a piece of the recent laps of this operation, newest last. */
 export function paceOf(recent, product, operation) {
   return recent
