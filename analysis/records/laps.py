@@ -19,7 +19,6 @@ Every check looks at a whole column at once, and the faults of a file are told t
 
 import difflib
 from collections.abc import Callable, Sequence
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
 import numpy as np
@@ -127,11 +126,9 @@ def _not_storable(text: str) -> bool:
 
 
 def _checked(table: Table, shop: Shop, faults: Faults, notices: list[str]) -> LapsFile:
-    with ThreadPoolExecutor(1) as beside:  # Arrow and NumPy let others run while they work
-        words_to_come = beside.submit(_all_words, table)
-        times = _times(table, shop, faults, notices)
-        numbers = _numbers(table, faults)
-        words = words_to_come.result()
+    times = _times(table, shop, faults, notices)
+    numbers = _numbers(table, faults)
+    words = {column: _words(table, column) for column in CATEGORIES}
     _check_words(table, words, faults)
     note = _note(table, notices)
     ids = _ids(table, times, numbers, words, note, faults, notices)
@@ -254,10 +251,6 @@ def _texts_or_default(table: Table, column: str) -> Callable[[np.ndarray], list[
     if column in table.columns:
         return table.texts(column)
     return lambda places: [f"{DEFAULT_NUMBERS[column]:g}"] * len(places)
-
-
-def _all_words(table: Table) -> dict[str, tuple[np.ndarray, list[str]]]:
-    return {column: _words(table, column) for column in CATEGORIES}
 
 
 def _words(table: Table, column: str) -> tuple[np.ndarray, list[str]]:
