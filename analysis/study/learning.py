@@ -144,31 +144,37 @@ def _add_break(cells, retention: Retention, fits: CellFits):
 
 
 def _learning_rates(selection: Selection, fits: CellFits):
-    """(rate, low, high). Of a constant the rate is 1 and the interval that of its unit curve; of
-    a falling curve it ends at 1. The doubt between curves is in it as in `log_lap`, among those
-    whose rate is of the whole time; a plateau's is of a part, and has no doubt but its own."""
+    """(rate, low, high). Of a constant the rate is 1 and the interval that of its unit curve, 1
+    included; of a falling curve it ends at 1."""
     constant = selection.curve == "constant"
-    unit = constant & ~selection.few
-    exponent = np.where(
-        unit, selection.unit.theta[:, EXPONENT], selection.picked("theta")[:, EXPONENT]
-    )
-    variance, weights = np.zeros(len(exponent)), np.zeros(len(exponent))
-    for candidate, slope in zip(fits.candidates, fits.loss_slopes, strict=True):
-        by_loss = slope[:, EXPONENT] * fits.loss_error
-        away = candidate.theta[:, EXPONENT] - exponent
-        alike = (candidate.curve == "plateau") == (selection.curve == "plateau")
-        weight = candidate.weight * alike
-        own = candidate.covariance[:, EXPONENT, EXPONENT]
-        variance += weight * (own + by_loss**2 + away**2)
-        weights += weight
-    variance = np.where(unit, selection.unit.covariance[:, EXPONENT, EXPONENT], variance / weights)
+    steady = constant & ~selection.few
+    rate = np.where(constant, 1.0, learning_rate_of(selection.picked("theta")[:, EXPONENT]))
+    centre, variance = _averaged_exponent(selection, fits)
+    unit = selection.unit
+    centre = np.where(steady, unit.theta[:, EXPONENT], centre)
+    variance = np.where(steady, unit.covariance[:, EXPONENT, EXPONENT], variance)
     half = fits.t * np.sqrt(variance)
-    low, high = learning_rate_of(exponent - half), learning_rate_of(exponent + half)
-    return (
-        np.where(constant, 1.0, learning_rate_of(exponent)),
-        np.where(constant, np.minimum(low, 1.0), low),
-        np.where(constant, np.maximum(high, 1.0), np.minimum(high, 1.0)),
+    low, high = learning_rate_of(centre - half), learning_rate_of(centre + half)
+    high = np.where(constant, np.maximum(high, 1.0), np.minimum(high, 1.0))
+    return rate, np.minimum(low, rate), np.maximum(high, rate)
+
+
+def _averaged_exponent(selection: Selection, fits: CellFits):
+    """(mean, variance) of the exponent over the curves in doubt, by their Akaike weights w
+    (Burnham & Anderson 2002): sum w b and sum w (own variance + (b - mean)^2), among those whose
+    rate is of the whole time; a plateau's is of a part, and has no doubt but its own."""
+    plateau = selection.curve == "plateau"
+    exponents = np.array([c.theta[:, EXPONENT] for c in fits.candidates])
+    own = np.array(
+        [
+            c.covariance[:, EXPONENT, EXPONENT] + (slope[:, EXPONENT] * fits.loss_error) ** 2
+            for c, slope in zip(fits.candidates, fits.loss_slopes, strict=True)
+        ]
     )
+    weights = np.array([c.weight * ((c.curve == "plateau") == plateau) for c in fits.candidates])
+    weights = weights / weights.sum(axis=0)
+    mean = (weights * exponents).sum(axis=0)
+    return mean, (weights * (own + (exponents - mean) ** 2)).sum(axis=0)
 
 
 def _add_plateaus(cells, selection: Selection, fits: CellFits):
