@@ -30,7 +30,9 @@ ROUTE_COLUMNS = {
     "variant": st.column_config.TextColumn("Only for variant"),
     "operation": st.column_config.TextColumn("Operation"),
     "after": st.column_config.TextColumn(
-        "Only after", help="Operations that must be done first, with | between them."
+        "Only after",
+        width="medium",
+        help="Operations that must be done first, with | between them.",
     ),
     "seconds": st.column_config.NumberColumn("Planned (s a piece)", min_value=0),
     "setup_seconds": st.column_config.NumberColumn("Setup (s a batch)", min_value=0),

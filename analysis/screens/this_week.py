@@ -256,8 +256,8 @@ def _output(desk: answers.Desk) -> None:
     answers.picture(desk, "this week output", (), lambda: _output_chart(desk.figures.weeks))
     st.caption(
         "Points between the dashed lines are ordinary ups and downs: look for a reason only "
-        "outside them. Too few weeks show no lines, weeks without work leave a gap. The chart shows "
-        f"the last {WEEKS_OFFERED} weeks at most."
+        "outside them. Too few weeks show no lines, weeks without work leave a gap, and the chart "
+        f"shows the last {WEEKS_OFFERED} weeks at most."
     )
 
 

@@ -1,0 +1,93 @@
+"""What the first screen reads out, checked against sums done by hand."""
+
+import numpy as np
+import pytest
+
+from analysis.records.laps import read_laps
+from analysis.records.shop import read_shop
+from analysis.study.summary import study
+from analysis.study.this_week import earnings, leaks
+
+SHOP = b"""
+[products."card box"]
+price = 10.0
+material_cost = 2.0
+[overhead]
+per_week = 20.0
+"""
+HEADER = "started_at,seconds,product,operation,activity,units,rework_units,scrap_units,cause\n"
+
+
+def laps(*weeks: str):
+    """Laps in weeks from 2 March 2026 on, one text of rows a week, the day filled in."""
+    days = ("2026-03-02", "2026-03-09", "2026-03-16", "2026-03-23")
+    rows = [row.replace("DAY", day) for day, rows in zip(days, weeks, strict=False)
+            for row in rows.split()]  # fmt: skip
+    return read_laps((HEADER + "\n".join(rows).replace("_", " ") + "\n").encode()).frame
+
+
+WEEK = """
+DAYT08:00:00Z,3600,card_box,cut,operation,10,0,0,
+DAYT10:00:00Z,3600,card_box,fold,operation,10,0,0,
+"""
+CALLS = """
+DAYT12:00:00Z,1800,,,delay,1,0,0,telephone
+DAYT13:00:00Z,900,card_box,fold,rework,1,0,0,
+DAYT14:00:00Z,360,card_box,fold,transport,1,0,0,
+"""
+
+
+def test_an_hour_left_price_less_material_less_overhead_over_the_hours():
+    shop = read_shop(SHOP)
+    found = earnings(study(laps(WEEK, WEEK), None, shop)).earned_per_hour
+    # 10 good pieces x (10 - 2) - 20 of overhead, over 2 hours
+    assert list(found) == pytest.approx([30.0, 30.0])
+
+
+@pytest.mark.parametrize("left_out", [b"price = 10.0", b"material_cost = 2.0", b"per_week = 20.0"])
+def test_money_that_is_not_known_is_not_made_up(left_out):
+    shop = read_shop(SHOP.replace(left_out, b""))
+    assert earnings(study(laps(WEEK, WEEK), None, shop)).earned_per_hour.isna().all()
+
+
+def test_a_week_without_work_earns_nothing_per_hour_and_is_not_divided_by():
+    idle = laps(WEEK, "", WEEK)
+    found = earnings(study(idle, None, read_shop(SHOP))).earned_per_hour
+    assert list(found.isna()) == [False, True, False]
+
+
+def test_hours_that_leak_away_are_added_up_by_what_took_them():
+    found = leaks(study(laps(WEEK + CALLS, WEEK, WEEK + CALLS), None, read_shop(SHOP)))
+    by_kind = found.set_index("kind")
+    assert list(found["kind"]) == ["interruptions", "spoiled work", "walks"]
+    # in two weeks of three: 1800 s, 900 s, 360 s
+    assert by_kind.hours_per_week["interruptions"] == pytest.approx(2 * 0.5 / 3)
+    assert by_kind.hours_per_week["spoiled work"] == pytest.approx(2 * 0.25 / 3)
+    assert by_kind.hours_per_week["walks"] == pytest.approx(2 * 0.1 / 3)
+    assert by_kind["what"]["interruptions"] == "telephone"
+    assert by_kind.share_of_bench_time["walks"] == pytest.approx(0.2 / (6 + 2 * 0.85))
+
+
+def test_the_range_of_a_leak_is_students_interval_of_the_weekly_sums():
+    from scipy.stats import t
+
+    found = leaks(study(laps(WEEK + CALLS, WEEK, WEEK + CALLS, WEEK), None, read_shop(SHOP)))
+    weekly = np.array([0.5, 0, 0.5, 0])
+    low, high = t.interval(0.95, 3, weekly.mean(), weekly.std(ddof=1) / 2)
+    row = found[found.kind == "interruptions"].iloc[0]
+    assert row.hours_high == pytest.approx(high)
+    assert row.hours_low == pytest.approx(max(low, 0))
+
+
+def test_a_lost_piece_counts_with_the_work_already_in_it_and_its_material():
+    lost = WEEK.replace("fold,operation,10,0,0", "fold,operation,10,0,1")
+    result = study(laps(lost, lost, lost), None, read_shop(SHOP))
+    row = leaks(result).iloc[0]
+    work = result.content.sort_values("position").standard_seconds.sum()
+    assert (row["kind"], row["what"]) == ("spoiled work", "fold")
+    assert row.hours_per_week == pytest.approx(work / 3600)
+    assert row.material_per_week == pytest.approx(2.0)
+
+
+def test_nothing_lost_is_no_leak():
+    assert leaks(study(laps(WEEK), None, read_shop(SHOP))).empty
