@@ -32,8 +32,7 @@ def practice_chart(
     many = len(workers) > 1
     encodings = _Encodings(unit, colour, shape, dash, many)
     layers = [
-        _band(_scaled(curve, seconds), encodings),
-        _line(_scaled(curve, seconds), encodings),
+        alt.layer(_band(encodings), _line(encodings), data=_scaled(curve, seconds)),
         _points(_scaled(points, seconds), encodings),
     ]
     if plateaus is not None and not plateaus.empty:
@@ -57,17 +56,17 @@ class _Encodings:
         self.dash = alt.StrokeDash("worker:N", scale=dash, legend=legend, title=None)
 
 
-def _band(curve: pd.DataFrame, shared: _Encodings) -> alt.Chart:
+def _band(shared: _Encodings) -> alt.Chart:
     return (
-        alt.Chart(curve)
+        alt.Chart()
         .mark_area(opacity=0.18)
         .encode(x=shared.x, y=alt.Y("low:Q", title=shared.title), y2="high:Q", color=shared.colour)
     )
 
 
-def _line(curve: pd.DataFrame, shared: _Encodings) -> alt.Chart:
+def _line(shared: _Encodings) -> alt.Chart:
     return (
-        alt.Chart(curve)
+        alt.Chart()
         .mark_line(strokeWidth=2.5)
         .encode(x=shared.x, y=shared.y, color=shared.colour, strokeDash=shared.dash)
     )

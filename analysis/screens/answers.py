@@ -93,15 +93,20 @@ def _drawn(chart) -> dict:
 
 @dataclass(frozen=True)
 class Table:
-    """Figures in the form in which they travel to the browser, and how each column is written."""
+    """Figures in the form in which they travel to the browser, and how each column is written.
+
+    The file is made beforehand: one that Streamlit makes at the click was at times cancelled.
+    """
 
     arrow: pa.Table
+    csv: bytes
     formats: dict[str, str]  # printf formats by header
 
     @classmethod
     def of(cls, frame: pd.DataFrame, formats: dict[str, str] | None = None) -> "Table":
         """The table of a frame whose headers carry their units."""
-        return cls(pa.Table.from_pandas(frame, preserve_index=False), formats or {})
+        arrow = pa.Table.from_pandas(frame, preserve_index=False)
+        return cls(arrow, _csv(arrow.to_pandas()), formats or {})
 
 
 def table(kept_table: Table, name: str) -> None:
@@ -119,7 +124,7 @@ def table(kept_table: Table, name: str) -> None:
     )
     st.download_button(
         "This table as a file (CSV)",
-        lambda: _csv(kept_table.arrow.to_pandas()),  # made when asked for
+        kept_table.csv,
         file_name=f"{name}.csv",
         mime="text/csv",
         on_click="ignore",

@@ -44,7 +44,7 @@ def test_a_rough_time_is_said_without_false_exactness(seconds, said):
 
 def test_a_downloaded_table_runs_no_formula_in_a_spreadsheet():
     table = answers.Table.of(pd.DataFrame({"operation": ["=1+1", "sew"], "now (s)": [1.5, None]}))
-    text = answers._csv(table.arrow.to_pandas()).decode("utf-8-sig")
+    text = table.csv.decode("utf-8-sig")
     assert text.splitlines() == ["operation,now (s)", "'=1+1,1.5", "sew,"]
 
 
