@@ -5,6 +5,7 @@ that a header claims (X-Forwarded-For and the like) only ever take that away, ne
 """
 
 import ipaddress
+import re
 from dataclasses import dataclass
 from http.cookies import CookieError, SimpleCookie
 
@@ -13,6 +14,7 @@ LOOPBACK_NAMES = frozenset({"localhost", "127.0.0.1", "[::1]"})
 PASSED_ON = frozenset({b"x-forwarded-for", b"x-forwarded-host", b"x-real-ip", b"forwarded", b"via"})
 READING = frozenset({"GET", "HEAD", "OPTIONS"})
 COOKIE = "workshop_device"
+_KEY = re.compile(r"[0-9a-f]{16}\.[0-9A-Za-z_-]{43}")  # as store/bench_devices.py makes them
 
 
 @dataclass(frozen=True)
@@ -92,4 +94,5 @@ def _key(cookies: bytes) -> str:
         jar.load(cookies.decode("latin-1"))
     except CookieError:
         return ""
-    return jar[COOKIE].value if COOKIE in jar else ""
+    key = jar[COOKIE].value if COOKIE in jar else ""
+    return key if _KEY.fullmatch(key) else ""

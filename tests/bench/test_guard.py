@@ -32,7 +32,7 @@ EVERYTHING = [
     ("GET", "/bench/pair"),
     ("GET", "/nowhere"),
     ("OPTIONS", "/laps"),
-    ("BREW", "/laps"),
+    ("PROPFIND", "/laps"),
 ]
 
 
