@@ -153,7 +153,9 @@ def present_cells(
         table["rating"] = np.where(spent > 0, rated / spent, 1.0)
         fitted = np.log(cells["present_high"] / cells["present_low"]) / (2 * Z95)
         plain = _widened(mean["se"] / mean["value"], mean["clusters"])
-        plain = np.fmax(plain, fitted.to_numpy())
+    # Of few batches the scatter says too little by itself; the fit is helped by other operations.
+    few = (mean["clusters"] < FEWEST_CLUSTERS).to_numpy()
+    plain = np.where(few, np.fmax(plain, fitted.to_numpy()), plain)
     flat = (cells["curve"] == "constant").to_numpy() & np.isfinite(mean["value"].to_numpy())
     table["seconds"] = np.where(flat, mean["value"], cells["present_seconds"])
     table["se_log"] = np.where(flat, plain, fitted)
