@@ -18,6 +18,7 @@ def lower_bound(work: Work) -> int:
     """Ticks that every order of work takes at least."""
     heads, tails = heads_of(work), tails_of(work)
     best = max((h + o.duration + t for h, t, o in _rows(work, heads, tails)), default=0)
+    best = max(best, _last_piece_bound(work, heads, tails))
     for people in _groups(work):
         best = max(best, _people_bound(work, heads, tails, people))
     for station in range(len(work.stations)):
@@ -55,6 +56,37 @@ def tails_of(work: Work) -> list[int]:
     return tails
 
 
+def _last_piece_bound(work: Work, heads: list[int], tails: list[int]) -> int:
+    """The last piece of a batch: no operation lets its pieces through faster than those who may
+    do it, or its station, can; and what still follows on it."""
+    best, last = 0, []
+    for index, operation in enumerate(work.operations):
+        at_once = 1 if operation.station >= 0 else len(operation.workers)
+        leaves = heads[index] + -(-operation.load // at_once)
+        for before, wait in operation.before:
+            leaves = max(leaves, last[before] + wait + operation.duration)
+        if operation.holds:
+            leaves = max(leaves, _filled(work, operation, heads[index], last))
+        last.append(leaves)
+        best = max(best, leaves + tails[index])
+    return best
+
+
+def _filled(work: Work, operation, head: int, last: list[int]) -> int:
+    """When the last piece of a batch is put into what holds it: in one filling, whose pieces
+    follow at once upon each other, or in several, a wait between them."""
+    several = head + operation.load + operation.wait
+    if operation.holds < operation.units:
+        return several
+    one = 0
+    for before, _ in operation.before:
+        earlier = work.operations[before]
+        if len(operation.workers) == 1 and earlier.workers == operation.workers:
+            # The one who fills it must have done all that comes before, and cannot do it meanwhile.
+            one = max(one, last[before] + operation.load)
+    return min(one, several)
+
+
 def _lag(work: Work, one, other, wait: int) -> int:
     """The wait; a lone worker must also change task in it."""
     if len(work.workers) > 1:
@@ -89,7 +121,7 @@ def _people_bound(work: Work, heads, tails, people: frozenset[int]) -> int:
             if chosen:
                 changes = max(0, len({part[3] for part in chosen}) - len(people)) * work.change
                 load = sum(part[2] for part in chosen) + changes
-                best = max(best, head + -(-load // len(people)) + tail)
+                best = max(best, work.hours.advance(head, -(-load // len(people))) + tail)
     return best
 
 
@@ -105,22 +137,33 @@ def _setup_tail(work: Work, number: int, tails: list[int]) -> int:
 def _station_bound(work: Work, heads, tails, station: int) -> int:
     """What one station is taken for, with what lies in it while it waits."""
     parts = [
-        (head, tail - (o.wait if o.holds else 0), o.load + (_held(o) if o.holds else 0))
+        (
+            head,
+            tail - (o.wait if o.holds else 0),
+            o.load + (_held(o) if o.holds else 0),
+            bool(o.holds),
+        )
         for head, tail, o in _rows(work, heads, tails)
         if o.station == station
     ]
     parts += [
-        (0, _setup_tail(work, number, tails), setup.duration)
+        (0, _setup_tail(work, number, tails), setup.duration, False)
         for number, setup in enumerate(work.setups)
         if setup.station == station
     ]
     best = 0
     for head in {part[0] for part in parts}:
         for tail in {part[1] for part in parts}:
-            loads = [part[2] for part in parts if part[0] >= head and part[1] >= tail]
+            chosen = [part for part in parts if part[0] >= head and part[1] >= tail]
+            loads, held = [part[2] for part in chosen], any(part[3] for part in chosen)
             if loads:
-                best = max(best, head + sum(loads) + tail)
+                best = max(best, _occupied(work, head, sum(loads), held) + tail)
     return best
+
+
+def _occupied(work: Work, head: int, load: int, held: bool) -> int:
+    """Waits in a station run on after hours; hands on it do not."""
+    return head + load if held else work.hours.advance(head, load)
 
 
 def _held(operation) -> int:

@@ -10,7 +10,7 @@ from bisect import insort
 from dataclasses import dataclass
 
 from analysis.flow.plan import Block
-from analysis.flow.work import Work
+from analysis.flow.work import Operation, Work
 
 
 @dataclass(frozen=True)
@@ -92,6 +92,28 @@ class _Dispatch:
         self.urgent = any(o.max_wait is not None for o in self.operations)
         self.longest_go = max((o.duration for o in self.operations), default=0)
 
+        if work.begun:
+            self._take_up(work.begun)
+
+    def _take_up(self, begun) -> None:
+        """Begin where the bench stands: pieces done, setups made, what lies drying or pressed."""
+        for index, left in enumerate(begun.left):
+            operation = self.operations[index]
+            self.left[index] = sorted(left)
+            self.taken[index] = len(left)
+            if operation.rack in self.full_racks:
+                self.lying[operation.rack] += [(t, t + operation.wait) for t in left]
+            if operation.holds and left:
+                held = max(left) + operation.wait
+                station = operation.station
+                self.station_free[station] = max(self.station_free[station], held)
+        self.ready_setup = list(begun.setups)
+        self.open = [
+            index
+            for index in self.open
+            if index not in begun.skip and self.taken[index] < self.operations[index].units
+        ]
+
     def run(self) -> list[Block]:
         fruitless = 0
         while self.open:
@@ -132,7 +154,7 @@ class _Dispatch:
             return False
         if self.in_a_row[worker] >= self.rule.run[own] or (self.urgent and self._pressed(own, now)):
             return False
-        start = self._earliest(own, now)
+        start = self._earliest(own, now, 0)
         if start is None or start > now + self.rule.patience:
             return False
         self._go(worker, own, start)
@@ -146,10 +168,10 @@ class _Dispatch:
         lost = self.work.change_ticks(*last, *task) if last is not None else 0
         rank = self.rule.ranked(index, self.taken[index], operation.units)
         if operation.setup >= 0 and self.ready_setup[operation.setup] is None:
-            return self._setup_choice(worker, index, now + lost, rank)
+            return self._setup_choice(worker, index, now, lost, rank)
         if self.urgent and operation.max_wait is not None and self._pressed(index, now):
             return None
-        start = self._earliest(index, now + lost)
+        start = self._earliest(index, now, lost)
         if start is None:
             return None
         late = start - now - lost
@@ -157,10 +179,12 @@ class _Dispatch:
             late = -1
         return late, rank, index, start, False
 
-    def _setup_choice(self, worker: int, index: int, begin: int, rank: float):
+    def _setup_choice(self, worker: int, index: int, now: int, lost: int, rank: float):
         setup = self.work.setups[self.operations[index].setup]
+        begin = now + lost
         start = max(begin, self.station_free[setup.station] if setup.station >= 0 else 0)
-        if worker not in setup.workers:
+        start = self._in_hours(start, lost, setup.duration)
+        if worker not in setup.workers or start is None:
             return None
         first = self._pieces_ready(index)
         wanted = first is not None and first <= start + setup.duration + setup.wait
@@ -188,13 +212,18 @@ class _Dispatch:
                 )  # fmt: skip
         return ready
 
-    def _earliest(self, index: int, begin: int) -> int | None:
-        """The earliest start of the next go at or after `begin`."""
+    def _in_hours(self, start: int, lost: int, duration: int) -> int | None:
+        """The earliest start from `start` on within working hours, the change before it too."""
+        begun = self.work.hours.fit(start - lost, lost + duration)
+        return None if begun is None else begun + lost
+
+    def _earliest(self, index: int, now: int, lost: int) -> int | None:
+        """The earliest start of the next go after a change of task that begins at `now`."""
         operation = self.operations[index]
         ready = self._pieces_ready(index)
         if ready is None:
             return None
-        start = max(begin, ready)
+        start = max(now + lost, ready)
         if operation.setup >= 0:
             done = self.ready_setup[operation.setup]
             if done is None:
@@ -204,7 +233,7 @@ class _Dispatch:
             start = max(start, self.station_free[operation.station])
         if operation.rack in self.full_racks:
             start = self._with_room(index, start)
-        return start
+        return self._in_hours(start, lost, operation.duration)
 
     def _with_room(self, index: int, start: int) -> int:
         """The earliest start from which the pieces of the next go find places in the rack."""
@@ -222,13 +251,15 @@ class _Dispatch:
     def _go(self, worker: int, index: int, start: int) -> None:
         operation, taken = self.operations[index], self.taken[index]
         size = min(self.group[index], operation.units - taken)
-        end = start + operation.duration * operation.goes(size)
-        for piece in range(size):
-            leaves = start + operation.leaves(piece)
-            insort(self.left[index], leaves)
-            if operation.rack in self.full_racks:
-                self.lying[operation.rack].append((leaves, leaves + operation.wait))
-        self._busy(worker, Block(start, end, worker, index, size), operation)
+        end = start
+        for begun, pieces in self._goes(operation, start, size):
+            end = begun + operation.duration * operation.goes(pieces)
+            for piece in range(pieces):
+                leaves = begun + operation.leaves(piece)
+                insort(self.left[index], leaves)
+                if operation.rack in self.full_racks:
+                    self.lying[operation.rack].append((leaves, leaves + operation.wait))
+            self._busy(worker, Block(begun, end, worker, index, pieces), operation)
         if operation.station >= 0:
             self.station_free[operation.station] = end + (operation.wait if operation.holds else 0)
         self.taken[index] += size
@@ -236,6 +267,24 @@ class _Dispatch:
         self.own[worker] = index
         if self.taken[index] == operation.units:
             self.open.remove(index)
+
+    def _goes(self, operation: Operation, start: int, size: int):
+        """(start, pieces) of what is done in a row; closing time parts it."""
+        if not self.work.hours.spans:
+            yield start, size
+            return
+        run, run_start = 0, start
+        for first in range(0, size, operation.pieces_at_once):
+            begun = self.work.hours.fit(start, operation.duration)
+            if begun is None:
+                raise Stuck
+            if begun > start and run:
+                yield run_start, run
+                run = 0
+            run_start = run_start if run else begun
+            run += min(operation.pieces_at_once, size - first)
+            start = begun + operation.duration
+        yield run_start, run
 
     def _set_up(self, worker: int, index: int, start: int) -> None:
         number = self.operations[index].setup

@@ -72,7 +72,7 @@ def solve(
     """
     model = _Model(work, parts, horizon, bound)
     model.build(with_circuit=fewest_changes_at is not None or _changes_cost(work))
-    if incumbent is not None and all(size == 1 for row in parts for size in row):
+    if incumbent is not None:
         model.hint(incumbent)
     if fewest_changes_at is None:
         model.model.minimize(model.span)
@@ -94,7 +94,10 @@ class _Model:
         self.model = cp_model.CpModel()
         self.span = self.model.new_int_var(min(bound, horizon), horizon, "span")
         self.changes: list = []
-        self.arcs: list = []
+        self.closed = [
+            self.model.new_fixed_size_interval_var(begin, end - begin, "closed")
+            for begin, end in work.hours.closed(horizon)
+        ]
 
     def build(self, with_circuit: bool) -> None:
         self.rows = [self._operation_parts(i, o) for i, o in enumerate(self.work.operations)]
@@ -206,14 +209,17 @@ class _Model:
 
     def _people(self, with_circuit: bool) -> None:
         count = len(self.work.workers)
-        everybody = all(len(part.workers) == count for part in self.all)
+        # A step that takes no time still needs somebody between two other steps.
+        everybody = all(len(part.workers) == count and part.duration for part in self.all)
         if with_circuit or not everybody:
             self._choose_workers()
         if count > 1:
             intervals = [self._interval(part, part.there) for part in self.all]
-            self.model.add_cumulative(intervals, [1] * len(intervals), count)
+            needs = [1] * len(intervals) + [count] * len(self.closed)
+            self.model.add_cumulative(intervals + self.closed, needs, count)
         if count == 1 and not with_circuit:
-            self.model.add_no_overlap([self._interval(p, p.there) for p in self.all])
+            intervals = [self._interval(p, p.there) for p in self.all]
+            self.model.add_no_overlap(intervals + self.closed)
         if with_circuit or not everybody:
             for worker in range(count):
                 self._one_worker(worker, with_circuit)
@@ -252,7 +258,8 @@ class _Model:
     def _one_worker(self, worker: int, with_circuit: bool) -> None:
         own = [part for part in self.all if worker in part.workers]
         here = [self._both(part.who[worker], part.there) for part in own]
-        self.model.add_no_overlap([self._interval(p, h) for p, h in zip(own, here, strict=True)])
+        intervals = [self._interval(p, h) for p, h in zip(own, here, strict=True)]
+        self.model.add_no_overlap(intervals + self.closed)
         if with_circuit:
             self._circuit(own, here)
 
@@ -322,9 +329,12 @@ class _Model:
                 (block.start + operation.enters(k), block.worker) for k in range(block.units)
             ]
         for row, starts in zip(self.rows, taken, strict=True):
-            for part, (start, worker) in zip(row, sorted(starts), strict=True):
-                self.model.add_hint(part.start, start)
-                self._hint_worker(part, worker)
+            starts.sort()
+            first = 0
+            for part in row:
+                self.model.add_hint(part.start, starts[first][0])
+                self._hint_worker(part, starts[first][1])
+                first += part.size
 
     def _hint_worker(self, part: _Part, worker: int) -> None:
         for candidate, literal in (part.who or {}).items():

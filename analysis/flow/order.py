@@ -19,7 +19,8 @@ from analysis.problems import BadInput, Fault
 
 EFFORT_SECONDS = 8.0
 PIECES_PER_SECOND = 60_000  # pieces x operations a second that rules are tried on, measured
-EXACT_PARTS = 700  # piece by piece up to here; with changes of task that cost, CIRCUIT_PARTS
+SOLVER_PER_SECOND = 0.4  # the solver's deterministic seconds in a second, measured
+FREE_PARTS = 170  # parts the model can be searched with; fewer where changes of task cost
 CIRCUIT_PARTS = 64
 
 
@@ -83,26 +84,49 @@ class _Search:
 
     def _try_rules(self) -> None:
         size = sum(operation.units for operation in self.work.operations)
-        share = 0.25 if self._exact() else 0.8
+        share = 0.25
         tries = int(min(3000, share * self.effort * PIECES_PER_SECOND / max(size, 1)))
         self._keep(improve(self.work, tries, self.bound, stop=self.stop, report=self._keep))
 
-    def _exact(self) -> bool:
-        parts = sum(o.units for o in self.work.operations) + len(self.work.setups)
-        costs = self.work.change or any(self.work.walks.values())
-        return parts <= (CIRCUIT_PARTS if costs else EXACT_PARTS)
-
     def _prove(self) -> None:
-        """Piece by piece where that is few enough; its bound then holds for every order."""
-        if self.closed or self.stop() or not self._exact():
-            return
-        answer = self._solve([[1] * b.units for b in self.work.batches], 0.75 * self.effort)
-        if answer.impossible:
-            if self.best is not None:
-                raise AssertionError("the model refuses a plan that can be carried out")
-            raise self._impossible()
-        self.bound = max(self.bound, answer.bound)
-        self._tell()
+        """Coarse parts first, each plan the start of the next; piece by piece where that is few
+        enough: only then does the model's bound hold for every order."""
+        for share, sizes in self._partitions() if self._can_model() else ():
+            if self.closed or self.stop():
+                return
+            answer = self._solve(sizes, share * self.effort * SOLVER_PER_SECOND)
+            if all(size == 1 for row in sizes for size in row):
+                if answer.impossible and self.best is None:
+                    raise self._impossible()
+                self.bound = max(self.bound, answer.bound)
+                self._tell()
+
+    def _partitions(self) -> list[tuple[float, list[list[int]]]]:
+        """(share of the effort, sizes of the parts of each batch), in turn."""
+        ones = [[1] * batch.units for batch in self.work.batches]
+        if self._few(ones):
+            return [(0.75, ones)]
+        cuts = [
+            [_even(batch.units, count) for batch in self.work.batches] for count in (3, 6, 12, 24)
+        ]
+        cuts = [cut for cut in cuts if self._few(cut)] or [
+            [[batch.units] for batch in self.work.batches]
+        ]
+        return [(0.6 / len(cuts), cut) for cut in cuts]
+
+    def _can_model(self) -> bool:
+        """Within working hours the model knows single pieces and changes that cost nothing."""
+        ones = [[1] * batch.units for batch in self.work.batches]
+        return not self.work.hours.spans or (not self._costs and self._few(ones))
+
+    @property
+    def _costs(self) -> bool:
+        return bool(self.work.change or any(self.work.walks.values()))
+
+    def _few(self, sizes: list[list[int]]) -> bool:
+        """Whether the model can be searched with so many parts."""
+        parts = sum(len(sizes[o.batch]) for o in self.work.operations) + len(self.work.setups)
+        return parts <= (CIRCUIT_PARTS if self._costs else FREE_PARTS)
 
     def _solve(self, parts: list[list[int]], effort: float) -> model.Answer:
         horizon = self.best.span if self.best else _generous(self.work)
@@ -122,11 +146,16 @@ class _Search:
     def _fewest_changes(self) -> None:
         """Among plans of the best elapsed time, one with fewer changes, where few parts allow."""
         parts = sum(o.units for o in self.work.operations) + len(self.work.setups)
-        if parts > CIRCUIT_PARTS or self.stop() or self.best.changes <= least_changes(self.work):
+        if (
+            parts > CIRCUIT_PARTS
+            or self.stop()
+            or not self._can_model()
+            or self.best.changes <= least_changes(self.work)
+        ):
             return
         answer = model.solve(
             self.work, [[1] * b.units for b in self.work.batches], self.best.span, self.bound,
-            0.25 * self.effort, incumbent=list(self.best.blocks),
+            0.2 * self.effort * SOLVER_PER_SECOND, incumbent=list(self.best.blocks),
             fewest_changes_at=self.best.span, stop=self.stop,
         )  # fmt: skip
         if answer.blocks is not None:
@@ -141,10 +170,16 @@ class _Search:
         )])  # fmt: skip
 
 
+def _even(units: int, count: int) -> list[int]:
+    """So many parts of nearly the same size."""
+    count = min(count, units)
+    return [units * (k + 1) // count - units * k // count for k in range(count)]
+
+
 def _generous(work: Work) -> int:
     """Longer than any sensible plan: everything one after another, every wait awaited."""
     waits = sum(o.units * o.wait for o in work.operations) + sum(s.wait for s in work.setups)
     changes = sum(o.units for o in work.operations) * (
         work.change + max(work.walks.values(), default=0)
     )
-    return work.attended + waits + changes + 1
+    return work.hours.advance(0, work.attended + waits + changes + 1)

@@ -77,16 +77,25 @@ def improve(
     *,
     stop: Callable[[], bool] = lambda: False,
     report: Callable[[Found], None] = lambda _: None,
+    seen: Callable[[Found], None] = lambda _: None,
+    change_worth: int = 0,
 ) -> Found | None:
     """The best plan among the simple rules and `tries` changes of them.
 
-    Ends early where a plan reaches the bound with no change left to save.
+    Ends early where a plan reaches the bound with no change left to save. seen: told every plan
+    met. change_worth: elapsed ticks that one change of task less is worth (0: elapsed time first).
     """
+
+    def score(plan: Found) -> tuple[int, int]:
+        return plan.span + change_worth * plan.changes, plan.changes
+
     draw = random.Random(0)  # the same draws for the same work: an answer must not change by itself
     best, rule = None, None
     for candidate in simple_rules(work).values():
         plan = attempt(work, candidate)
-        if plan and (best is None or plan.score < best.score):
+        if plan:
+            seen(plan)
+        if plan and (best is None or score(plan) < score(best)):
             best, rule = plan, candidate
             report(best)
     rule = _spread(work, rule or next(iter(simple_rules(work).values())))
@@ -99,11 +108,12 @@ def improve(
         plan = attempt(work, candidate)
         if plan is None:
             continue
+        seen(plan)
         # Late acceptance: a plan slightly worse than the one in hand may lead on, less so later.
         slack = 0.01 * (1 - count / tries) * draw.random()
-        if current is None or plan.score <= (int(current.span * (1 + slack)), 1 << 30):
+        if current is None or score(plan)[0] <= score(current)[0] * (1 + slack):
             current, own = plan, candidate
-        if best is None or plan.score < best.score:
+        if best is None or score(plan) < score(best):
             best, current, own = plan, plan, candidate
             report(best)
         elif count % 60 == 59:

@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 
 import pandas as pd
 
+from analysis.flow.hours import Hours
 from analysis.problems import BadInput, Fault
 from analysis.records.routing import precedence, route
 
@@ -84,6 +85,19 @@ class Setup:
 
 
 @dataclass(frozen=True)
+class Begun:
+    """What is done already at moment 0 of a replanned session.
+
+    left: for each operation, when the pieces done left it (ticks, 0 or before). setups: for each
+    setup, when it is (was) ready, None where it is not done. skip: operations not to be planned.
+    """
+
+    left: tuple[tuple[int, ...], ...]
+    setups: tuple[int | None, ...]
+    skip: frozenset[int] = frozenset()
+
+
+@dataclass(frozen=True)
 class Work:
     """All operations of a session in an order that keeps every `after` (that of the file, where
     free), who is there, what holds one worker at a time, and what a change of task costs."""
@@ -98,6 +112,8 @@ class Work:
     tasks: tuple[str, ...]
     change: int = 0
     walks: Mapping[tuple[int, int], int] = field(default_factory=dict)
+    hours: Hours = Hours()
+    begun: Begun | None = None
     file: str = "routing"
 
     def change_ticks(self, task: int, station: int, next_task: int, next_station: int) -> int:
@@ -362,7 +378,7 @@ class _Builder:
             batches, tuple(self.operations), tuple(self.setups.values()), self.workers,
             tuple(self.stations), tuple(self.racks),
             tuple(self.places.get(rack, units * 1000) for rack in range(len(self.racks))),
-            tuple(self.tasks), change, walks, self.file,
+            tuple(self.tasks), change, walks, file=self.file,
         )  # fmt: skip
 
 

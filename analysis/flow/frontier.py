@@ -1,0 +1,65 @@
+"""The frontier: how few blocks a plan can do with, and what fewer blocks cost in elapsed time.
+
+Rules are searched again with a change of task made worth more and more elapsed time; every plan
+met is timed as it is. Kept is what no other plan met beats in both blocks and elapsed time.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from analysis.flow.bounds import lower_bound
+from analysis.flow.listed import as_listed
+from analysis.flow.plan import Plan, make_plan, makespan
+from analysis.flow.search import Found, improve
+from analysis.flow.work import TICKS, Work
+
+WORTH_SECONDS = (0, 20, 120, 600, 3600)
+TRIES = 120
+
+
+@dataclass(frozen=True)
+class Point:
+    """The quickest plan met with so many blocks (runs of one operation by one worker)."""
+
+    blocks: int
+    changes: int
+    makespan_seconds: float
+    plan: Plan
+
+
+def frontier(
+    work: Work, plan: Plan | None = None, *, tries: int = TRIES,
+    stop: Callable[[], bool] | None = None,
+) -> tuple[Point, ...]:  # fmt: skip
+    """The frontier, fewest blocks first; `plan` (from `order`) is its quick end where given."""
+    best: dict[int, Found] = {}
+
+    def seen(found: Found) -> None:
+        if found.changes not in best or found.span < best[found.changes].span:
+            best[found.changes] = found
+
+    bound = lower_bound(work)
+    for worth in WORTH_SECONDS:
+        improve(work, tries, bound, stop=stop or (lambda: False), seen=seen,
+                change_worth=worth * TICKS)  # fmt: skip
+    listed, possible = as_listed(work)
+    points = [
+        _point(make_plan(work, list(found.blocks), bound, makespan(listed),
+                         as_listed_possible=possible))
+        for found in best.values()
+    ]  # fmt: skip
+    return _undominated(points + ([_point(plan)] if plan else []))
+
+
+def _point(plan: Plan) -> Point:
+    return Point(plan.blocks, plan.changes, plan.makespan_seconds, plan)
+
+
+def _undominated(points: list[Point]) -> tuple[Point, ...]:
+    kept: list[Point] = []
+    for point in sorted(points, key=lambda p: (p.blocks, p.makespan_seconds)):
+        if not kept or point.makespan_seconds < kept[-1].makespan_seconds:
+            kept.append(point)
+    return tuple(kept)

@@ -1,0 +1,215 @@
+"""What now: the rest of the session planned again from the laps logged so far, and the next task.
+
+A piece counts as done when its lap ended; lost pieces leave the batch; what dries does so until
+its wait is over, whoever is looking. Who is not here cannot be planned for: what only they can do,
+and all that comes behind it, is named and left out.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
+
+import pandas as pd
+
+from analysis.flow.plan import Block, by_worker, merged
+from analysis.flow.search import improve
+from analysis.flow.work import TICKS, Begun, Operation, Work
+
+TRIES = 150
+WORKED = ("operation", "inspection")
+
+
+@dataclass(frozen=True)
+class Next:
+    """One person's next task. starts_at is later than now where they must wait for it."""
+
+    worker: str
+    operation: str
+    activity: str  # operation, setup, wait, done
+    product: str
+    variant: str
+    pieces: int
+    starts_at: datetime
+    ends_at: datetime
+    sentence: str
+
+
+@dataclass(frozen=True)
+class Waiting:
+    """Pieces that dry, cure or cool, and until when the last of them does."""
+
+    operation: str
+    product: str
+    variant: str
+    pieces: int
+    until: datetime
+
+
+@dataclass(frozen=True)
+class Now:
+    """next: one row a worker here. waiting: what dries. left_out: operations that nobody here can
+    do, and those behind them. ends_at: when the last work that can be done ends."""
+
+    next: tuple[Next, ...]
+    waiting: tuple[Waiting, ...]
+    left_out: tuple[str, ...]
+    ends_at: datetime
+
+
+def what_now(
+    work: Work,
+    laps: pd.DataFrame,
+    batch_names: Sequence[str],
+    here: Sequence[str],
+    now: datetime,
+    *,
+    stop: Callable[[], bool] | None = None,
+) -> Now:
+    """What each person here should do next.
+
+    work: of the batches under way, from `work_of` with everybody's names, here or not.
+    laps: checked laps; batch_names: the name that each of `work.batches` has in them.
+    now: aware. Working hours, where wanted, are those of `on_the_calendar(work, week, now)`.
+    """
+    begun = _begun(work, laps, batch_names, now)
+    rest = _for_those_here(_less_lost(work, laps, batch_names), begun, here)
+    plan = improve(rest, TRIES, 0, stop=stop or (lambda: False))
+    blocks = merged(rest, list(plan.blocks)) if plan else []
+    rows = by_worker(rest, blocks)
+    following = tuple(_next(rest, w, rows[w], now) for w in range(len(rest.workers)))
+    left_out = sorted({rest.operations[i].name for i in rest.begun.skip if _open(rest, i)})
+    end = max((block.end for block in blocks), default=0)
+    return Now(following, _waiting(rest, now), tuple(left_out), _moment(now, end))
+
+
+def _own_laps(laps: pd.DataFrame, batch: str, product: str) -> pd.DataFrame:
+    return laps[(laps["batch"].astype(str) == batch) & (laps["product"].astype(str) == product)]
+
+
+def _begun(work: Work, laps: pd.DataFrame, names: Sequence[str], now: datetime) -> Begun:
+    """Pieces and setups done, in ticks before now."""
+    left: list[tuple[int, ...]] = []
+    rows = [_own_laps(laps, name, batch.product)
+            for name, batch in zip(names, work.batches, strict=True)]  # fmt: skip
+    for operation in work.operations:
+        own = rows[operation.batch]
+        done = own[own["operation"].eq(operation.name) & own["activity"].isin(WORKED)]
+        left.append(_leaves(done, now))
+    setups = []
+    for number, setup in enumerate(work.setups):
+        laps_of = pd.concat(rows)
+        laps_of = laps_of[laps_of["operation"].eq(setup.name) & laps_of["activity"].eq("setup")]
+        done = [
+            _ticks_before(now, row.started_at, row.seconds) + setup.wait
+            for row in laps_of.itertuples()
+        ]
+        begun = any(left[i] for i, o in enumerate(work.operations) if o.setup == number)
+        setups.append(min(done) if done else (0 if begun else None))
+    return Begun(tuple(left), tuple(setups))
+
+
+def _leaves(done: pd.DataFrame, now: datetime) -> tuple[int, ...]:
+    """When each piece of these laps left, lost ones off; pieces leave a lap one by one."""
+    times = []
+    for row in done.itertuples():
+        kept = int(row.units) - int(row.scrap_units)
+        share = row.seconds / row.units
+        end = _ticks_before(now, row.started_at, row.seconds)
+        times += [min(end - round((row.units - k) * share * TICKS), 0) for k in range(1, kept + 1)]
+    return tuple(sorted(times))
+
+
+def _ticks_before(now: datetime, started_at, seconds: float) -> int:
+    return min(0, round(((started_at - pd.Timestamp(now)).total_seconds() + seconds) * TICKS))
+
+
+def _less_lost(work: Work, laps: pd.DataFrame, names: Sequence[str]) -> Work:
+    """Batches without the pieces lost on the way."""
+    lost = [
+        int(_own_laps(laps, name, batch.product)["scrap_units"].sum())
+        for name, batch in zip(names, work.batches, strict=True)
+    ]
+    operations = tuple(replace(o, units=max(o.units - lost[o.batch], 0)) for o in work.operations)
+    return replace(work, operations=operations)
+
+
+def _for_those_here(work: Work, begun: Begun, here: Sequence[str]) -> Work:
+    """The work for the people here; nobody's work, and what comes behind it, is skipped."""
+    known = [work.workers.index(name) for name in here if name in work.workers]
+    place = {worker: new for new, worker in enumerate(known)}
+    strangers = [name for name in here if name not in work.workers]
+    anybody = tuple(range(len(known), len(here)))
+
+    def can(workers: tuple[int, ...]) -> tuple[int, ...]:
+        own = tuple(place[w] for w in workers if w in place)
+        return own + (anybody if len(workers) == len(work.workers) else ())
+
+    operations = tuple(replace(o, workers=can(o.workers)) for o in work.operations)
+    setups = tuple(replace(s, workers=can(s.workers)) for s in work.setups)
+    left = tuple(row[: o.units] for row, o in zip(begun.left, operations, strict=True))
+    skip: set[int] = set()
+    for index, o in enumerate(operations):
+        open_ = len(left[index]) < o.units
+        needs_setup = o.setup >= 0 and begun.setups[o.setup] is None
+        unset = needs_setup and not setups[o.setup].workers
+        behind = any(before in skip for before, _ in o.before)
+        if open_ and (not o.workers or unset or behind):
+            skip.add(index)
+    names = tuple(work.workers[w] for w in known) + tuple(strangers)
+    return replace(work, operations=operations, setups=setups, workers=names,
+                   begun=Begun(left, begun.setups, frozenset(skip)))  # fmt: skip
+
+
+def _open(work: Work, index: int) -> bool:
+    return len(work.begun.left[index]) < work.operations[index].units
+
+
+def _moment(now: datetime, ticks: int) -> datetime:
+    return now + timedelta(seconds=ticks / TICKS)
+
+
+def _waiting(work: Work, now: datetime) -> tuple[Waiting, ...]:
+    rows = []
+    for operation, left in zip(work.operations, work.begun.left, strict=True):
+        still = [t + operation.wait for t in left if t + operation.wait > 0]
+        if still:
+            batch = work.batches[operation.batch]
+            rows.append(Waiting(operation.name, batch.product, batch.variant, len(still),
+                                _moment(now, max(still))))  # fmt: skip
+    return tuple(sorted(rows, key=lambda row: row.until))
+
+
+def _next(work: Work, worker: int, row: list[Block], now: datetime) -> Next:
+    """The first task of a worker's row, in a sentence."""
+    name = work.workers[worker]
+    if not row:
+        sentence = f"{name}: nothing left to do here."
+        return Next(name, "", "done", "", "", 0, now, now, sentence)
+    first = row[0]
+    if first.is_setup:
+        setup = work.setups[first.index]
+        what, product, variant, doing = setup.name, "", "", f"set up {setup.name}"
+    else:
+        own: Operation = work.operations[first.index]
+        batch = work.batches[own.batch]
+        what, product, variant = own.name, batch.product, batch.variant
+        doing = f"{what}, {first.units} of {product} {variant}".rstrip()
+    starts, ends = _moment(now, first.start), _moment(now, first.end)
+    minutes = max(1, round((first.end - first.start) / TICKS / 60))
+    about = f"about {minutes} min, until {ends:%H:%M}"
+    if first.start >= 60 * TICKS:
+        sentence = f"{name}: nothing until {starts:%H:%M}; then {doing} ({about})."
+        activity = "wait"
+    else:
+        sentence = f"{name}: {doing} ({about})."
+        activity = "setup" if first.is_setup else "operation"
+    return Next(name, what, activity, product, variant, first.units, starts, ends, sentence)
+
+
+def day_batches(laps: pd.DataFrame) -> Mapping[str, tuple[str, str]]:
+    """name -> (product, variant) of the batches named in these laps."""
+    named = laps[laps["batch"].astype(str) != ""]
+    rows = named[["batch", "product", "variant"]].astype(str).drop_duplicates("batch")
+    return {batch: (product, variant) for batch, product, variant in rows.itertuples(index=False)}

@@ -1,0 +1,195 @@
+"""Why this order: which changes against the listed order save most, what waits, what fills gaps.
+
+A change is "this operation before that one", where the listed order has it the other way round.
+What it saves is found by planning again with the listed order kept for that pair, and nothing else
+tied: elapsed time without the change less elapsed time with it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+from analysis.flow.order import order
+from analysis.flow.plan import Plan, Step
+from analysis.flow.work import TICKS, Work
+
+MOST_CANDIDATES = 8
+
+
+@dataclass(frozen=True)
+class Change:
+    """Do `operation` before (or along with) `before`, listed the other way: saves so much.
+
+    saves_low_seconds: what it saves at least, by the bound of the plan without it.
+    """
+
+    operation: str
+    before: str
+    saves_seconds: float
+    saves_at_least_seconds: float
+
+    @property
+    def sentence(self) -> str:
+        return f"{self.operation} before {self.before}: {_minutes(self.saves_seconds)}"
+
+
+@dataclass(frozen=True)
+class Gap:
+    """Seconds in which a worker has nothing to do, and what is then being waited for."""
+
+    worker: str
+    start_seconds: float
+    end_seconds: float
+    waiting_for: str
+    advice: str
+
+
+@dataclass(frozen=True)
+class Reasons:
+    """changes: what saves most, best first. critical_wait: the operation whose wait ends last
+    before the work that must wait for it ("" where nobody waits). gaps: in time."""
+
+    changes: tuple[Change, ...]
+    critical_wait: str
+    critical_wait_seconds: float
+    gaps: tuple[Gap, ...]
+
+
+def reasons(
+    work: Work, plan: Plan, effort_seconds: float = 1.0, *,
+    stop: Callable[[], bool] | None = None, most: int = 3,
+) -> Reasons:  # fmt: skip
+    """The reasons for a plan; `effort_seconds` for each plan made without one of its changes."""
+    changes = []
+    for earlier, later in _candidates(work, plan)[:MOST_CANDIDATES]:
+        if stop and stop():
+            break
+        tied = order(_tied(work, later, earlier), effort_seconds, stop=stop)
+        saves = tied.makespan_seconds - plan.makespan_seconds
+        least = max(0.0, tied.lower_bound_seconds - plan.makespan_seconds)
+        if saves > 0:
+            names = work.operations[earlier].name, work.operations[later].name
+            changes.append(Change(*names, saves, least))
+    changes.sort(key=lambda change: -change.saves_seconds)
+    name, seconds = _critical_wait(work, plan)
+    return Reasons(tuple(changes[:most]), name, seconds, gaps(work, plan))
+
+
+def _candidates(work: Work, plan: Plan) -> list[tuple[int, int]]:
+    """Pairs (earlier, later) that the plan begins the other way round than listed, longest waits
+    first; ties by precedence left out."""
+    begun = {}
+    for step in plan.steps:
+        if step.activity == "operation":
+            begun.setdefault((step.batch, step.operation), step.start_seconds)
+    start = [begun[o.batch, o.name] for o in work.operations]
+    reach = _ancestors(work)
+    pairs = [
+        (earlier, later)
+        for later, own in enumerate(work.operations)
+        for earlier in range(later + 1, len(work.operations))
+        if own.batch == work.operations[earlier].batch
+        and start[earlier] < start[later]
+        and later not in reach[earlier]
+    ]
+    listed_after = {}
+    for earlier, later in pairs:  # of one operation moved ahead of several, the first it passes
+        listed_after[earlier] = min(later, listed_after.get(earlier, later))
+    weight = {e: _follows_wait(work, e) for e in listed_after}
+    return sorted(listed_after.items(), key=lambda pair: (-weight[pair[0]], pair))
+
+
+def _follows_wait(work: Work, index: int) -> int:
+    operation = work.operations[index]
+    return operation.wait + operation.load
+
+
+def _ancestors(work: Work) -> list[set[int]]:
+    reach: list[set[int]] = []
+    for operation in work.operations:
+        own = set()
+        for before, _ in operation.before:
+            own |= {before} | reach[before]
+        reach.append(own)
+    return reach
+
+
+def _tied(work: Work, first: int, then: int) -> Work:
+    """The work with the listed order kept for a pair: `then` may begin on no piece before `first`
+    is through with all. That is what "as listed" means: one operation after another."""
+    last_piece = work.operations[first]
+    operations = list(work.operations)
+    own = operations[then]
+    # All pieces of `first`: the k-th piece of `then` waits for it and for the whole rest behind it.
+    wait = (last_piece.units - 1) * last_piece.duration // last_piece.pieces_at_once
+    operations[then] = replace(own, before=(*own.before, (first, wait)))
+    return replace(work, operations=tuple(operations))
+
+
+def _critical_wait(work: Work, plan: Plan) -> tuple[str, float]:
+    """The operation that is waited for longest while nobody works."""
+    waited: dict[str, float] = {}
+    for gap in gaps(work, plan):
+        if gap.waiting_for:
+            seconds = gap.end_seconds - gap.start_seconds
+            waited[gap.waiting_for] = waited.get(gap.waiting_for, 0.0) + seconds
+    if not waited:
+        return "", 0.0
+    name = max(waited, key=lambda key: (waited[key], key))
+    return name, waited[name]
+
+
+def gaps(work: Work, plan: Plan, least_seconds: float = 60.0) -> tuple[Gap, ...]:
+    """Every stretch of at least a minute in which a worker has nothing to do, before the end."""
+    found = []
+    for worker in plan.workers:
+        free = 0.0
+        for step in [s for s in plan.steps if s.worker == worker]:
+            if step.start_seconds - free >= least_seconds:
+                waiting = _waited_for(work, plan, step)
+                found.append(Gap(worker, free, step.start_seconds, waiting, _advice(
+                    step.start_seconds - free, waiting)))  # fmt: skip
+            free = max(free, step.end_seconds)
+        if plan.makespan_seconds - free >= least_seconds:
+            found.append(Gap(worker, free, plan.makespan_seconds, "", "free to go"))
+    return tuple(sorted(found, key=lambda gap: (gap.start_seconds, gap.worker)))
+
+
+def _waited_for(work: Work, plan: Plan, step: Step) -> str:
+    """The predecessor whose wait ends last before a step begins."""
+    index = next(
+        (
+            i
+            for i, o in enumerate(work.operations)
+            if (o.batch, o.name) == (step.batch, step.operation)
+        ),
+        None,
+    )
+    if index is None or step.activity != "operation":
+        return ""
+    ends = []
+    for before, wait in work.operations[index].before:
+        own = work.operations[before]
+        done = [s.end_seconds for s in plan.steps
+                if (s.batch, s.operation, s.activity) == (own.batch, own.name, "operation")
+                and s.end_seconds + wait / TICKS <= step.start_seconds + 0.005]  # fmt: skip
+        if done and wait:
+            ends.append((max(done) + wait / TICKS, own.name))
+    return max(ends)[1] if ends else ""
+
+
+def _advice(seconds: float, waiting: str) -> str:
+    """What to do in a gap (common practice, no source)."""
+    behind = f" while {waiting} dries or sets" if waiting else ""
+    if seconds < 600:
+        return f"stretch, drink, clear the bench{behind}"
+    if seconds < 3600:
+        return f"set out the next batch, restock, clean tools{behind}"
+    return f"begin another batch, or go{behind}: nothing here needs you for {_minutes(seconds)}"
+
+
+def _minutes(seconds: float) -> str:
+    if seconds >= 5400:
+        return f"{seconds / 3600:.1f} h"
+    return f"{seconds / 60:.0f} min" if seconds >= 90 else f"{seconds:.0f} s"
