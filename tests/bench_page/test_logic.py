@@ -50,6 +50,12 @@ RUN = """async ([file, title]) => {
 }"""
 
 
+def test_the_page_kept_for_no_network_is_whole():
+    listed = re.findall(r'"([a-z_]+\.[a-z]+)"', (PAGE / "sw.js").read_text())
+    asked_for = {path.name for path in PAGE.iterdir()} - {"index.html", "sw.js"}
+    assert sorted(listed) == sorted(asked_for)
+
+
 @pytest.mark.browser
 @pytest.mark.parametrize(("file", "title"), CASES, ids=[title for _, title in CASES])
 def test_page_logic(modules, file, title):

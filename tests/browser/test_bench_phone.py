@@ -1,15 +1,21 @@
 """The phone itself: clock, storage, network, tabs, plain http, screens of every size."""
 
+import contextlib
+import os
+import signal
 import socket
 import time
+from pathlib import Path
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import Error
 
 from analysis.records.laps import read_laps
 from analysis.store.bench_devices import Devices
 from analysis.store.store import open_store
 from tests.browser.bench_server import PHONE, BenchServer, Phone, laps_of
+from tests.browser.conftest import CHROMIUM, FLAGS
 
 pytest_plugins = ("tests.browser.bench_server",)  # its fixtures
 
@@ -53,6 +59,7 @@ def test_clock_hours_off_is_put_right_by_the_server(server, context, request):
     tap(phone, 2)
     phone.waits_for(1)
     phone.waits_until_sent()
+    phone.page.get_by_text("clock is off by 2:00:0").wait_for()
     [lap] = laps_of(server, phone.worker)
     assert lap["started_at"] / 1e6 == pytest.approx(time.time(), abs=30)
 
@@ -83,6 +90,43 @@ def test_a_second_tab_has_a_bench_of_its_own_and_a_closed_one_is_taken_up(server
     third = Phone(phone.context, server.address, worker=phone.worker).open()
     third.page.get_by_text("the running lap went on").wait_for()
     assert third.page.locator(".target-action").inner_text() == "Piece done"
+
+
+def processes_of(folder) -> list[int]:
+    """The browser processes that were started with this folder for their data."""
+    found = []
+    for process in Path("/proc").glob("[0-9]*/cmdline"):
+        with contextlib.suppress(OSError):  # it may just have ended
+            if str(folder).encode() in process.read_bytes():
+                found.append(int(process.parent.name))
+    return found
+
+
+def test_a_dead_battery_loses_no_lap_that_the_screen_has_shown(server, browser, tmp_path):
+    chromium = browser.browser_type
+    options = {"executable_path": CHROMIUM, "args": FLAGS, "viewport": PHONE}
+    context = chromium.launch_persistent_context(tmp_path / "phone", **options)
+    phone = Phone(context, server.address, worker="whose battery died").open()
+    phone.choose_work(product="notebook of a dead battery")
+    context.route("**/laps", lambda route: route.abort())
+    tap(phone, 4)
+    phone.waits_for(3)
+    for process in processes_of(tmp_path / "phone"):
+        with contextlib.suppress(ProcessLookupError):  # ended with its parent
+            os.kill(process, signal.SIGKILL)
+    with contextlib.suppress(Error):
+        context.close()
+    phone.context = chromium.launch_persistent_context(tmp_path / "phone", **options)
+    phone.open()
+    phone.page.get_by_text("the running lap went on").wait_for()
+    tap(phone, 1)
+    phone.waits_for(4)
+    phone.waits_until_sent()
+    laps = laps_of(server, phone.worker)
+    assert [lap["flags"] for lap in laps] == ["", "", "", "reload"]
+    for lap, (seconds, disturbed) in zip(laps, phone.lap_seconds(), strict=True):
+        assert lap["seconds"] == pytest.approx(seconds, abs=1 if disturbed else 0.02)
+    phone.context.close()
 
 
 # --- storage ------------------------------------------------------------------------------------
@@ -241,6 +285,7 @@ def test_a_paired_phone_works_on_plain_http(browser, tmp_path):
         tap(phone, 3)
         phone.waits_for(2)
         phone.page.wait_for_function("() => !document.querySelector('video.lit')?.paused ?? false")
+        phone.waits_until_sent()
         phone.context.set_offline(True)
         tap(phone, 2)
         phone.waits_for(4)

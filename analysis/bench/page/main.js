@@ -19,7 +19,7 @@ import * as phoneSheets from "./sheets_phone.js";
 import * as workSheets from "./sheets_work.js";
 import { BEAT_MS, claimSlot, tabId } from "./slots.js";
 import { buzz, soundDry, soundPace, wakeSound } from "./sound.js";
-import { newState } from "./state.js";
+import { NOBODY, newState } from "./state.js";
 import { keepOwnBatches } from "./tally.js";
 import { OpenElsewhere, StorageFull, openStorage } from "./storage.js";
 import { OTHER, render, targetElement, tick } from "./view.js";
@@ -36,6 +36,7 @@ class App {
     Object.assign(this, { storage, clock, device, place, lists });
     this.state = { ...newState(), ...place.left?.state };
     this.pending = [];
+    this.keptChanges = clock.changes;
     this.counts = { waiting: 0, refused: 0, posts: 0 };
     this.status = "offline";
     this.trouble = null;
@@ -186,8 +187,11 @@ class App {
     this.dispatch({ type: "clock", kind, words: anyRuns ? words : "" });
   }
 
+  /** For the next load; a tab that only slept leaves what other tabs have seen of the clock. */
   keepClock() {
     const { changes } = this.clock;
+    if (changes === this.keptChanges) return null;
+    this.keptChanges = changes;
     return this.storage.put("clock", { changes }).catch((error) => this.failed(error));
   }
 
@@ -206,6 +210,10 @@ class App {
     const server = Date.parse(body?.server_time);
     if (Number.isNaN(server)) return;
     this.clockHappened(this.clock.serverSays(server - (startedMs + endedMs) / 2));
+    if (!body.clock_corrected || this.toldOff) return;
+    this.toldOff = true;
+    const off = span(Math.abs(body.clock_difference_seconds));
+    this.say(`This phone's clock is off by ${off}; the server puts the laps' times right.`);
   }
 
   /** Ask for the lists again, but not at every tap of a quick hand. */
@@ -229,7 +237,8 @@ class App {
   pickFirst() {
     const { catalogue, activeLane } = this;
     if (activeLane.product || !catalogue.products.length) return;
-    const worker = catalogue.workers[0] || activeLane.worker;
+    const own = catalogue.workers.includes(activeLane.worker) || activeLane.worker !== NOBODY;
+    const worker = own ? activeLane.worker : catalogue.workers[0];
     this.lane("choose", { fields: { worker, product: catalogue.products[0] } });
   }
 

@@ -14,8 +14,8 @@ export function paceState(elapsed, target) {
 export const PACE_SHAPE = { ahead: "○", nearly: "◐", over: "▲", none: "" };
 
 export function paceWords(elapsed, target) {
-  const left = Math.round(target - elapsed);
-  return left >= 0 ? `${left} s to the aim` : `${-left} s over the aim`;
+  if (elapsed < target) return `${Math.ceil(target - elapsed)} s to the aim`;
+  return `${Math.floor(elapsed - target)} s over the aim`;
 }
 
 /** Why `target` seconds a piece is too fast for this operation, or "". */

@@ -2,6 +2,7 @@
 
 export const RECENT_LAPS = 40; // enough for a batch's median and the five that can be undone
 export const UNDO_STEPS = 5;
+export const NOBODY = "maker"; // the contract's worker where none is named
 
 export function newState() {
   return {
@@ -23,7 +24,7 @@ export function newState() {
 
 export function newLane(like = {}) {
   return {
-    worker: "maker", product: "", operation: "", variant: "", batch: "", way: "", ...like,
+    worker: NOBODY, product: "", operation: "", variant: "", batch: "", way: "", ...like,
     running: null, aside: null, recent: [], undo: [], asks: [],
   }; // prettier-ignore
 }
