@@ -13,9 +13,7 @@ if get_script_run_ctx(suppress_warning=True) is None:
     from analysis.bench.service import Bench
 
     bench = Bench()
-    app = st.App(
-        __file__, routes=routes(bench), middleware=middleware(bench), lifespan=lifespan
-    )
+    app = st.App(__file__, routes=routes(bench), middleware=middleware(bench), lifespan=lifespan)
 else:
     from analysis.screens.frame import show
 

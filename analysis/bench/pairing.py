@@ -35,7 +35,6 @@ PAGE_POLICY = (
 
 def cookie_header(name: str, key: str, secure: bool) -> str:
     """The Set-Cookie of a paired device: no script reads it, no other site's page sends it."""
-    return (
-        f"{name}={key}; Path=/; Max-Age={COOKIE_SECONDS}; HttpOnly; SameSite=Strict"
-        + ("; Secure" if secure else "")
+    return f"{name}={key}; Path=/; Max-Age={COOKIE_SECONDS}; HttpOnly; SameSite=Strict" + (
+        "; Secure" if secure else ""
     )

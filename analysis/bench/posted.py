@@ -108,8 +108,12 @@ def check_lap(entry: object) -> PhoneLap:
 
 def _check_together(lap: dict) -> None:
     if lap["rework_units"] + lap["scrap_units"] > lap["units"]:
-        raise Refused("scrap_units", "is, with rework_units, more than units", lap["scrap_units"],
-                      "rework and scrap together are at most the units of the lap")
+        raise Refused(
+            "scrap_units",
+            "is, with rework_units, more than units",
+            lap["scrap_units"],
+            "rework and scrap together are at most the units of the lap",
+        )
     for column in ("product", "operation"):
         if not lap[column] and lap["activity"] != "delay":
             raise Refused(column, "is blank", "", "only a delay may go without")
@@ -149,11 +153,16 @@ def instant(entry: dict, column: str) -> int:
         moment = datetime.fromisoformat(value)
         micros = (moment - _EPOCH) // _MICROSECOND
     except (TypeError, ValueError, OverflowError):
-        raise Refused(column, "is not a date and time with an offset", value,
-                      "write it as 2026-03-02T09:15:00+01:00") from None
+        raise Refused(
+            column,
+            "is not a date and time with an offset",
+            value,
+            "write it as 2026-03-02T09:15:00+01:00",
+        ) from None
     if not 1900 <= moment.year <= 2199:
-        raise Refused(column, "is not a year a lap can be from", value,
-                      "give a year from 1900 to 2199")
+        raise Refused(
+            column, "is not a year a lap can be from", value, "give a year from 1900 to 2199"
+        )
     return micros
 
 
@@ -184,8 +193,12 @@ def _seconds(entry: dict) -> float:
     if seconds <= 0:
         raise Refused("seconds", "is not more than 0", seconds, "give the time the lap took")
     if seconds > LONGEST_SECONDS:
-        raise Refused("seconds", "is longer than a day (86400 seconds)", seconds,
-                      "split a lap that runs over night")
+        raise Refused(
+            "seconds",
+            "is longer than a day (86400 seconds)",
+            seconds,
+            "split a lap that runs over night",
+        )
     return float(seconds)
 
 
@@ -194,8 +207,12 @@ def _rating(entry: dict) -> float:
         return 100.0
     rating = _number(entry, "rating")
     if not LOWEST_RATING <= rating <= HIGHEST_RATING:
-        raise Refused("rating", f"is not from {LOWEST_RATING} to {HIGHEST_RATING} percent", rating,
-                      "100 is an ordinary pace")
+        raise Refused(
+            "rating",
+            f"is not from {LOWEST_RATING} to {HIGHEST_RATING} percent",
+            rating,
+            "100 is an ordinary pace",
+        )
     return float(rating)
 
 

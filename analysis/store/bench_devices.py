@@ -49,20 +49,25 @@ class Devices:
         code = "".join(secrets.choice(CODE_LETTERS) for _ in range(CODE_LENGTH))
         with writing(self.engine) as connection:
             connection.execute(sa.delete(pairing_code).where(pairing_code.c.ends_at <= now))
-            connection.execute(sa.insert(pairing_code).values(
-                code_hash=_hash(code), ends_at=now + CODE_LASTS))
+            connection.execute(
+                sa.insert(pairing_code).values(code_hash=_hash(code), ends_at=now + CODE_LASTS)
+            )
         return code
 
     def pair(self, code: str, name: str, now: int) -> str | None:
         """Use a code up: the new device's key, or None where the code is not good (any more)."""
         key_id, token = secrets.token_hex(8), secrets.token_urlsafe(32)
-        good = sa.and_(pairing_code.c.code_hash == _hash(_as_made(code)),
-                       pairing_code.c.ends_at > now)
+        good = sa.and_(
+            pairing_code.c.code_hash == _hash(_as_made(code)), pairing_code.c.ends_at > now
+        )
         with writing(self.engine) as connection:
             if connection.execute(sa.delete(pairing_code).where(good)).rowcount != 1:
                 return None
-            connection.execute(sa.insert(device).values(
-                id=key_id, name=_name(name), token_hash=_hash(token), paired_at=now, seen_at=now))
+            connection.execute(
+                sa.insert(device).values(
+                    id=key_id, name=_name(name), token_hash=_hash(token), paired_at=now, seen_at=now
+                )
+            )
         return f"{key_id}.{token}"
 
     def known_by(self, key: str, now: int) -> Device | None:

@@ -18,8 +18,10 @@ from tests.bench.serving import lap
 SENT = tuple(lap())
 anything = some.recursive(
     some.none() | some.booleans() | some.integers() | some.floats() | some.text(),
-    lambda inner: some.lists(inner, max_size=4)
-    | some.dictionaries(some.text(max_size=5) | some.sampled_from(SENT), inner, max_size=4),
+    lambda inner: (
+        some.lists(inner, max_size=4)
+        | some.dictionaries(some.text(max_size=5) | some.sampled_from(SENT), inner, max_size=4)
+    ),
     max_leaves=12,
 )
 nearly_a_lap = some.dictionaries(some.sampled_from(SENT), anything, max_size=4).map(

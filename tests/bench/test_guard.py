@@ -47,7 +47,8 @@ def test_another_machine_gets_nothing_until_it_is_paired(opened, method, path, e
 
 @pytest.mark.parametrize(("method", "path"), EVERYTHING)
 def test_without_the_switch_another_machine_gets_nothing_though_the_server_listens(
-    closed, method, path, elsewhere):
+    closed, method, path, elsewhere
+):
     answer = closed.ask(method, path, body_of(lap()), source=elsewhere)
     assert answer.status == 403
     assert b"answers only the computer it runs on" in answer.body

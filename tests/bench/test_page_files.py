@@ -81,9 +81,7 @@ def test_a_changed_file_has_another_tag(tmp_path):
     assert after.etag != before and after.body == b"2 and more"
 
 
-def test_an_unpaired_phone_sees_a_page_whose_policy_lets_only_its_own_script_run(
-    opened, elsewhere
-):
+def test_an_unpaired_phone_sees_a_page_whose_policy_lets_only_its_own_script_run(opened, elsewhere):
     answer = opened.ask("GET", "/bench", source=elsewhere, **PAGE_WANTED)
     [script] = re.findall(r"<script>(.*?)</script>", answer.body.decode(), re.DOTALL)
     digest = base64.b64encode(hashlib.sha256(script.encode()).digest()).decode()
