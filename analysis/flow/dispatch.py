@@ -109,9 +109,7 @@ class _Dispatch:
                 self.station_free[station] = max(self.station_free[station], held)
         self.ready_setup = list(begun.setups)
         self.open = [
-            index
-            for index in self.open
-            if index not in begun.skip and self.taken[index] < self.operations[index].units
+            index for index in self.open if self.taken[index] < self.operations[index].units
         ]
 
     def run(self) -> list[Block]:

@@ -49,8 +49,8 @@ class Waiting:
 
 @dataclass(frozen=True)
 class Now:
-    """next: one row a worker here. waiting: what dries. left_out: operations that nobody here can
-    do, and those behind them. ends_at: when the last work that can be done ends."""
+    """next: one row a worker here. waiting: what dries. left_out: operations that those here cannot
+    do on every piece, and those behind them. ends_at: when the last work that can be done ends."""
 
     next: tuple[Next, ...]
     waiting: tuple[Waiting, ...]
@@ -74,12 +74,17 @@ def what_now(
     now: aware. Working hours, where wanted, are those of `on_the_calendar(work, week, now)`.
     """
     begun = _begun(work, laps, batch_names, now)
-    rest = _for_those_here(_less_lost(work, laps, batch_names), begun, here)
+    whole = _less_lost(work, laps, batch_names)
+    rest = _for_those_here(whole, begun, here)
     plan = improve(rest, TRIES, 0, stop=stop or (lambda: False))
     blocks = merged(rest, list(plan.blocks)) if plan else []
     rows = by_worker(rest, blocks)
     following = tuple(_next(rest, w, rows[w], now) for w in range(len(rest.workers)))
-    left_out = sorted({rest.operations[i].name for i in rest.begun.skip if _open(rest, i)})
+    left_out = dict.fromkeys(
+        o.name
+        for o, all_of_it in zip(rest.operations, whole.operations, strict=True)
+        if o.units < all_of_it.units
+    )
     end = max((block.end for block in blocks), default=0)
     return Now(following, _waiting(rest, now), tuple(left_out), _moment(now, end))
 
@@ -136,7 +141,7 @@ def _less_lost(work: Work, laps: pd.DataFrame, names: Sequence[str]) -> Work:
 
 
 def _for_those_here(work: Work, begun: Begun, here: Sequence[str]) -> Work:
-    """The work for the people here; nobody's work, and what comes behind it, is skipped."""
+    """The work for the people here: pieces as far as they can bring them."""
     known = [work.workers.index(name) for name in here if name in work.workers]
     place = {worker: new for new, worker in enumerate(known)}
     strangers = [name for name in here if name not in work.workers]
@@ -146,24 +151,18 @@ def _for_those_here(work: Work, begun: Begun, here: Sequence[str]) -> Work:
         own = tuple(place[w] for w in workers if w in place)
         return own + (anybody if len(workers) == len(work.workers) else ())
 
-    operations = tuple(replace(o, workers=can(o.workers)) for o in work.operations)
+    operations = [replace(o, workers=can(o.workers)) for o in work.operations]
     setups = tuple(replace(s, workers=can(s.workers)) for s in work.setups)
     left = tuple(row[: o.units] for row, o in zip(begun.left, operations, strict=True))
-    skip: set[int] = set()
     for index, o in enumerate(operations):
-        open_ = len(left[index]) < o.units
-        needs_setup = o.setup >= 0 and begun.setups[o.setup] is None
-        unset = needs_setup and not setups[o.setup].workers
-        behind = any(before in skip for before, _ in o.before)
-        if open_ and (not o.workers or unset or behind):
-            skip.add(index)
+        unset = o.setup >= 0 and begun.setups[o.setup] is None and not setups[o.setup].workers
+        done = len(left[index])
+        reach = done if unset or not o.workers else o.units
+        reach = min([reach, *(operations[before].units for before, _ in o.before)])
+        operations[index] = replace(o, units=max(reach, done))
     names = tuple(work.workers[w] for w in known) + tuple(strangers)
-    return replace(work, operations=operations, setups=setups, workers=names,
-                   begun=Begun(left, begun.setups, frozenset(skip)))  # fmt: skip
-
-
-def _open(work: Work, index: int) -> bool:
-    return len(work.begun.left[index]) < work.operations[index].units
+    return replace(work, operations=tuple(operations), setups=setups, workers=names,
+                   begun=Begun(left, begun.setups))  # fmt: skip
 
 
 def _moment(now: datetime, ticks: int) -> datetime:

@@ -19,8 +19,9 @@ from analysis.problems import BadInput, Fault
 
 EFFORT_SECONDS = 8.0
 PIECES_PER_SECOND = 60_000  # pieces x operations a second that rules are tried on, measured
-SOLVER_PER_SECOND = 0.4  # the solver's deterministic seconds in a second, measured
-FREE_PARTS = 170  # parts the model can be searched with; fewer where changes of task cost
+SOLVER_PER_SECOND = 0.55  # the solver's deterministic seconds in a second, measured
+SMALL_PARTS = 60  # searched piece by piece at once
+FREE_PARTS = 330  # parts the model can be searched with; fewer where changes of task cost
 CIRCUIT_PARTS = 64
 
 
@@ -102,17 +103,21 @@ class _Search:
                 self._tell()
 
     def _partitions(self) -> list[tuple[float, list[list[int]]]]:
-        """(share of the effort, sizes of the parts of each batch), in turn."""
+        """(share of the effort, sizes of the parts of each batch), coarse to fine."""
         ones = [[1] * batch.units for batch in self.work.batches]
-        if self._few(ones):
+        if self._parts(ones) <= SMALL_PARTS and self._few(ones):
             return [(0.75, ones)]
         cuts = [
             [_even(batch.units, count) for batch in self.work.batches] for count in (3, 6, 12, 24)
         ]
-        cuts = [cut for cut in cuts if self._few(cut)] or [
-            [[batch.units] for batch in self.work.batches]
-        ]
-        return [(0.6 / len(cuts), cut) for cut in cuts]
+        cuts = [cut for cut in [*cuts, ones] if self._few(cut)]
+        cuts = [cut for cut, finer in zip(cuts, [*cuts[1:], None], strict=True) if cut != finer]
+        if not cuts:
+            cuts = [[[batch.units] for batch in self.work.batches]]
+        return [(0.75 / len(cuts), cut) for cut in cuts]
+
+    def _parts(self, sizes: list[list[int]]) -> int:
+        return sum(len(sizes[o.batch]) for o in self.work.operations) + len(self.work.setups)
 
     def _can_model(self) -> bool:
         """Within working hours the model knows single pieces and changes that cost nothing."""
@@ -125,8 +130,7 @@ class _Search:
 
     def _few(self, sizes: list[list[int]]) -> bool:
         """Whether the model can be searched with so many parts."""
-        parts = sum(len(sizes[o.batch]) for o in self.work.operations) + len(self.work.setups)
-        return parts <= (CIRCUIT_PARTS if self._costs else FREE_PARTS)
+        return self._parts(sizes) <= (CIRCUIT_PARTS if self._costs else FREE_PARTS)
 
     def _solve(self, parts: list[list[int]], effort: float) -> model.Answer:
         horizon = self.best.span if self.best else _generous(self.work)

@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 
 from analysis.flow.order import order
 from analysis.flow.plan import Plan, Step
-from analysis.flow.work import TICKS, Work
+from analysis.flow.work import TICKS, Operation, Work
 
 MOST_CANDIDATES = 8
 
@@ -157,26 +157,37 @@ def gaps(work: Work, plan: Plan, least_seconds: float = 60.0) -> tuple[Gap, ...]
 
 
 def _waited_for(work: Work, plan: Plan, step: Step) -> str:
-    """The predecessor whose wait ends last before a step begins."""
-    index = next(
-        (
-            i
-            for i, o in enumerate(work.operations)
-            if (o.batch, o.name) == (step.batch, step.operation)
-        ),
-        None,
-    )
-    if index is None or step.activity != "operation":
+    """The operation whose wait ends last before a step's first piece; "" where none is awaited."""
+    own = next(
+        (s for s in plan.steps if s.activity == "operation" and s.worker == step.worker
+         and s.start_seconds >= step.start_seconds), None,
+    )  # fmt: skip
+    places = {(o.batch, o.name): index for index, o in enumerate(work.operations)}
+    if own is None or (own.batch, own.operation) not in places:
         return ""
-    ends = []
-    for before, wait in work.operations[index].before:
-        own = work.operations[before]
-        done = [s.end_seconds for s in plan.steps
-                if (s.batch, s.operation, s.activity) == (own.batch, own.name, "operation")
-                and s.end_seconds + wait / TICKS <= step.start_seconds + 0.005]  # fmt: skip
-        if done and wait:
-            ends.append((max(done) + wait / TICKS, own.name))
+    operation = work.operations[places[own.batch, own.operation]]
+    piece = sum(
+        s.units for s in plan.steps
+        if (s.batch, s.operation, s.activity) == (own.batch, own.operation, "operation")
+        and (s.start_seconds, s.worker) < (own.start_seconds, own.worker)
+    )  # fmt: skip
+    ends = [
+        (_leaves(plan, work.operations[before], piece) + wait / TICKS, work.operations[before].name)
+        for before, wait in operation.before
+        if wait
+    ]
     return max(ends)[1] if ends else ""
+
+
+def _leaves(plan: Plan, operation: Operation, piece: int) -> float:
+    """When the piece (from 0) leaves an operation, in seconds."""
+    times = sorted(
+        s.start_seconds + operation.leaves(k) / TICKS
+        for s in plan.steps
+        if (s.batch, s.operation, s.activity) == (operation.batch, operation.name, "operation")
+        for k in range(s.units)
+    )
+    return times[piece]
 
 
 def _advice(seconds: float, waiting: str) -> str:

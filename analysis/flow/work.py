@@ -89,12 +89,11 @@ class Begun:
     """What is done already at moment 0 of a replanned session.
 
     left: for each operation, when the pieces done left it (ticks, 0 or before). setups: for each
-    setup, when it is (was) ready, None where it is not done. skip: operations not to be planned.
+    setup, when it is (was) ready, None where it is not done.
     """
 
     left: tuple[tuple[int, ...], ...]
     setups: tuple[int | None, ...]
-    skip: frozenset[int] = frozenset()
 
 
 @dataclass(frozen=True)
