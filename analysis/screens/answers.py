@@ -9,7 +9,7 @@ import pyarrow as pa
 import streamlit as st
 
 from analysis.screens import parts
-from analysis.screens.source import Source, current, figures
+from analysis.screens.source import Source, current, figures, kept
 
 
 def sentence(said: str) -> None:
@@ -24,6 +24,7 @@ def points(lines: Iterable[str]) -> None:
 
 MOST_KEPT = 400  # answers for one version of a store
 _NOT_MADE = object()
+_ON_DISK = ("kept on disk", ())
 
 
 @dataclass(frozen=True)
@@ -52,15 +53,21 @@ class Desk:
             self.answers[name, choice] = found
         return found
 
+    def keep(self) -> None:
+        """Keep the answers there are for the next start, where there are more than were kept."""
+        if len(self.answers) != self.answers.get(_ON_DISK):
+            self.answers[_ON_DISK] = len(self.answers | {_ON_DISK: 0})
+            kept(self.here).put("answers", dict(self.answers))
+
 
 def desk(here: Source) -> Desk:
     """The desk of the source on screen, cleared when its store has changed."""
-    return Desk(here, _answers(*here.key))
+    return Desk(here, _answers(*here.key, here))
 
 
 @st.cache_resource(show_spinner=False, max_entries=4)
-def _answers(url: str, version: int) -> dict:
-    return {}
+def _answers(url: str, version: int, _here: Source) -> dict:
+    return kept(_here).get("answers") or {}
 
 
 def opened(title: str, what: str) -> Desk | None:

@@ -31,7 +31,7 @@ class Source:
 def current() -> Source:
     """The store chosen in the sidebar; the demo while one's own store has no lap."""
     if chosen() == DEMO:
-        return Source(_demo_store(_demo_folder()), is_demo=True)
+        return Source(_demo_store(_cache_folder()), is_demo=True)
     return Source(own_store(), is_demo=False)
 
 
@@ -74,11 +74,32 @@ def figures(source: Source):
 
 @st.cache_resource(show_spinner="Adding up the laps …", max_entries=4)
 def _figures(url: str, version: int, _store):
+    kept = _kept(url, version, _store)
+    found = kept.get("figures")
+    if found is None:
+        found = _worked_out(_store)
+        kept.put("figures", found)
+    return found
+
+
+def _worked_out(store):
     from analysis.study.summary import study
 
     # The study takes the stock book as plain movements of pieces, whatever the store calls them.
-    movements = _store.stock_events().rename(columns={"at": "moved_at", "units": "pieces"})
-    return study(_store.laps(), _store.routing(), _store.shop(), movements=movements)
+    movements = store.stock_events().rename(columns={"at": "moved_at", "units": "pieces"})
+    return study(store.laps(), store.routing(), store.shop(), movements=movements)
+
+
+def kept(source: Source):
+    """What was worked out of the store at an earlier start, while the store is still the same."""
+    return _kept(*source.key, source.store)
+
+
+@st.cache_resource(show_spinner=False, max_entries=4)
+def _kept(url: str, version: int, _store):
+    from analysis.store.kept import Kept
+
+    return Kept(_cache_folder(), _store)
 
 
 def settings(source: Source):
@@ -117,7 +138,7 @@ def _demo_store(folder: Path):
     return open_demo(SAMPLES, folder)
 
 
-def _demo_folder() -> Path:
+def _cache_folder() -> Path:
     import platformdirs
 
     named = os.environ.get("WORKSHOP_DEMO_FOLDER")

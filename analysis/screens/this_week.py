@@ -66,6 +66,7 @@ def show() -> None:
     _stock(desk)
     answers.surer(desk.kept("this week surer", (), lambda: _surer(desk.figures)))
     _worked_out(desk)
+    desk.keep()
 
 
 def _way_in() -> None:

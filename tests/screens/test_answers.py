@@ -6,9 +6,13 @@ from pathlib import Path
 
 import pandas as pd
 import pytest
+import streamlit as st
 
+from analysis.records.shop import Shop
 from analysis.screens import answers, glossary, words
-from analysis.screens.source import Source
+from analysis.screens.source import OWN, Source
+from analysis.store.store import open_store
+from tests.screens.driving import said
 
 SCREENS = Path(answers.__file__).parent
 
@@ -64,15 +68,8 @@ def test_every_term_a_screen_asks_for_is_in_the_glossary():
     assert asked <= set(glossary.MEANINGS)
 
 
-def test_what_is_kept_is_made_once_for_each_version_and_choice():
-    class Store:
-        url = "sqlite:///kept"
-        now = 1
-
-        def version(self):
-            return self.now
-
-    store, made = Store(), []
+def test_what_is_kept_is_made_once_for_each_version_and_choice(own_store):
+    store, made = open_store(own_store), []
 
     def make():
         made.append(1)
@@ -82,8 +79,19 @@ def test_what_is_kept_is_made_once_for_each_version_and_choice():
         return answers.desk(Source(store, is_demo=False)).kept("a", choice, make)
 
     assert [kept(("x",)), kept(("x",)), kept(("y",)), kept(("x",))] == [1, 1, 2, 1]
-    store.now = 2
+    store.save_shop(Shop(overhead_per_week=10.0))
     assert kept(("x",)) == 3
+
+
+def test_a_start_with_nothing_new_shows_what_the_last_one_worked_out(show, needed_only):
+    before = said(show("this_week"))
+    here = Source(needed_only, is_demo=False)
+    st.cache_resource.clear()  # as a start does
+    assert len(answers.desk(here).answers) > 5
+    assert said(show("this_week")) == before
+    needed_only.undo(needed_only.version())
+    assert not answers.desk(here).answers
+    assert "No laps yet" in said(show("this_week", OWN))
 
 
 def test_a_long_day_of_looking_around_does_not_fill_the_memory():

@@ -1,0 +1,95 @@
+"""What was worked out of a store, kept on disk until the store or the program changes.
+
+A file holds one line that names what it was worked out from, then a pickle. A pickle can run code,
+so a file is read only where it is the user's own and nobody else could have written it; whatever
+else is wrong with it (foreign, half written, out of date), it is as if it were not there.
+"""
+
+import hashlib
+import os
+import pickle
+import stat
+import sys
+import tempfile
+from functools import cache
+from pathlib import Path
+
+import pandas as pd
+import pyarrow as pa
+
+from analysis.store.store import Store
+
+PACKAGE = Path(__file__).parents[1]
+MOST_BYTES = 64_000_000  # beyond that the disk is worth more than the wait
+MOST_FILES = 8  # those of stores long gone make room
+
+
+class Kept:
+    """What was worked out of one store as it stands, by name, in a folder of the user's own."""
+
+    def __init__(self, folder: Path, store: Store):
+        self.folder, self.url = Path(folder) / "kept", store.url
+        # Another store in the same place may have come to the same number of changes, but not in
+        # the same microsecond.
+        last = store.changes(limit=1)
+        stamp = f"{last.change_id.tolist()} {last['at'].astype('int64').tolist()}"
+        self.made_from = _digest(self.url, stamp, program()).encode() + b"\n"
+
+    def get(self, name: str):
+        """What was kept under a name; None where there is nothing, or nothing to be trusted."""
+        try:
+            with open(self._file(name), "rb", opener=_not_through_a_link) as file:
+                if _is_private(file.fileno()) and file.readline(200) == self.made_from:
+                    return pickle.load(file)
+        except Exception:  # whatever a damaged pickle brings up: it is only made anew
+            pass
+        return None
+
+    def put(self, name: str, value: object) -> None:
+        """Keep a value under a name, in the place of what was there; silent where that fails."""
+        unfinished = None
+        try:
+            written = self.made_from + pickle.dumps(value, pickle.HIGHEST_PROTOCOL)
+            if len(written) > MOST_BYTES:
+                return
+            self.folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+            handle, unfinished = tempfile.mkstemp(dir=self.folder)  # for the user alone: 0600
+            with open(handle, "wb") as file:
+                file.write(written)
+            os.replace(unfinished, self._file(name))
+            self._make_room()
+        except (OSError, pickle.PicklingError, TypeError, AttributeError):
+            if unfinished:
+                Path(unfinished).unlink(missing_ok=True)
+
+    def _make_room(self) -> None:
+        files = sorted(self.folder.iterdir(), key=lambda file: file.stat().st_mtime, reverse=True)
+        for file in files[MOST_FILES:]:
+            file.unlink(missing_ok=True)
+
+    def _file(self, name: str) -> Path:
+        return self.folder / f"{_digest(self.url)}-{name}"
+
+
+@cache
+def program() -> str:
+    """Names this program as it is: each of its files, and what its pickles are made with."""
+    files = [(file, file.stat()) for file in sorted(PACKAGE.rglob("*.py"))]
+    stamps = [f"{file} {found.st_size} {found.st_mtime_ns}" for file, found in files]
+    return _digest(sys.version, pd.__version__, pa.__version__, *stamps)
+
+
+def _digest(*texts: str) -> str:
+    return hashlib.sha256("\n".join(texts).encode()).hexdigest()[:32]
+
+
+def _not_through_a_link(path: str, flags: int) -> int:
+    return os.open(path, flags | getattr(os, "O_NOFOLLOW", 0))
+
+
+def _is_private(handle: int) -> bool:
+    """Whether only this user can have written the file; Windows keeps the cache folder so."""
+    if not hasattr(os, "getuid"):
+        return True
+    found = os.fstat(handle)
+    return found.st_uid == os.getuid() and not found.st_mode & (stat.S_IWGRP | stat.S_IWOTH)
