@@ -47,6 +47,7 @@ class Server:
         self.store = folder / "workshop.sqlite"
         self.options = options
         self.port = _free_port()
+        self.started = False
         self.environment = os.environ | {
             "HOME": str(folder),
             "WORKSHOP_STORE": f"sqlite:///{self.store}",
@@ -60,29 +61,38 @@ class Server:
         return f"{self.scheme}://{HERE}:{self.port}"
 
     def start(self) -> "Server":
+        """Start it; the first time on another port where somebody took this one meanwhile."""
+        for _ in range(1 if self.started else 3):
+            self._launch()
+            if self._is_healthy():
+                self.started = True
+                return self
+            self.port = self.port if self.started else _free_port()
+        raise RuntimeError((self.folder / "server.log").read_text()[-2000:])
+
+    def _launch(self) -> None:
         command = [sys.executable, "-m", "streamlit", "run", "app.py", "--server.headless", "true"]
         command += ["--server.port", str(self.port), *self.options]
         with open(self.folder / "server.log", "a") as log:
             self.process = subprocess.Popen(
                 command, cwd=ROOT, env=self.environment, stdout=log, stderr=subprocess.STDOUT
             )
-        self._wait_until_healthy()
-        return self
 
-    def connect(self, source: str) -> http.client.HTTPConnection:
-        return http.client.HTTPConnection(HERE, self.port, timeout=30, source_address=(source, 0))
-
-    def _wait_until_healthy(self, patience_seconds: float = 60) -> None:
+    def _is_healthy(self, patience_seconds: float = 90) -> bool:
+        """Wait until it answers; False where it has ended instead."""
         deadline = time.monotonic() + patience_seconds
         while time.monotonic() < deadline:
             if self.process.poll() is not None:
-                raise RuntimeError(f"the server ended with status {self.process.returncode}")
+                return False
             try:
                 self.ask("GET", "/_stcore/health")
-                return
+                return True
             except OSError:
                 time.sleep(0.05)  # between two questions to a process that is still starting
         raise TimeoutError(self.origin)
+
+    def connect(self, source: str) -> http.client.HTTPConnection:
+        return http.client.HTTPConnection(HERE, self.port, timeout=30, source_address=(source, 0))
 
     def kill(self) -> None:
         """End it as a power cut does: nothing is tidied up."""
