@@ -12,6 +12,8 @@ import threading
 from collections.abc import Callable
 from dataclasses import dataclass
 
+from analysis.problems import Problem
+
 MOST_WAITING = 512
 MOST_IN_ONE_COMMIT = 64
 
@@ -64,11 +66,15 @@ class Writer:
         return together
 
     def _write(self, together: list[_Waiting]) -> None:
-        """Record them in one commit; if that fails, each by itself, so one cannot sink others."""
+        """Record them in one commit; where one of them fails, each by itself, to save the others.
+
+        A Problem is the store's (locked, disk full): it would be the same for each, so it is told
+        to all at once.
+        """
         try:
             self._record([one.delivery for one in together])
         except Exception as error:
-            if len(together) > 1:
+            if len(together) > 1 and not isinstance(error, Problem):
                 for one in together:
                     self._write([one])
                 return

@@ -67,7 +67,7 @@ class Server:
             if self._is_healthy():
                 self.started = True
                 return self
-            self.port = self.port if self.started else _free_port()
+            self.port = _free_port()
         raise RuntimeError((self.folder / "server.log").read_text()[-2000:])
 
     def _launch(self) -> None:
