@@ -11,8 +11,16 @@ from analysis.study.content import Content, Parts
 COLUMNS = (
     "product", "variant", "labour", "material", "rework_and_scrap", "overhead",
     "cost_per_good_piece", "cost_low", "cost_high", "price", "earned_per_hour", "earned_low",
-    "earned_high", "bench_hours", "lost_material", "note",
+    "earned_high", "bench_hours", "bench_hours_low", "bench_hours_high", "contribution",
+    "contribution_low", "contribution_high", "lost_material", "note",
 )  # fmt: skip
+
+RANGES = {
+    "cost_per_good_piece": "cost",
+    "earned_per_hour": "earned",
+    "bench_hours": "bench_hours",
+    "contribution": "contribution",
+}  # each with the name its range goes by
 
 
 def cost(content: Content, shop: Shop, shares: pd.DataFrame) -> pd.DataFrame:
@@ -27,15 +35,19 @@ def cost(content: Content, shop: Shop, shares: pd.DataFrame) -> pd.DataFrame:
     cost_per_good_piece   their sum
     earned_per_hour   (price - material - overhead) / bench hours: what is left per bench hour
                       before anybody's pay
-    Amounts that hang on something not given are NaN, and `note` names it.
+    contribution      price - material: what one piece more brings in as long as the hours and the
+                      overhead are there anyway
+    Amounts that hang on a wage, price or material cost not given are NaN; overhead not given
+    counts as 0. `note` names what is missing.
     """
     wage = wages(content.frame, shop, shares)
+    unpaid = unpaid_workers(shop, shares)
     rows = []
     for product in content.frame["product"].unique():
         own = content.frame["product"] == product
         variants = [v for v in content.frame.loc[own, "variant"].unique() if v]
-        rows.append(_cost_row(content, shop, wage, product, ""))
-        rows += [_cost_row(content, shop, wage, product, variant) for variant in variants]
+        rows.append(_cost_row(content, shop, wage, unpaid, product, ""))
+        rows += [_cost_row(content, shop, wage, unpaid, product, variant) for variant in variants]
     return pd.DataFrame(rows, columns=list(COLUMNS))
 
 
@@ -68,7 +80,9 @@ def capacity_hours(shop: Shop) -> float:
     return sum(hours) if hours else week
 
 
-def _cost_row(content: Content, shop: Shop, wage: np.ndarray, product: str, variant: str) -> tuple:
+def _cost_row(
+    content: Content, shop: Shop, wage: np.ndarray, unpaid: list[str], product: str, variant: str
+) -> tuple:
     frame = content.frame
     own = (frame["product"] == product).to_numpy()
     share = frame["share"].to_numpy(float)
@@ -80,11 +94,11 @@ def _cost_row(content: Content, shop: Shop, wage: np.ndarray, product: str, vari
     drawn = _amounts(content.draws, frame, shop, own, share, wage)
     row = {"product": product, "variant": variant, "price": price}
     row |= {name: float(amount[0]) for name, amount in value.items()}
-    for figure, short in (("cost_per_good_piece", "cost"), ("earned_per_hour", "earned")):
+    for figure, short in RANGES.items():
         low, high = np.quantile(drawn[figure], [0.025, 0.975])
         row[f"{short}_low"] = np.minimum(low, row[figure])
         row[f"{short}_high"] = np.maximum(high, row[figure])
-    row["note"] = _note(content, shop, own, share, wage)
+    row["note"] = _note(content, shop, own, share, wage, unpaid)
     return tuple(row[name] for name in COLUMNS)
 
 
@@ -98,21 +112,22 @@ def _amounts(parts: Parts, frame: pd.DataFrame, shop: Shop, own, share, wage) ->
     bought = _of_routes(frame, shop, routes, "material_cost") * share[routes]
     material = (1 / parts.good_share[:, routes]) @ bought
     overhead = overhead_per_hour(shop) * hours
-    left = _money(frame, shop, own, share, "price") - material - overhead
+    contribution = _money(frame, shop, own, share, "price") - material
+    left = contribution - overhead
     return {
         "labour": labour, "material": material, "rework_and_scrap": mending,
         "overhead": overhead, "cost_per_good_piece": labour + material + mending + overhead,
         "earned_per_hour": left / np.where(hours > 0, hours, np.nan), "bench_hours": hours,
-        "lost_material": material - bought.sum(),
+        "contribution": contribution, "lost_material": material - bought.sum(),
     }  # fmt: skip
 
 
 def overhead_per_hour(shop: Shop) -> float:
-    """Overhead of a week over the hours its people work in one; NaN where it is not given."""
+    """Overhead of a week over the hours its people work in one; 0 where none is given."""
     hours = capacity_hours(shop)
-    if shop.overhead_per_week is None or not hours:
+    if not hours:
         return np.nan
-    return shop.overhead_per_week / hours
+    return (shop.overhead_per_week or 0.0) / hours
 
 
 def _of_routes(frame: pd.DataFrame, shop: Shop, routes: np.ndarray, key: str) -> np.ndarray:
@@ -128,16 +143,26 @@ def _money(frame: pd.DataFrame, shop: Shop, own, share, key: str) -> float:
     return float(_of_routes(frame, shop, routes, key) @ share[routes]) if len(routes) else np.nan
 
 
-def _note(content: Content, shop: Shop, own, share, wage) -> str:
+def _note(content: Content, shop: Shop, own, share, wage, unpaid: list[str]) -> str:
     """What is not given, and so keeps an amount from being known, in plain words."""
     frame = content.frame
     missing = {
-        "a wage (cost_per_hour)": np.isnan(wage[own]).any(),
+        f"the wage (cost_per_hour) of {', '.join(unpaid)}": np.isnan(wage[own]).any(),
         "material cost": np.isnan(_money(frame, shop, own, share, "material_cost")),
-        "overhead per week": shop.overhead_per_week is None,
         "price": np.isnan(_money(frame, shop, own, share, "price")),
     }
     names = [name for name, holds in missing.items() if holds]
     lost = np.isnan(content.values.through[0, own]).any()
-    notes = [f"not given: {', '.join(names)}"] if names else []
-    return "; ".join(notes + ["every piece so far was lost"] * int(lost))
+    notes = {
+        f"not given: {', '.join(names)}": bool(names),
+        "no overhead given, counted as 0": shop.overhead_per_week is None,
+        "every piece so far was lost": lost,
+    }
+    return "; ".join(note for note, holds in notes.items() if holds)
+
+
+def unpaid_workers(shop: Shop, shares: pd.DataFrame) -> list[str]:
+    """Those whose work goes into the pieces and whose wage is not given, by name."""
+    paid = {worker.name for worker in shop.workers if worker.cost_per_hour is not None}
+    names = dict.fromkeys(shares.loc[shares["share"] > 0, "worker"])
+    return [name for name in names if name not in paid] or ["the workers"]

@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 import numpy as np
 import pandas as pd
 
+from analysis.records.routing import precedence
+from analysis.records.routing import route as rows_on_route
 from analysis.study.rates import clusters, is_activity, is_regular
 
 COLUMNS = (
@@ -157,7 +161,7 @@ def _route(
     score = usual[usual["product"] == product].set_index("operation")["score"]
     seen = sorted(own[own != ""], key=lambda name: score.get(name, -1.0))
     rows = _routing_rows(product, variant, routing)
-    planned = topological(rows) if len(rows) else []
+    planned = _planned_order(rows, product, variant) if len(rows) else []
     order = _put_in(planned, [name for name in seen if name not in planned], score)
     table = pd.DataFrame(
         {"product": product, "variant": variant, "operation": order, "position": range(len(order))}
@@ -170,26 +174,59 @@ def _routing_rows(product: str, variant: str, routing: pd.DataFrame | None) -> p
     """The rows on the variant's route; for laps that name no variant, one row per operation."""
     if routing is None:
         return pd.DataFrame()
-    rows = routing[routing["product"].astype(str) == product]
-    names = rows["variant"].astype(str)
-    if variant or (names == "").all():
-        return rows[names.isin(["", variant])]
-    return rows.drop_duplicates("operation")
+    if variant:
+        return rows_on_route(routing, product, variant)
+    own = routing[routing["product"].astype(str) == product]
+    return own.sort_values("variant", kind="stable").drop_duplicates("operation").sort_index()
 
 
-def topological(rows: pd.DataFrame) -> list[str]:
-    """The operations of routing rows, each after those it must follow, else in file order."""
-    names = list(dict.fromkeys(rows["operation"].astype(str)))
-    before = {
-        name: {part.partition(":")[0].strip() for part in str(after).split("|")} & set(names)
-        for name, after in zip(rows["operation"].astype(str), rows["after"], strict=True)
-    }
+def _planned_order(rows: pd.DataFrame, product: str, variant: str) -> list[str]:
+    """The route's operations, each after those it must follow, else in file order."""
+    # The rows are chosen already; those of several variants stand together where none is named.
+    pairs = precedence(rows if variant else rows.assign(variant=""), product, variant)
+    return topological(list(rows["operation"].astype(str)), pairs)
+
+
+def topological(names: list[str], pairs: Iterable[tuple[str, str, float]]) -> list[str]:
+    """Names in an order in which `before` of each (before, after, …) pair comes first.
+
+    Stable: whatever is free to come next comes in the order given. Of a circle, which the reader
+    of routings refuses, the first stands where it stood.
+    """
+    before: dict[str, set[str]] = {name: set() for name in names}
+    for first, then, *_ in pairs:
+        before[then].add(first)
     order: list[str] = []
-    while len(order) < len(names):
-        free = [n for n in names if n not in order and before[n] <= set(order)]
-        # A circle is refused by the reader; the rest of one is kept in file order all the same.
-        order.append((free or [n for n in names if n not in order])[0])
+    while len(order) < len(before):
+        left = [name for name in before if name not in order]
+        free = [name for name in left if before[name] <= set(order)]
+        order.append((free or left)[0])
     return order
+
+
+def usual_routing(routes: pd.DataFrame, operations: pd.DataFrame) -> pd.DataFrame:
+    """The routes of the laps as rows of a routing to check: product, operation, variant, after,
+    seconds (the present normal time, whole; 0 where none is known). `operations` as in Study.
+
+    An operation that every variant of a product has in its route is one row; one that only some
+    have is a row for each of these. Each comes after the one before it on its route: the order
+    that was used is one that works, not the only one.
+    """
+    keys = ["product", "operation"]
+    normal = operations.set_index(keys)["normal_seconds"]
+    steps = routes[["product", "variant", "operation", "position"]].copy()
+    steps["before"] = steps.groupby(["product", "variant"])["operation"].shift().fillna("")
+    variants = steps.groupby("product")["variant"].nunique()
+    by_operation = steps.groupby(keys, sort=False)
+    everywhere = by_operation["variant"].transform("nunique") == steps["product"].map(variants)
+    same = by_operation["before"].transform("nunique") == 1
+    steps["variant"] = steps["variant"].where(~(everywhere & same), "")
+    steps = steps.sort_values(["product", "position"], kind="stable")
+    rows = steps.drop_duplicates([*keys, "variant"]).rename(columns={"before": "after"})
+    found = pd.MultiIndex.from_frame(rows[keys].astype(str))
+    rows["seconds"] = normal.reindex(found).round().fillna(0.0).to_numpy()
+    columns = ["product", "operation", "variant", "after", "seconds"]
+    return rows[columns].reset_index(drop=True)
 
 
 def _put_in(planned: list[str], extra: list[str], score: pd.Series) -> list[str]:

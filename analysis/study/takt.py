@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
@@ -69,9 +70,11 @@ def _note(product: str, content: Content, shop: Shop, demand: float | None) -> s
     """What keeps the row from being known, or timed, in plain words."""
     own = content.frame[content.frame["product"] == product]
     planned = dict.fromkeys(own.loc[own["source"] == "planned", "operation"])
+    unknown = dict.fromkeys(own.loc[own["source"] == "none", "operation"])
     notes = {
         "no laps and no routing": own.empty,
         f"planned time, not yet timed: {', '.join(planned)}": bool(planned),
+        f"neither timed nor planned, counted as no time: {', '.join(unknown)}": bool(unknown),
         "every piece so far was lost": own["pieces_per_good_piece"].isna().any(),
         "no demand given": demand is None,
         "no working hours given": not shop.week_seconds,
@@ -132,17 +135,22 @@ def all_bottlenecks(content: Content) -> pd.DataFrame:
     return pd.concat(tables, ignore_index=True) if tables else pd.DataFrame(columns=columns)
 
 
-def worker_shares(laps: pd.DataFrame, present: pd.DataFrame) -> pd.DataFrame:
+def worker_shares(
+    laps: pd.DataFrame, present: pd.DataFrame, named: Iterable[str] = ()
+) -> pd.DataFrame:
     """product, operation, worker, share: whose time an operation takes now.
 
     By pieces of the last RECENT_DAYS of the laps (all of them where the operation has none),
-    weighted by each worker's present time per piece.
+    weighted by each worker's present time per piece. Whoever has no lap in these days and is not
+    `named` (on the shop's list) has left: no work is theirs any more.
     """
-    regular = laps[is_regular(laps)]
+    days_ago = (laps["started_at"].max() - laps["started_at"]).dt.days
+    here = set(named) | set(laps.loc[days_ago < RECENT_DAYS, "worker"].astype(str))
+    regular = laps[is_regular(laps) & laps["worker"].isin(here).to_numpy()]
     if not len(regular):
         return pd.DataFrame({"product": [], "operation": [], "worker": [], "share": []})
     keys = ["product", "operation", "worker"]
-    recent = (laps["started_at"].max() - regular["started_at"]).dt.days < RECENT_DAYS
+    recent = days_ago[regular.index] < RECENT_DAYS
     made = regular.groupby(keys, observed=True)["units"].sum().rename("all")
     lately = regular[recent].groupby(keys, observed=True)["units"].sum().rename("recent")
     table = pd.concat([made, lately], axis=1).fillna(0.0).reset_index()

@@ -175,10 +175,12 @@ def test_a_missing_wage_is_not_a_wage_of_nothing():
     assert cost["earned_per_hour"] > 0
 
 
-def test_a_missing_price_or_overhead_leaves_earnings_open():
+def test_a_missing_price_leaves_earnings_open_and_missing_overhead_is_said():
     shop = Shop(week=WEEK, workers=SHOP.workers, products=(Product("box", "", 18, 10),))
     cost = study(laps_frame(ten_batches()), ROUTING, shop).cost.iloc[0]
-    assert np.isnan(cost[["material", "overhead", "price", "earned_per_hour"]].astype(float)).all()
+    assert np.isnan(cost[["material", "price", "earned_per_hour"]].astype(float)).all()
+    assert cost["overhead"] == 0
+    assert "no overhead given, counted as 0" in cost["note"]
     assert all(word in cost["note"] for word in ("material", "overhead", "price"))
     assert cost["labour"] > 0
 
@@ -254,3 +256,17 @@ def test_a_variant_nobody_asks_for_has_its_own_cost_and_weighs_nothing():
     assert cost["material"].to_dict() == pytest.approx({"": 6, "plain": 6, "painted": 8})
     assert math.isnan(cost["earned_per_hour"]["painted"])
     assert cost["note"]["painted"] == "not given: price"
+
+
+def test_a_time_only_planned_is_not_called_certain():
+    plan = routing_frame([{"product": "box", "operation": "cut", "seconds": 100.0}])
+    takt = study(laps_frame([]), plan, SHOP).takt.iloc[0]
+    assert takt["work_content_low"] < 0.85 * takt["work_content_seconds"]
+    assert takt["work_content_high"] > 1.15 * takt["work_content_seconds"]
+    assert "not yet timed: cut" in takt["note"]
+
+
+def test_a_cost_says_whose_wage_is_missing():
+    laps = ten_batches() + [{"operation": "cut", "seconds": 60, "units": 1, "worker": "temp"}]
+    cost = study(laps_frame(laps), ROUTING, SHOP).cost.iloc[0]
+    assert "of temp" in cost["note"]

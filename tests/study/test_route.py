@@ -1,0 +1,76 @@
+"""Routes: the variant's own row counts, names may hold colons, and the usual order can be saved."""
+
+from io import BytesIO
+
+import pytest
+
+from analysis.records.routing import read_routing, write_routing
+from analysis.study.route import routes, topological, usual_routing
+from analysis.study.summary import study
+from tests.study.building import laps_frame
+
+
+def routing(*lines):
+    return read_routing("\n".join(lines).encode(), "routing.csv")
+
+
+def test_a_variant_with_a_row_of_its_own_follows_that_row():
+    table = routing("product,operation,variant,after,seconds", "n,sew,,,100", "n,sew,lux,,300")
+    found = routes(laps_frame([]), table, "UTC")
+    planned = found.set_index("variant")["planned_seconds"]
+    assert planned["lux"] == 300
+
+
+def test_an_operation_whose_name_holds_a_colon_keeps_its_place():
+    table = routing(
+        "product,operation,after,seconds", "n,pack,glue: second,10", "n,glue: second,cut,20",
+        "n,cut,,5",
+    )  # fmt: skip
+    found = routes(laps_frame([]), table, "UTC")
+    assert list(found["operation"]) == ["cut", "glue: second", "pack"]
+
+
+def test_pieces_are_counted_at_the_true_last_operation():
+    table = routing("product,operation,after,seconds", "n,pack,glue: 2,10", "n,glue: 2,,20")
+    laps = laps_frame(
+        [{"product": "n", "operation": name, "units": units, "seconds": 60}
+         for name, units in (("glue: 2", 10), ("pack", 8))]
+    )  # fmt: skip
+    assert study(laps, table).weeks["good_units"].sum() == 8
+
+
+@pytest.fixture
+def two_variants():
+    """Marbled paper is made between cutting and sewing; plain pieces do without."""
+    made = {"plain": ["cut", "sew", "wrap"], "marbled": ["cut", "marble", "sew", "wrap"]}
+    rows = []
+    for batch in range(3):
+        for variant, steps in made.items():
+            for step in steps:
+                rows += [{
+                    "product": "n", "variant": variant, "operation": step, "seconds": 50.0 + batch,
+                    "batch": f"{variant}{batch}",
+                }] * 4  # fmt: skip
+    return laps_frame(rows)
+
+
+def test_the_usual_order_is_a_routing_that_can_be_saved_as_it_stands(two_variants):
+    answer = study(two_variants)
+    written = BytesIO()
+    blank = routing("product,operation,seconds", "n,cut,1").iloc[:0]
+    rows = usual_routing(answer.route, answer.operations)
+    full = blank.reindex(range(len(rows))).assign(
+        station="", skill="", rack="", wait_holds_station=False, pieces_at_once=1,
+        setup_seconds=0.0, wait_seconds=0.0, setup_wait_seconds=0.0, **rows,
+    )  # fmt: skip
+    write_routing(full, written)
+    saved = read_routing(written.getvalue(), "routing.csv")
+    assert (saved["seconds"] == 51).all()
+    again = routes(two_variants, saved, "UTC")
+    order = again.groupby("variant")["operation"].agg(list)
+    assert order["plain"] == ["cut", "sew", "wrap"]
+    assert order["marbled"] == ["cut", "marble", "sew", "wrap"]
+
+
+def test_what_is_free_keeps_the_order_it_was_given_in():
+    assert topological(["c", "b", "a"], [("a", "b", 0.0)]) == ["c", "a", "b"]
