@@ -36,11 +36,18 @@ class Desk:
 
     here: Source
     answers: dict
+    version: int = 0  # of the store, when the page began to be drawn
 
     @property
     def figures(self):
         """The study of everything in the store; to be asked for only by what is being made."""
         return figures(self.here)
+
+    @property
+    def settings(self) -> tuple:
+        """The shop and the routing (None where there is none) as they are saved."""
+        store = self.here.store
+        return self.kept("settings", (), lambda: (store.shop(), store.routing()))
 
     def kept(self, name: str, choice: tuple, make: Callable):
         """What `make` gives, made once for each store, its version, `name` and `choice`."""
@@ -62,7 +69,8 @@ class Desk:
 
 def desk(here: Source) -> Desk:
     """The desk of the source on screen, cleared when its store has changed."""
-    return Desk(here, _answers(*here.key, here))
+    url, version = here.key
+    return Desk(here, _answers(url, version, here), version)
 
 
 @st.cache_resource(show_spinner=False, max_entries=4)

@@ -11,7 +11,7 @@ import streamlit as st
 
 from analysis.problems import BadInput, Problem
 from analysis.records.laps import ACTIVITIES, CATEGORIES, COUNTS
-from analysis.screens import answers, pairing, parts, source, words
+from analysis.screens import answers, parts, source, words
 
 PAGE_LAPS = 50
 CHANGES_SHOWN = 12
@@ -65,11 +65,7 @@ def show() -> None:
     parts.saved_line(here.store)
     desk = answers.desk(here)
     st.markdown(f"**{desk.kept('laps summary', (), lambda: _summary(desk))}**")
-    tabs = st.tabs(["Look and mend", "Take in", "Set aside", "Changes", "Export", "Phones"])
-    tab_parts = (_look, _take_in, _set_aside, _changes, _export, lambda _: pairing.show())
-    for tab, part in zip(tabs, tab_parts, strict=True):
-        with tab:
-            part(desk)
+    parts.draw_open_tab(TABS, "laps_part", desk)
 
 
 def _summary(desk: answers.Desk) -> str:
@@ -77,7 +73,7 @@ def _summary(desk: answers.Desk) -> str:
     laps = _lap_count(desk)
     if not laps:
         return "No laps on record yet. Put in a file under “Take in”."
-    newest = desk.here.store.page(0, 1)[0].started_at.iloc[0].tz_convert(_zone(desk.here))
+    newest = desk.here.store.page(0, 1)[0].started_at.iloc[0].tz_convert(_zone(desk))
     return f"{words.count(laps, 'lap')} on record, the latest of {words.day(newest)}."
 
 
@@ -85,8 +81,8 @@ def _lap_count(desk: answers.Desk) -> int:
     return desk.kept("laps", (), desk.here.store.lap_count)
 
 
-def _zone(here: source.Source) -> str:
-    return source.settings(here)[0].timezone
+def _zone(desk: answers.Desk) -> str:
+    return desk.settings[0].timezone
 
 
 def _look(desk: answers.Desk) -> None:
@@ -111,14 +107,14 @@ def _look(desk: answers.Desk) -> None:
         on_select="rerun",
         selection_mode="single-row",
         # A tick belongs to this page of what is looked for: on another it would mean another lap.
-        key=f"laps_table_{desk.here.store.version()}_{number}_{tuple(wanted.values())}",
+        key=f"laps_table_{desk.version}_{number}_{tuple(wanted.values())}",
         placeholder="",
     )
     if found > PAGE_LAPS:
         st.pagination(-(-found // PAGE_LAPS), key="laps_page")
     rows = picked.selection.rows
     if rows and rows[0] < len(page):
-        _one_lap(desk.here, page.iloc[rows[0]])
+        _one_lap(desk, page.iloc[rows[0]])
 
 
 def _page(desk: answers.Desk, number: int, wanted: dict) -> tuple[pd.DataFrame, pa.Table, int]:
@@ -126,7 +122,7 @@ def _page(desk: answers.Desk, number: int, wanted: dict) -> tuple[pd.DataFrame, 
 
     def looked_up():
         page, found = desk.here.store.page((number - 1) * PAGE_LAPS, PAGE_LAPS, wanted)
-        return page, _as_arrow(_shown(page, _zone(desk.here))), found
+        return page, _as_arrow(_shown(page, _zone(desk))), found
 
     return desk.kept("laps page", (number, tuple(wanted.items())), looked_up)
 
@@ -143,7 +139,7 @@ def _filters(desk: answers.Desk) -> dict:
         batch, text, first, last = st.columns(4)
         wanted["batch"] = batch.text_input("Batch", key="find_batch").strip()
         wanted["text"] = text.text_input("Words in note, cause or id", key="find_text").strip()
-        zone = ZoneInfo(_zone(desk.here))
+        zone = ZoneInfo(_zone(desk))
         if day := first.date_input("From", None, key="find_from", format="YYYY-MM-DD"):
             wanted["from"] = datetime.combine(day, time(), zone)
         if day := last.date_input("To", None, key="find_to", format="YYYY-MM-DD"):
@@ -165,9 +161,9 @@ def _columns() -> dict:
     return config | {"started_at": began, "seconds": seconds, "rating": rating}
 
 
-def _one_lap(here: source.Source, lap: pd.Series) -> None:
+def _one_lap(desk: answers.Desk, lap: pd.Series) -> None:
     """Mend or remove one lap, and what it was before."""
-    store, zone = here.store, _zone(here)
+    store, zone = desk.here.store, _zone(desk)
     began = lap.started_at.tz_convert(zone)
     st.subheader(f"Lap of {words.day(began)}, {began:%H:%M}")
     left, right = st.columns([2, 1])
@@ -317,7 +313,7 @@ def _changes(desk: answers.Desk) -> None:
         st.markdown("Nothing has been changed yet.")
         return
     st.markdown("Every change, newest first. An undo is a change too, and can itself be undone.")
-    zone = _zone(desk.here)
+    zone = _zone(desk)
     for _, change in changes.head(number).iterrows():
         _one_change(store, change, zone)
     if len(changes) > number and st.button("Show earlier changes"):
@@ -378,3 +374,19 @@ def _export(desk: answers.Desk) -> None:
         on_click="ignore",
         type="primary",
     )
+
+
+def _phones(_desk: answers.Desk) -> None:
+    from analysis.screens import pairing  # with the drawing of codes, which no other part needs
+
+    pairing.show()
+
+
+TABS = {
+    "Look and mend": _look,
+    "Take in": _take_in,
+    "Set aside": _set_aside,
+    "Changes": _changes,
+    "Export": _export,
+    "Phones": _phones,
+}

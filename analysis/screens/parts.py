@@ -1,5 +1,6 @@
 """What several screens share: the demo's line, the box of faults, the drop for a file of laps."""
 
+from collections.abc import Callable
 from dataclasses import replace
 
 import streamlit as st
@@ -24,6 +25,18 @@ def screen_link(path: str, label: str) -> None:
         st.caption(label)
     else:
         st.page_link(page, label=label, icon=":material/arrow_forward:")
+
+
+def draw_open_tab(parts: dict[str, Callable], key: str, *given) -> None:
+    """One tab for each part, by name; only the open one is drawn.
+
+    The address names the open tab, so that a link leads to it.
+    """
+    tabs = st.tabs(list(parts), key=key, on_change="rerun", bind="query-params")
+    for tab, draw in zip(tabs, parts.values(), strict=True):
+        if tab.open:
+            with tab:
+                draw(*given)
 
 
 def template_button() -> None:

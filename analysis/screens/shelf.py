@@ -3,16 +3,16 @@
 import streamlit as st
 
 from analysis.problems import BadInput
-from analysis.screens import source, words
+from analysis.screens import answers, words
 from analysis.screens.parts import faults_box, note_saved
 
 KINDS = {"sale": "Sold", "put_away": "Put away on the shelf", "count": "Counted on the shelf"}
 SHOWN_EVENTS = 30
 
 
-def show(here: source.Source) -> None:
+def show(desk: answers.Desk) -> None:
     """A form to note one movement, and the latest ones."""
-    store = here.store
+    store = desk.here.store
     st.markdown(
         "Count once, then note what is sold and what is put away: *This week* then tells how long "
         "each variant lasts, and what is packed but not yet on the shelf."

@@ -7,8 +7,15 @@ import streamlit as st
 
 from analysis.problems import BadInput
 from analysis.records.shop import CONVENTIONS, Allowance, read_shop, shop_toml
-from analysis.screens import shelf, shop_tables, source, words
-from analysis.screens.parts import demo_line, drop_route, faults_box, note_saved, saved_line
+from analysis.screens import answers, shelf, shop_tables, source, words
+from analysis.screens.parts import (
+    demo_line,
+    draw_open_tab,
+    drop_route,
+    faults_box,
+    note_saved,
+    saved_line,
+)
 
 NUMBER, TEXT = st.column_config.NumberColumn, st.column_config.TextColumn
 
@@ -16,16 +23,14 @@ NUMBER, TEXT = st.column_config.NumberColumn, st.column_config.TextColumn
 def show() -> None:
     """The shop, what it says in one sentence, and what is still to fill in."""
     here = source.current()
-    shop, routing = source.settings(here)
     st.title("Shop")
     demo_line(here)
-    st.markdown(f"**{words.plain(_summary(shop))}**")
+    desk = answers.desk(here)
+    st.markdown(f"**{words.plain(_summary(desk.settings[0]))}**")
     saved_line(here.store)
-    for line in _to_fill_in(shop, routing):
-        st.markdown(f"- {line}")
-    for tab, part in zip(st.tabs(list(TABLES)), TABLES.values(), strict=True):
-        with tab:
-            part(here)
+    if missing := _to_fill_in(*desk.settings):
+        answers.points(missing)
+    draw_open_tab(TABLES, "shop_part", desk)
 
 
 def _summary(shop) -> str:
@@ -61,8 +66,8 @@ def _to_fill_in(shop, routing) -> list[str]:
     return missing
 
 
-def _products(here: source.Source) -> None:
-    shop, _ = source.settings(here)
+def _products(desk: answers.Desk) -> None:
+    shop, _ = desk.settings
     st.markdown(
         "What you make. Names are those in your laps. A row with a variant counts for that variant "
         "alone; what it leaves blank it takes from its product. Blank demand or shelf of a product "
@@ -78,31 +83,33 @@ def _products(here: source.Source) -> None:
         "material_cost": NUMBER(f"Material ({money} a piece)", min_value=0, format="%.2f"),
         "stock": NUMBER("On the shelf (pieces)", min_value=0, format="%g"),
     }
-    table = shop_tables.products_table(shop, _logged_products(here))
-    _table(here.store, "products", table, columns, shop_tables.with_products)
+    table = desk.kept(
+        "products table", (), lambda: shop_tables.products_table(shop, _logged_products(desk))
+    )
+    _table(desk, "products", table, columns, shop_tables.with_products)
 
 
-def _logged_products(here: source.Source) -> list[tuple[str, str]]:
+def _logged_products(desk: answers.Desk) -> list[tuple[str, str]]:
     """Products and variants in the laps, so that nobody has to type their names again."""
-    if not here.store.lap_count():
+    if not desk.here.store.lap_count():
         return []
-    stock = source.figures(here).stock
+    stock = desk.figures.stock
     return list(zip(stock["product"], stock["variant"], strict=True))
 
 
-def _hours(here: source.Source) -> None:
-    shop, _ = source.settings(here)
+def _hours(desk: answers.Desk) -> None:
+    shop, _ = desk.settings
     st.markdown(
         "Working hours of an ordinary week; breaks are the gaps. Write `08:00-12:00, 13:00-17:00`, "
         "and leave a closed day blank. *Takt time*, the pace demand asks for, counts on them."
     )
     columns = {"day": TEXT("Day", disabled=True), "hours": TEXT("Hours")}
     table = shop_tables.hours_table(shop)
-    _table(here.store, "hours", table, columns, shop_tables.with_hours, rows="fixed")
+    _table(desk, "hours", table, columns, shop_tables.with_hours, rows="fixed")
 
 
-def _people(here: source.Source) -> None:
-    shop, _ = source.settings(here)
+def _people(desk: answers.Desk) -> None:
+    shop, _ = desk.settings
     st.markdown(
         "Who works at the bench, by the names in your laps. Leave your own pay blank if you draw "
         "none: the figures then say what an hour earns you."
@@ -117,8 +124,8 @@ def _people(here: source.Source) -> None:
         ),
         "hours_per_week": NUMBER("Hours a week at the bench", min_value=0, max_value=168),
     }
-    table = shop_tables.people_table(shop, here.store.names("worker"))
-    _table(here.store, "people", table, columns, shop_tables.with_people)
+    table = shop_tables.people_table(shop, desk.here.store.names("worker"))
+    _table(desk, "people", table, columns, shop_tables.with_people)
     st.caption(
         "Employing or timing somebody else: tell them first what is timed and why, and do not use "
         "these figures to set a pace that strains. Wages, hours, breaks and the timing of people "
@@ -126,8 +133,8 @@ def _people(here: source.Source) -> None:
     )
 
 
-def _costs(here: source.Source) -> None:
-    shop, _ = source.settings(here)
+def _costs(desk: answers.Desk) -> None:
+    shop, _ = desk.settings
     with st.form("costs"):
         name = st.text_input("Name of the workshop", shop.name)
         overhead = st.number_input(
@@ -145,11 +152,11 @@ def _costs(here: source.Source) -> None:
     if asked:
         basics = (name, timezone, currency.upper(), overhead)
         changed = shop_tables.with_basics
-        _save("costs", lambda: here.store.save_shop(changed(shop, *basics), "costs"))
+        _save("costs", lambda: desk.here.store.save_shop(changed(shop, *basics), "costs"))
 
 
-def _allowances(here: source.Source) -> None:
-    shop, _ = source.settings(here)
+def _allowances(desk: answers.Desk) -> None:
+    shop, _ = desk.settings
     own = shop.allowance
     st.markdown(
         "Nobody works every minute of the day. The allowance is added to the timed work to get the "
@@ -186,7 +193,9 @@ def _allowances(here: source.Source) -> None:
     if asked:
         changed = shop_tables.with_allowance
         allowance = Allowance(personal, fatigue, contingency, convention)
-        _save("allowances", lambda: here.store.save_shop(changed(shop, allowance), "allowances"))
+        _save(
+            "allowances", lambda: desk.here.store.save_shop(changed(shop, allowance), "allowances")
+        )
     st.caption(
         "These are starting values, not a licence to go without rest. Breaks the law grants, and "
         "strain from presses, blades, solvents or repeated movement, follow local codes and a "
@@ -198,8 +207,8 @@ def _percent(label: str, value: float, meaning: str) -> float:
     return st.number_input(label, 0.0, 99.0, float(value), step=0.5, help=meaning)
 
 
-def _route(here: source.Source) -> None:
-    store, (_, routing) = here.store, source.settings(here)
+def _route(desk: answers.Desk) -> None:
+    store, (_, routing) = desk.here.store, desk.settings
     st.markdown(
         "The way of a piece through the workshop (trade term: *routing*): one row for each product "
         "and operation. Planned times are used until your laps tell better."
@@ -210,14 +219,14 @@ def _route(here: source.Source) -> None:
             "Below is the usual order in your laps. Check it, above all what must come after "
             "what and how long it dries, and save it."
         )
-        table = shop_tables.usual_route(source.figures(here).route)
+        table = shop_tables.usual_route(desk.figures)
     with st.form("route", border=False):
         edited = st.data_editor(
             table,
             column_config=shop_tables.ROUTE_COLUMNS,
             num_rows="dynamic",
             hide_index=True,
-            key=f"route_{store.version()}",
+            key=f"route_{desk.version}",
             placeholder="",
         )
         asked = st.form_submit_button("Save route", type="primary")
@@ -225,8 +234,8 @@ def _route(here: source.Source) -> None:
         _save("route", lambda: store.save_routing(shop_tables.checked_route(edited), "route"))
 
 
-def _files(here: source.Source) -> None:
-    store, (shop, routing) = here.store, source.settings(here)
+def _files(desk: answers.Desk) -> None:
+    store, (shop, routing) = desk.here.store, desk.settings
     st.markdown("The same as files, to keep, to edit elsewhere, or to hand to the command line.")
     with st.container(horizontal=True):
         st.download_button(
@@ -250,7 +259,9 @@ def _files(here: source.Source) -> None:
     drop_route(store)
 
 
-def _table(store, what: str, table, columns: dict, convert, rows: str = "dynamic") -> None:
+def _table(
+    desk: answers.Desk, what: str, table, columns: dict, convert, rows: str = "dynamic"
+) -> None:
     """A table to edit with its own save button; what is saved passes the reader of files first."""
     with st.form(what, border=False):
         edited = st.data_editor(
@@ -258,11 +269,12 @@ def _table(store, what: str, table, columns: dict, convert, rows: str = "dynamic
             column_config=columns,
             num_rows=rows,
             hide_index=True,
-            key=f"{what}_{store.version()}",
+            key=f"{what}_{desk.version}",
             placeholder="",
         )
         asked = st.form_submit_button(f"Save {what}", type="primary")
     if asked:
+        store = desk.here.store
         _save(what, lambda: store.save_shop(convert(store.shop(), edited), what))
 
 

@@ -14,6 +14,7 @@ from analysis.problems import BadInput, Fault
 from analysis.records.routing import read_routing, write_routing
 from analysis.records.shop import DAYS, Allowance, Product, Shop, Worker, read_shop, shop_toml
 from analysis.screens.parts import without_rows
+from analysis.study.route import usual_routing
 
 FORM = "Shop"
 DAY_NAMES = {
@@ -48,6 +49,7 @@ ROUTE_COLUMNS = {
     "rack_places": st.column_config.NumberColumn("Places there", min_value=0, step=1),
     "max_wait_seconds": st.column_config.NumberColumn("Must go on within (s)", min_value=0),
 }
+NUMBERS = "Float64"  # holds a blank in a row just added, which float64 does not in an empty table
 PRODUCT_NUMBERS = ("demand_per_week", "batch_size", "price", "material_cost", "stock")
 
 
@@ -66,7 +68,7 @@ def people_table(shop: Shop, logged: Iterable[str] = ()) -> pd.DataFrame:
     known = {worker.name for worker in shop.workers}
     rows += [(name, None, None) for name in logged if name not in known]
     table = pd.DataFrame(rows, columns=["name", "cost_per_hour", "hours_per_week"])
-    return table.astype({"name": "str", "cost_per_hour": "float", "hours_per_week": "float"})
+    return table.astype({"name": "str", "cost_per_hour": NUMBERS, "hours_per_week": NUMBERS})
 
 
 def products_table(shop: Shop, logged: Iterable[tuple[str, str]] = ()) -> pd.DataFrame:
@@ -83,7 +85,7 @@ def products_table(shop: Shop, logged: Iterable[tuple[str, str]] = ()) -> pd.Dat
     rows += [[*pair, *[None] * len(PRODUCT_NUMBERS)] for pair in new if pair not in known]
     table = pd.DataFrame(rows, columns=["product", "variant", *PRODUCT_NUMBERS])
     return table.astype(
-        {"product": "str", "variant": "str"} | dict.fromkeys(PRODUCT_NUMBERS, "float")
+        {"product": "str", "variant": "str"} | dict.fromkeys(PRODUCT_NUMBERS, NUMBERS)
     )
 
 
@@ -135,23 +137,18 @@ def route_table(routing: pd.DataFrame | None) -> pd.DataFrame:
     """The route as a table to edit, one row a product and operation, columns in reading order."""
     if routing is None:
         routing = read_routing(",".join(ROUTE_COLUMNS).encode() + b"\n", "Route")
-    return routing[list(ROUTE_COLUMNS)].reset_index(drop=True)
+    table = routing[list(ROUTE_COLUMNS)].reset_index(drop=True)
+    numbers = table.select_dtypes("number").columns
+    return table.astype(dict.fromkeys(numbers, NUMBERS) | {"wait_holds_station": "boolean"})
 
 
-def usual_route(route: pd.DataFrame) -> pd.DataFrame:
-    """The usual order of the laps (`Study.route`) as a route to check and save.
-
-    Each operation comes after the one before it; planned times are those of the laps.
-    """
-    rows = route.sort_values("position", kind="stable").drop_duplicates(["product", "operation"])
-    rows = rows.sort_values("product", kind="stable", ignore_index=True)
-    table = route_table(None).reindex(range(len(rows)))
-    table["product"], table["operation"] = rows["product"].astype(str), rows.operation.astype(str)
-    table["after"] = table.groupby("product").operation.shift().fillna("")
-    table["seconds"] = rows.planned_seconds.round()
-    blank = {"variant": "", "station": "", "skill": "", "rack": "", "wait_holds_station": False}
+def usual_route(figures) -> pd.DataFrame:
+    """The usual order of the laps (`Study.route`) as a route to check and save."""
+    rows = usual_routing(figures.route, figures.operations)
+    blank = {"station": "", "skill": "", "rack": "", "wait_holds_station": False}
     zero = dict.fromkeys(["setup_seconds", "wait_seconds", "setup_wait_seconds"], 0.0)
-    return table.assign(**blank, **zero, pieces_at_once=1)
+    table = route_table(None).reindex(range(len(rows)))
+    return table.assign(**blank, **zero, pieces_at_once=1, **rows)
 
 
 def route_csv(routing: pd.DataFrame) -> bytes:

@@ -102,16 +102,6 @@ def _kept(url: str, version: int, _store):
     return Kept(_cache_folder(), _store)
 
 
-def settings(source: Source):
-    """The shop and the routing (None where there is none), kept until the store changes."""
-    return _settings(*source.key, source.store)
-
-
-@st.cache_resource(show_spinner=False, max_entries=4)
-def _settings(url: str, version: int, _store):
-    return _store.shop(), _store.routing()
-
-
 def week_figures(source: Source):
     """What the first screen reads out of the study, kept as long as the study."""
     return _week_figures(*source.key, figures(source))

@@ -13,6 +13,7 @@ from analysis.store.connection import writing
 from analysis.store.store import open_store
 from tests.bench.conftest import now
 from tests.bench.serving import ROOT, lap
+from tests.screens.driving import turn_to
 
 PHONES = "from analysis.screens import pairing\npairing.show()\n"
 
@@ -114,7 +115,7 @@ def test_a_clock_put_right_and_a_flag_can_be_seen(own_store):
 
 
 def test_the_laps_screen_ends_with_the_phones(own_store):
-    screen = run("from analysis.screens import laps\nlaps.show()\n")
+    screen = turn_to(run("from analysis.screens import laps\nlaps.show()\n"), "Phones")
     assert "Phones at the bench" in [part.value for part in screen.subheader]
 
 

@@ -10,6 +10,14 @@ NEEDED_ONLY = "started_at,seconds,product,operation\n" + "".join(
 )
 
 
+def turn_to(screen: AppTest, tab: str) -> AppTest:
+    """Open a tab of Laps or Shop, as a tap on its name does."""
+    screen.session_state[f"{screen.title[0].value.lower()}_part"] = tab
+    screen.run()
+    assert not screen.exception, screen.exception[0].message
+    return screen
+
+
 def said(screen: AppTest) -> str:
     """All the words on a screen, as they are read: without Markdown's backslashes."""
     kinds = ("title", "subheader", "markdown", "caption", "info", "warning", "error", "success")

@@ -4,7 +4,7 @@ import pytest
 
 from analysis.screens import source
 from analysis.store.store import open_store
-from tests.screens.driving import NEEDED_ONLY, said
+from tests.screens.driving import NEEDED_ONLY, said, turn_to
 
 
 def tick(screen, row: int):
@@ -65,7 +65,7 @@ def test_a_lap_is_corrected_keeps_its_history_and_is_brought_back(show, needed_o
     assert newest.seconds == 1234
     words = said(tick(screen, 0))
     assert "What it was before" in words and "20 min 34 s" in words
-    screen.button(key=f"undo_{needed_only.version()}").click().run()
+    turn_to(screen, "Changes").button(key=f"undo_{needed_only.version()}").click().run()
     assert "Taken back: Corrected: lap" in said(screen)
     assert open_store(needed_only.url).laps().iloc[-1].seconds == before
 
@@ -115,37 +115,36 @@ def test_a_removed_lap_counts_no_more_and_can_be_brought_back(show, needed_only)
     press(screen, "Yes, remove it")
     assert needed_only.lap_count() == 23
     assert "**23 laps on record" in said(screen)
-    screen.button(key=f"undo_{needed_only.version()}").click().run()
+    turn_to(screen, "Changes").button(key=f"undo_{needed_only.version()}").click().run()
     assert needed_only.lap_count() == 24
 
 
 def test_an_undone_change_offers_no_second_undo_but_its_undo_can_be_undone(show, needed_only):
     imported = needed_only.version()
-    screen = show("laps")
+    screen = turn_to(show("laps"), "Changes")
     screen.button(key=f"undo_{imported}").click().run()
     assert needed_only.lap_count() == 0
     with pytest.raises(KeyError):
         screen.button(key=f"undo_{imported}")
-    screen.button(key=f"undo_{needed_only.version()}").click().run()
+    turn_to(screen, "Changes").button(key=f"undo_{needed_only.version()}").click().run()
     assert needed_only.lap_count() == 24
 
 
 def test_the_same_file_twice_adds_nothing_and_says_so(show, needed_only):
-    screen = show("laps")
+    screen = turn_to(show("laps"), "Take in")
     screen.file_uploader[0].upload("again.csv", NEEDED_ONLY.encode(), "text/csv").run()
     assert "0 new laps, 24 already there" in said(screen)
     assert needed_only.lap_count() == 24
 
 
 def test_doubtful_laps_are_listed_with_what_taking_them_back_would_change(show):
-    words = said(show("laps"))
+    words = said(turn_to(show("laps"), "Set aside"))
     assert "left out of the times" in words
     assert "a piece would be" in words
 
 
 def test_an_empty_store_says_the_next_step_on_every_tab(show):
     screen = show("laps", source.OWN)
-    words = said(screen)
-    assert "No laps on record yet" in words
-    assert "Nothing has been changed yet" in words
-    assert "Nothing to export yet" in words
+    assert "No laps on record yet" in said(screen)
+    assert "Nothing has been changed yet" in said(turn_to(screen, "Changes"))
+    assert "Nothing to export yet" in said(turn_to(screen, "Export"))

@@ -9,7 +9,7 @@ from analysis.records.routing import read_routing
 from analysis.records.shop import Allowance, Shop, read_shop
 from analysis.screens import shop_tables, source
 from analysis.store.store import open_store
-from tests.screens.driving import said
+from tests.screens.driving import said, turn_to
 
 SAMPLES = Path(__file__).parents[2] / "data_samples"
 DEMO_SHOP = read_shop(SAMPLES / "shop.toml")
@@ -22,6 +22,11 @@ def bindery(own_store):
     store.save_shop(DEMO_SHOP)
     store.save_routing(read_routing(SAMPLES / "routing.csv"))
     return store
+
+
+def tab(show, name: str):
+    """One's own shop, with this table open."""
+    return turn_to(show("shop", source.OWN), name)
 
 
 def edit(screen, store, what: str, rows: dict | None = None, added: list | None = None):
@@ -72,7 +77,7 @@ def test_demand_typed_in_is_kept_and_the_product_is_the_sum_of_its_variants(show
 
 
 def test_a_save_is_one_change_and_its_undo_brings_the_shop_back(show, bindery):
-    edit(show("shop", source.OWN), bindery, "people", added=[{"name": "apprentice"}])
+    edit(tab(show, "People"), bindery, "people", added=[{"name": "apprentice"}])
     assert [worker.name for worker in bindery.shop().workers][-1] == "apprentice"
     bindery.undo(bindery.version())
     assert bindery.shop() == DEMO_SHOP
@@ -98,26 +103,27 @@ def test_a_blank_name_and_a_name_twice_are_refused_by_row(show, bindery):
 
 def test_hours_that_are_none_are_refused_naming_the_day(show, bindery):
     version = bindery.version()
-    words = said(edit(show("shop", source.OWN), bindery, "hours", {1: {"hours": "from nine"}}))
+    words = said(edit(tab(show, "Hours"), bindery, "hours", {1: {"hours": "from nine"}}))
     assert "week.Tue is not a span of hours, found “from nine”" in words
     assert bindery.version() == version
-    words = said(edit(show("shop", source.OWN), bindery, "hours", {1: {"hours": "09:00-12:00"}}))
+    words = said(edit(tab(show, "Hours"), bindery, "hours", {1: {"hours": "09:00-12:00"}}))
     assert "Saved: hours." in words
     assert bindery.shop().week["Tue"] == ((9 * 3600, 12 * 3600),)
 
 
 def test_overhead_and_allowances_are_kept(show, bindery):
-    screen = show("shop", source.OWN)
+    screen = tab(show, "Costs")
     next(box for box in screen.number_input if box.label.startswith("Rent")).set_value(250.0)
     next(button for button in screen.button if button.label == "Save costs").click().run()
     assert bindery.shop().overhead_per_week == 250
+    turn_to(screen, "Allowances")
     next(box for box in screen.number_input if box.label.startswith("Getting")).set_value(8.0)
     next(button for button in screen.button if button.label == "Save allowances").click().run()
     assert bindery.shop().allowance == Allowance(5.0, 8.0, 5.0, "of normal time")
 
 
 def test_a_time_zone_that_is_none_is_refused(show, bindery):
-    screen = show("shop", source.OWN)
+    screen = tab(show, "Costs")
     next(box for box in screen.text_input if box.label == "Time zone").set_value("Garage/Back")
     next(button for button in screen.button if button.label == "Save costs").click().run()
     assert "is no time zone" in said(screen)
@@ -126,16 +132,16 @@ def test_a_time_zone_that_is_none_is_refused(show, bindery):
 
 def test_a_route_that_runs_in_a_circle_is_refused_and_a_sound_one_kept(show, bindery):
     version = bindery.version()
-    screen = show("shop", source.OWN)
+    screen = tab(show, "Route")
     words = said(edit(screen, bindery, "route", {2: {"after": "wrap"}}))
     assert "was not taken in" in words and bindery.version() == version
-    words = said(edit(show("shop", source.OWN), bindery, "route", {2: {"seconds": 155}}))
+    words = said(edit(tab(show, "Route"), bindery, "route", {2: {"seconds": 155}}))
     assert "Saved: route." in words
     assert bindery.routing().seconds.iloc[2] == 155
 
 
 def test_what_is_sold_is_noted_on_the_shelf(show, bindery):
-    screen = show("shop", source.OWN)
+    screen = tab(show, "Shelf")
     screen.number_input(key="shelf_pieces").set_value(7)
     next(button for button in screen.button if button.label == "Note it").click().run()
     assert not screen.exception
@@ -151,7 +157,7 @@ def test_what_is_sold_is_noted_on_the_shelf(show, bindery):
 
 def test_shop_files_go_out_and_come_in(show, own_store):
     store = open_store(own_store)
-    screen = show("shop", source.OWN)
+    screen = tab(show, "Files")
     next(f for f in screen.file_uploader if "shop.toml" in f.label).upload(
         "shop.toml", (SAMPLES / "shop.toml").read_bytes(), "application/toml"
     ).run()
@@ -168,7 +174,7 @@ def test_what_is_missing_is_said_with_the_table_it_goes_in(show):
 
 
 def test_people_are_cautioned_about_timing_and_strain(show):
-    words = said(show("shop"))
+    words = said(turn_to(show("shop"), "People"))
     assert "tell them first what is timed and why" in words
     assert "local law" in words
 
