@@ -35,7 +35,10 @@ WORKED_OUT = """
 - **An ordinary week** lies within three sigma, taken from the mean moving range (individuals
   chart, NIST/SEMATECH e-Handbook 6.3.2.2).
 - **What an hour left**: price less material of the week's good pieces, less a week's overhead,
-  over the hours logged.
+  over the hours logged. Nobody's pay is taken off; what pay takes of it is told beside it, for
+  those whose hour has a price on *Shop*. The cost of a piece (`python -m analysis study`) counts
+  what an hour earns in the same way, but gives a piece its share of overhead at ordinary hours,
+  where a week carries all of its own.
 - **What to make next**: what runs out first, counting what is packed or on the bench.
 - **Leaks**: bench hours that made no good piece; a lost piece counts with the work already in it,
   a fault with the operation that made it. Ranges are 95 %, from week to week.
@@ -109,9 +112,10 @@ def _sentences(desk: answers.Desk, monday: pd.Timestamp) -> list[str]:
     """The three sentences the page opens with."""
     study, figures = desk.figures, source.week_figures(desk.here)
     week = figures.earnings[figures.earnings.week_start == monday].iloc[0]
+    pay = figures.pay[figures.pay.week_start == monday]
     return [
-        _made_and_earned(week, study.currency),
-        _make_next(study),
+        _made_and_earned(week, study.currency) + _pay(week, pay, study.currency),
+        _make_next(study, figures.begun),
         _biggest_leak(figures.leaks, study.currency),
     ]
 
@@ -150,7 +154,20 @@ def _usually(week, currency: str) -> str:
     return f"; ordinary weeks leave {usual}"
 
 
-def _make_next(study) -> str:
+def _pay(week, pay: pd.DataFrame, currency: str) -> str:
+    """What is still to be paid out of an hour, by whose hour has a price."""
+    if pd.isna(week.earned_per_hour) or pay.empty:
+        return ""
+    people = [
+        f"{words.plain(row.worker)} {words.hours(row.hours)} at "
+        f"{words.money(row.cost_per_hour, currency)}"
+        for row in pay.itertuples()
+    ]
+    takes = words.money(pay.of_each_hour.sum(), currency)
+    return f" Pay at the rates on Shop takes {takes} of it ({', '.join(people)})."
+
+
+def _make_next(study, begun: pd.DataFrame) -> str:
     """What to make next, why, and what to do first in it."""
     known = study.stock[study.stock.make_rank.notna()].sort_values("make_rank")
     if known.empty:
@@ -162,7 +179,7 @@ def _make_next(study) -> str:
     name = words.variant(next_up["product"], next_up.variant)
     return (
         f"**Make {name} next**: {words.count(next_up.stock, 'piece')} on the shelf "
-        f"{_lasts(next_up)}. {_first_in_it(study, next_up)}{_put_away(study.stock)}"
+        f"{_lasts(next_up)}. {_first_in_it(study, next_up, begun)}{_put_away(study.stock)}"
     )
 
 
@@ -174,20 +191,32 @@ def _lasts(row) -> str:
     return f"last {days} days at {row.demand_per_week:,.0f} asked for a week"
 
 
-def _first_in_it(study, row) -> str:
-    """The operation its route begins with, and the size of a batch."""
+def _first_in_it(study, row, begun: pd.DataFrame) -> str:
+    """What is begun of it and the operation that needs next, else how a new batch begins."""
     route = study.route
     own = route[(route["product"] == row["product"]) & (route.variant == row.variant)]
     if own.empty:
         own = route[(route["product"] == row["product"])]
-    begun = ""
-    if row.in_progress > 0:
-        begun = f"Finish the {row.in_progress:.0f} already on the bench first. "
-    batch = f"{begun}A batch is {row.batch_size:.0f}"
+    batch = f"{_finish_first(row, begun)}A batch is {row.batch_size:.0f}"
     if own.empty:
         return f"{batch}. "
     first = own.sort_values("position").operation.iloc[0]
     return f"{batch}; begin it with *{words.plain(first)}*. "
+
+
+def _finish_first(row, begun: pd.DataFrame) -> str:
+    """The pieces already on the bench, and what the batch begun first needs next."""
+    if not row.in_progress > 0:
+        return ""
+    first = f"Finish the {row.in_progress:.0f} already on the bench first"
+    own = begun[(begun["product"] == row["product"]) & (begun.variant == row.variant)]
+    if own.empty:
+        return f"{first}. "
+    batch = own.iloc[0]
+    return (
+        f"{first}: batch {words.plain(batch.batch)} needs *{words.plain(batch.operation)}* next, "
+        f"{words.count(batch.pieces_left, 'piece')} left. "
+    )
 
 
 def _put_away(stock) -> str:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
+from analysis.study.begun import begun
 from analysis.study.weeks import FEWEST_WEEKS, individuals_chart, week_starts
 
 if TYPE_CHECKING:
@@ -28,15 +29,18 @@ INTERRUPTIONS, WALKS, SPOILED = "interruptions", "walks", "spoiled work"
 
 @dataclass(frozen=True)
 class WeekFigures:
-    """What the first screen reads out: the `earnings` of each week, and the `leaks`."""
+    """What the first screen reads out: the `earnings` of each week and the `pay` to come out of
+    them, the `leaks`, and the batches `begun`."""
 
     earnings: pd.DataFrame
+    pay: pd.DataFrame
     leaks: pd.DataFrame
+    begun: pd.DataFrame
 
 
 def week_figures(study: Study) -> WeekFigures:
     """The figures of the first screen."""
-    return WeekFigures(earnings(study), leaks(study))
+    return WeekFigures(earnings(study), pay(study), leaks(study), begun(study))
 
 
 def earnings(study: Study) -> pd.DataFrame:
@@ -46,7 +50,8 @@ def earnings(study: Study) -> pd.DataFrame:
     bench hours: what an hour left before anybody's pay, in money, NaN where a price, a material
     cost or the overhead is not known; earned_centre, earned_lower, earned_upper: an individuals
     chart of it over the weeks worked. Material is taken through yield, as in the cost of a piece;
-    the overhead is one week's, however many hours were worked.
+    the overhead is one week's, however many hours were worked, where the cost of a piece carries
+    its share at ordinary hours; apart from that it is the `earned_per_hour` of `study.cost`.
     """
     weeks = study.weeks
     margins = _margins(study)
@@ -66,6 +71,22 @@ def earnings(study: Study) -> pd.DataFrame:
         earned_lower=chart.lower,
         earned_upper=chart.upper,
     )
+
+
+def pay(study: Study) -> pd.DataFrame:
+    """What the logged hours of a week cost in pay, for those whose hour has a price on Shop.
+
+    Columns: week_start, worker, hours, cost_per_hour, of_each_hour (hours x cost_per_hour / all
+    bench hours of the week): what this pay takes of what each hour left.
+    """
+    rates = {worker.name: worker.cost_per_hour for worker in study.shop.workers}
+    start = week_starts(study.laps.started_at, study.timezone)
+    hours = study.laps.seconds.groupby([start, study.laps.worker.astype("str")]).sum() / 3600
+    table = hours.rename_axis(["week_start", "worker"]).rename("hours").reset_index()
+    whole = table.groupby("week_start").hours.transform("sum")
+    table["cost_per_hour"] = table.worker.map(rates).astype("float")
+    table["of_each_hour"] = table.hours * table.cost_per_hour / whole
+    return table[table.cost_per_hour.notna()].reset_index(drop=True)
 
 
 def _margins(study: Study) -> pd.DataFrame:

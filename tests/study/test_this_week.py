@@ -1,12 +1,13 @@
 """What the first screen reads out, checked against sums done by hand."""
 
 import numpy as np
+import pandas as pd
 import pytest
 
 from analysis.records.laps import read_laps
 from analysis.records.shop import read_shop
 from analysis.study.summary import study
-from analysis.study.this_week import earnings, leaks
+from analysis.study.this_week import earnings, leaks, pay
 
 SHOP = b"""
 [products."card box"]
@@ -54,6 +55,32 @@ def test_a_week_without_work_earns_nothing_per_hour_and_is_not_divided_by():
     idle = laps(WEEK, "", WEEK)
     found = earnings(study(idle, None, read_shop(SHOP))).earned_per_hour
     assert list(found.isna()) == [False, True, False]
+
+
+def test_pay_is_told_beside_what_an_hour_left_and_not_taken_off_it():
+    paid = SHOP + b"[workers.maker]\n[workers.helper]\ncost_per_hour = 18.0\n"
+    rows = laps(WEEK).assign(worker=pd.Categorical(["maker", "helper"]))
+    result = study(rows, None, read_shop(paid))
+    # an hour each: half of every hour logged was the helper's; the maker draws no pay
+    assert pay(result)[["worker", "hours", "of_each_hour"]].to_numpy().tolist() == [
+        ["helper", 1.0, 9.0]
+    ]
+    assert earnings(result).earned_per_hour.iloc[0] == pytest.approx(30.0)
+    assert result.cost.earned_per_hour.iloc[0] != pytest.approx(30.0 - 9.0)
+
+
+def test_an_hour_earns_the_same_by_the_week_as_by_the_piece():
+    """At ordinary hours, so that both carry the same overhead: 2 hours, 10 pieces, 20 of it."""
+    full = (
+        SHOP
+        + b"[workers.maker]\nhours_per_week = 2\n[allowance]\n"
+        + b"".join(name + b"_percent = 0\n" for name in (b"personal", b"fatigue", b"contingency"))
+    )
+    result = study(
+        laps(WEEK, WEEK).assign(worker=pd.Categorical(["maker"] * 4)), None, read_shop(full)
+    )
+    assert earnings(result).earned_per_hour.iloc[0] == pytest.approx(30.0)
+    assert result.cost.earned_per_hour.iloc[0] == pytest.approx(30.0)
 
 
 def test_hours_that_leak_away_are_added_up_by_what_took_them():
