@@ -6,6 +6,7 @@ bench in full swing does not keep the computer adding up and nothing else. On sc
 someone may be typing or has a row chosen it says what has come and leaves the drawing to them.
 """
 
+import gc
 import time
 
 import streamlit as st
@@ -24,8 +25,20 @@ def draw(page) -> None:
     began = time.monotonic()
     page.run()
     ended = time.monotonic()
+    _settle(page.url_path)
     st.session_state["live_rest_until"] = ended + REST_FACTOR * (ended - began)
     _look(here, page.url_path)
+
+
+@st.cache_resource(show_spinner=False)
+def _settle(path: str) -> None:
+    """Take what a page has loaded out of the garbage collector's rounds, once a page.
+
+    Streamlit collects all garbage after every run, also after each small look. Going through the
+    thousands of objects of the loaded libraries took most of a look's time.
+    """
+    gc.collect()
+    gc.freeze()
 
 
 @st.fragment(run_every=LOOK_EVERY_SECONDS)
