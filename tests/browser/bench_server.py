@@ -157,10 +157,15 @@ class Phone:
         self.page.locator(".target").first.wait_for()
         return self
 
-    def choose_work(self, product="pocket notebook", operation="sew") -> "Phone":
-        """Type worker, product and operation, as on the very first day."""
+    def choose_work(self, product="pocket notebook", operation="sew", known=False) -> "Phone":
+        """Type worker, product and operation, as on the very first day, or pick `known` ones."""
         page = self.page
         self._type("#who", "Somebody new", self.worker)
+        if known:
+            page.locator("#work").click()
+            page.get_by_role("button", name=product, exact=True).click()
+            page.locator("#sheet-close").click()
+            return self.choose_operation(operation, known=True)
         page.locator("#work").click()
         page.get_by_label("Another product").fill(product)
         page.get_by_role("button", name="Use this name").click()

@@ -119,3 +119,28 @@ def test_no_lap_is_lost_or_doubled_while_server_network_and_tabs_fail(server, br
 @pytest.mark.parametrize("seed", [2, 3])
 def test_five_hundred_taps_through_a_bad_afternoon(server, browser, seed):
     storm(server, browser, taps=500, seed=seed)
+
+
+def test_two_phones_joined_to_one_batch_add_up(server, browser):
+    contexts = [browser.new_context(viewport=PHONE, has_touch=True) for _ in range(2)]
+    first, second = (
+        Phone(one, server.address, worker=f"{name} of two")
+        for one, name in zip(contexts, ("first", "second"), strict=True)
+    )
+    first.open().choose_work(product="notebook of two")
+    for pause in (0, 400, 400):
+        first.page.wait_for_timeout(pause)
+        first.tap()
+    first.waits_for(2)
+    first.waits_until_sent()
+    second.open().choose_work(product="notebook of two", known=True)
+    second.waits_for(2)
+    for pause in (0, 400):
+        second.page.wait_for_timeout(pause)
+        second.tap()
+    second.waits_for(3)
+    second.waits_until_sent()
+    batches = {lap["batch"] for lap in server.laps() if lap["product"] == "notebook of two"}
+    assert len(batches) == 1
+    for context in contexts:
+        context.close()

@@ -14,17 +14,28 @@ export function showAsk(app, lane) {
   if (!ask) return box.replaceChildren();
   const { question, answers } = ASKS[ask.kind](app, lane, ask);
   const close = element("button", {
-    type: "button", text: "×", "aria-label": "No answer", onclick: () => app.lane("dismiss"),
-  }); // prettier-ignore
-  const buttons = answers.map(([text, onclick]) => element("button", { type: "button", text, onclick }));
-  box.replaceChildren(element("p", { text: question }), close, element("div", { class: "answers" }, ...buttons));
+    type: "button",
+    text: "×",
+    "aria-label": "No answer",
+    onclick: () => app.lane("dismiss"),
+  });
+  const buttons = answers.map(([text, onclick]) =>
+    element("button", { type: "button", text, onclick }),
+  );
+  box.replaceChildren(
+    element("p", { text: question }),
+    close,
+    element("div", { class: "answers" }, ...buttons),
+  );
 }
 
 const ASKS = { cause, fault, tray, away, switched };
 
 function cause(app, lane, { lap_id, mark }) {
   const what = { rework: "Needs rework.", scrap: "Lost.", "rework lap": "Put right." }[mark];
-  const known = app.catalogue.causes.slice(0, 8).map((word) => [word, () => app.lane("answer", { fields: { cause: word } })]);
+  const known = app.catalogue.causes
+    .slice(0, 8)
+    .map((word) => [word, () => app.lane("answer", { fields: { cause: word } })]);
   const other = ["Other…", () => app.sheets.cause(lap_id)];
   return { question: `${what} Why?`, answers: [...known, other] };
 }
@@ -34,7 +45,10 @@ function fault(app, lane) {
   const here = names.filter((name) => name === lane.operation);
   const before = names.slice(0, Math.max(0, names.indexOf(lane.operation))).reverse();
   const order = [...new Set([...here, ...before, ...names])];
-  const answers = order.map((name) => [name, () => app.lane("answer", { fields: { cause_operation: name } })]);
+  const answers = order.map((name) => [
+    name,
+    () => app.lane("answer", { fields: { cause_operation: name } }),
+  ]);
   return { question: "Fixed. Where did the fault come from?", answers };
 }
 
@@ -62,9 +76,14 @@ function switched(app, lane, { lap, since }) {
   if (since) {
     const fields = { operation: lane.operation };
     const mend = () => app.lane("since", { fromLapId: since.id, fields });
-    answers.push([`All since ${at(since.start)} was ${lane.operation} (${laps(since.count)})`, mend]);
+    answers.push([
+      `All since ${at(since.start)} was ${lane.operation} (${laps(since.count)})`,
+      mend,
+    ]);
     answers.push(["Since another hour…", () => app.sheets.forgotten()]);
   }
-  const moved = lap ? `The ${span(lap.seconds)} since ${at(lap.start)} go to ${lane.operation}.` : "";
+  const moved = lap
+    ? `The ${span(lap.seconds)} since ${at(lap.start)} go to ${lane.operation}.`
+    : "";
   return { question: moved || `Now ${lane.operation}. Was the switch forgotten?`, answers };
 }

@@ -1,8 +1,15 @@
 // What can be picked: the shop's lists as last heard from the server, and what was typed here.
 
 const EMPTY = { workers: [], products: [], causes: [], batches: [], next_batch: "001" };
-const PLAIN = { variant: "", after: [], wait_seconds: 0, seconds: null, usual_seconds: null,
-  activity_hint: "operation", rushed_below_seconds: null }; // prettier-ignore
+const PLAIN = {
+  variant: "",
+  after: [],
+  wait_seconds: 0,
+  seconds: null,
+  usual_seconds: null,
+  activity_hint: "operation",
+  rushed_below_seconds: null,
+};
 const union = (...lists) => [...new Set(lists.flat())].filter((word) => word !== "");
 
 export class Catalogue {
@@ -14,7 +21,10 @@ export class Catalogue {
   }
 
   get products() {
-    return union(this.lists.products.map((p) => p.product), this.typed.products);
+    return union(
+      this.lists.products.map((p) => p.product),
+      this.typed.products,
+    );
   }
 
   get workers() {
@@ -61,7 +71,10 @@ export class Catalogue {
     const names = local.map((b) => b.batch);
     const heard = this.lists.batches.filter((b) => b.product === product);
     const others = heard.filter((b) => !names.includes(b.batch));
-    const all = [...local.map((b) => ({ ...heard.find((h) => h.batch === b.batch), ...b })), ...others];
+    const all = [
+      ...local.map((b) => ({ ...heard.find((h) => h.batch === b.batch), ...b })),
+      ...others,
+    ];
     return all.filter((b) => b.open !== false).sort((a, b) => (a.batch < b.batch ? 1 : -1));
   }
 

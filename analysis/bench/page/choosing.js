@@ -29,7 +29,8 @@ function choose(draft, { lane: k, fields }, context, out) {
 
 function moveToProduct(lane, { catalogue }) {
   const variants = catalogue.variants(lane.product);
-  if (!variants.includes(lane.variant)) lane.variant = variants.length > 1 ? MIXED : variants[0] || "";
+  if (!variants.includes(lane.variant))
+    lane.variant = variants.length > 1 ? MIXED : variants[0] || "";
   const names = catalogue.operations(lane.product).map((row) => row.operation);
   if (!names.includes(lane.operation)) lane.operation = names[0] || "";
   lane.batch = catalogue.batches(lane.product)[0]?.batch || "";

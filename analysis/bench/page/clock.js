@@ -13,7 +13,7 @@
 // page was hidden, and the steady axis is moved on by as much. Wall time that jumps while the page
 // was in sight is somebody setting the clock, unless the server's clock says otherwise.
 
-export const JUMP_MS = 400; // ordinary corrections over the network are far smaller in one second
+const JUMP_MS = 400; // ordinary corrections over the network are far smaller in one second
 const SILENCE_MS = 90_000; // hidden pages are called about once a minute; longer is sleep
 const SAME_MS = 2_000; // two readings of the server's clock differ by the network's delay
 

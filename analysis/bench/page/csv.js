@@ -2,9 +2,24 @@
 
 import { toWire } from "./laps.js";
 
-export const COLUMNS = ["lap_id", "started_at", "seconds", "product", "operation", "worker",
-  "variant", "batch", "activity", "units", "rework_units", "scrap_units", "cause",
-  "cause_operation", "rating", "note"]; // prettier-ignore
+export const COLUMNS = [
+  "lap_id",
+  "started_at",
+  "seconds",
+  "product",
+  "operation",
+  "worker",
+  "variant",
+  "batch",
+  "activity",
+  "units",
+  "rework_units",
+  "scrap_units",
+  "cause",
+  "cause_operation",
+  "rating",
+  "note",
+];
 const RUN_AS_FORMULA = /^['=+\-@\t\r]/; // an apostrophe in front is doubled, so that it comes back
 
 export function toCsv(laps) {

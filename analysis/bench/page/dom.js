@@ -29,14 +29,20 @@ export function setText(node, text) {
  */
 export function showChips(box, items, onPick) {
   const known = new Map([...box.children].map((chip) => [chip.dataset.key, chip]));
-  const chips = items.map((item) => fillChip(known.get(item.key) || newChip(item.key, onPick), item));
+  const chips = items.map((item) =>
+    fillChip(known.get(item.key) || newChip(item.key, onPick), item),
+  );
   const same = chips.length === box.children.length && chips.every((c, k) => c === box.children[k]);
   if (!same) box.replaceChildren(...chips);
 }
 
 function newChip(key, onPick) {
-  const chip = element("button", { class: "chip", type: "button" },
-    element("span", { class: "chip-label" }), element("span", { class: "chip-count" })); // prettier-ignore
+  const chip = element(
+    "button",
+    { class: "chip", type: "button" },
+    element("span", { class: "chip-label" }),
+    element("span", { class: "chip-count" }),
+  );
   chip.dataset.key = key;
   chip.addEventListener("click", () => onPick(key));
   return chip;

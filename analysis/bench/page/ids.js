@@ -7,7 +7,5 @@ export function newId() {
   bytes[6] = (bytes[6] & 0x0f) | 0x40;
   bytes[8] = (bytes[8] & 0x3f) | 0x80;
   const hex = Array.from(bytes, (byte) => byte.toString(16).padStart(2, "0")).join("");
-  return [8, 12, 16, 20, 32]
-    .map((end, k, ends) => hex.slice(k ? ends[k - 1] : 0, end))
-    .join("-");
+  return [8, 12, 16, 20, 32].map((end, k, ends) => hex.slice(k ? ends[k - 1] : 0, end)).join("-");
 }

@@ -1,17 +1,40 @@
 // A lap as the phone keeps it, and as it is sent (the lap contract, with a revision and flags).
 
-export const WORK = ["operation", "inspection"];
-const TEXTS = ["worker", "product", "operation", "variant", "batch", "activity", "cause",
-  "cause_operation", "note"]; // prettier-ignore
+const WORK = ["operation", "inspection"];
+const TEXTS = [
+  "worker",
+  "product",
+  "operation",
+  "variant",
+  "batch",
+  "activity",
+  "cause",
+  "cause_operation",
+  "note",
+];
 const LONGEST_SECONDS = 86_400;
 
 /** `start` in steady milliseconds; everything else as in the contract. */
 export function makeLap(fields) {
   const lap = {
-    revision: 0, removed: false, worker: "maker", product: "", operation: "", variant: "",
-    batch: "", activity: "operation", units: 1, rework_units: 0, scrap_units: 0, cause: "",
-    cause_operation: "", rating: 100, note: "", flags: [], ...fields,
-  }; // prettier-ignore
+    revision: 0,
+    removed: false,
+    worker: "maker",
+    product: "",
+    operation: "",
+    variant: "",
+    batch: "",
+    activity: "operation",
+    units: 1,
+    rework_units: 0,
+    scrap_units: 0,
+    cause: "",
+    cause_operation: "",
+    rating: 100,
+    note: "",
+    flags: [],
+    ...fields,
+  };
   lap.seconds = clampSeconds(lap.seconds);
   return lap;
 }
@@ -36,11 +59,17 @@ export function isWork(lap) {
 /** What is posted: text trimmed, the start with the phone's offset (see clock.js on its frame). */
 export function toWire(lap) {
   const wire = {
-    lap_id: lap.lap_id, revision: lap.revision, removed: lap.removed,
-    started_at: isoWithOffset(lap.start), seconds: lap.seconds, units: lap.units,
-    rework_units: lap.rework_units, scrap_units: lap.scrap_units, rating: lap.rating,
+    lap_id: lap.lap_id,
+    revision: lap.revision,
+    removed: lap.removed,
+    started_at: isoWithOffset(lap.start),
+    seconds: lap.seconds,
+    units: lap.units,
+    rework_units: lap.rework_units,
+    scrap_units: lap.scrap_units,
+    rating: lap.rating,
     flags: lap.flags,
-  }; // prettier-ignore
+  };
   for (const name of TEXTS) wire[name] = lap[name].trim();
   return wire;
 }

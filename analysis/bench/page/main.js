@@ -1,316 +1,22 @@
-// The bench page: opens the phone's database, takes up the lap that was running, and joins screen,
-// presses, clock and sender. A tap's way: press -> dispatch -> reduce -> storage -> screen -> sender.
+// The bench page: opens the phone's database, takes up the lap that was running, and joins the
+// page's buttons, keys and rhythm to the bench (app.js).
 
-import { Catalogue } from "./catalogue.js";
+import { App } from "./app.js";
 import { Clock } from "./clock.js";
-import { toCsv } from "./csv.js";
-import { byId, element } from "./dom.js";
+import { byId } from "./dom.js";
 import { becameDry } from "./drying.js";
 import { newId } from "./ids.js";
-import { isoWithOffset } from "./laps.js";
-import { Light } from "./light.js";
-import { reduce } from "./machine.js";
 import { pairFromAddress } from "./pairing.js";
-import { Presses } from "./press.js";
-import { Sender } from "./sender.js";
 import { closeSheet } from "./sheet.js";
-import * as mendSheets from "./sheets_mend.js";
-import * as phoneSheets from "./sheets_phone.js";
-import * as workSheets from "./sheets_work.js";
-import { BEAT_MS, claimSlot, tabId } from "./slots.js";
-import { buzz, soundDry, soundPace, wakeSound } from "./sound.js";
-import { NOBODY, newState } from "./state.js";
-import { keepOwnBatches } from "./tally.js";
-import { OpenElsewhere, StorageFull, openStorage } from "./storage.js";
-import { OTHER, render, targetElement, tick } from "./view.js";
-import { span, taps, timeOfDay } from "./words.js";
+import { BEAT_MS, claimSlot } from "./slots.js";
+import { buzz, soundDry } from "./sound.js";
+import { OpenElsewhere, openStorage } from "./storage.js";
+import { render, tick } from "./view.js";
+import { timeOfDay } from "./words.js";
 
 const TICK_MS = 200;
-const AFTER_PICTURE_MS = 40; // the screen answers the thumb first, then the lap is sent
 const LISTS_MS = 60_000;
-const LISTS_SOON_MS = 2_000;
 const REST_MS = 12 * 3600 * 1000; // longer than any day at the bench
-
-class App {
-  constructor({ storage, clock, device, place, lists }) {
-    Object.assign(this, { storage, clock, device, place, lists });
-    this.state = { ...newState(), ...place.left?.state };
-    this.pending = [];
-    this.keptChanges = clock.changes;
-    this.counts = { waiting: 0, refused: 0, posts: 0 };
-    this.status = "offline";
-    this.trouble = null;
-    this.notice = null;
-    this.paces = new Map();
-    this.presses = new Presses((press) => this.pressed(press));
-    this.light = new Light(() => {});
-    this.sender = new Sender({
-      storage, device, tab: tabId(), isoNow: () => this.isoNow(),
-      report: (news) => this.heard(news), counted: () => this.state.counts,
-      listed: (lists, covered) => this.takeLists(lists, covered),
-    }); // prettier-ignore
-    this.sheets = bound(this, { ...mendSheets, ...phoneSheets, ...workSheets });
-    this.pickOperation = (name) => this.pick("operation", name, this.sheets.newOperation);
-    this.pickVariant = (name) => this.pick("variant", name, this.sheets.newVariant);
-    this.pickWay = (name) => this.pick("way", name);
-  }
-
-  get activeLane() {
-    return this.state.lanes[this.state.active];
-  }
-
-  get catalogue() {
-    if (this.listed?.lists !== this.lists || this.listed?.state !== this.state) {
-      this.listed = { lists: this.lists, state: this.state };
-      this.listed.catalogue = new Catalogue(this.lists, this.state);
-    }
-    return this.listed.catalogue;
-  }
-
-  isoNow() {
-    return isoWithOffset(this.clock.now());
-  }
-
-  // --- what happens -------------------------------------------------------------------------
-
-  /** An event of the lane that chips and marks speak of. */
-  lane(type, fields = {}) {
-    return this.dispatch({ type, lane: this.state.active, ...fields });
-  }
-
-  /** Every event is taken at its time, in order, and shown once it is on the phone's disk. */
-  dispatch(event, at = this.clock.now()) {
-    this.pending.push({ event, at });
-    return this.tryAgain();
-  }
-
-  /** Take what is pending, unless that is under way. */
-  tryAgain() {
-    this.pumping ||= this.pump();
-    return this.pumping;
-  }
-
-  async pump() {
-    await null; // so that `pumping` is set before it is cleared
-    try {
-      while (this.pending.length) await this.takeFirst();
-    } catch (error) {
-      this.failed(error);
-    } finally {
-      this.pumping = null;
-    }
-  }
-
-  async takeFirst() {
-    const [{ event, at }] = this.pending;
-    const step = this.step(this.state, event, at);
-    const { slot, owner } = this.place;
-    const record = { slot, owner, state: step.state, aliveAt: this.clock.now() };
-    await this.storage.commit(record, { ...step, lists: event.lists });
-    this.pending.shift();
-    this.state = step.state;
-    this.lists = event.lists || this.lists; // shown together with what they make up for
-    this.trouble = null;
-    this.counts.waiting += step.laps.filter((lap) => lap.revision === 0).length;
-    render(this);
-    const more = step.laps.length || step.posts.length;
-    if (more) setTimeout(() => this.sender.wake(), AFTER_PICTURE_MS);
-  }
-
-  step(state, event, at) {
-    const catalogue = new Catalogue(this.lists, state);
-    return reduce(state, event, { now: at, newId, catalogue });
-  }
-
-  /** The tap stays in memory with its time, and is tried again; nothing kept is touched. */
-  failed(error) {
-    if (error instanceof OpenElsewhere) this.trouble = "elsewhere";
-    else this.trouble = error instanceof StorageFull ? "full" : `broken: ${error.message}`;
-    render(this);
-  }
-
-  pressed({ lane, at, fixed }) {
-    wakeSound();
-    if (this.state.settings.light && !this.light.wanted) this.light.on();
-    this.lookAtClock();
-    if (!this.activeLane.product || !this.activeLane.operation) return this.askForWork();
-    if (fixed) buzz(60);
-    if (lane !== this.state.active) this.dispatch({ type: "activate", lane });
-    this.dispatch({ type: "tap", lane, fixed }, this.clock.now(at));
-  }
-
-  askForWork() {
-    return this.activeLane.product ? this.sheets.newOperation() : this.sheets.work();
-  }
-
-  pick(field, name, typeName) {
-    if (name === OTHER) return this.activeLane.product ? typeName() : this.sheets.work();
-    this.lane("choose", { fields: { [field]: name } });
-  }
-
-  settings(settings) {
-    return this.dispatch({ type: "settings", settings });
-  }
-
-  setLight(on) {
-    on ? this.light.on() : this.light.off();
-    return this.settings({ light: on });
-  }
-
-  dryTapped({ group, label }, dry) {
-    if (dry) this.dispatch({ type: "dryDone", group });
-    else this.say(`${label} is still drying; it sounds when it is dry.`);
-  }
-
-  paceChanged(lane, pace) {
-    const before = this.paces.get(lane.worker);
-    this.paces.set(lane.worker, pace);
-    const { on, sound, vibrate } = this.state.settings.pace;
-    if (!on || before === pace || !["nearly", "over"].includes(pace)) return;
-    if (sound) soundPace();
-    if (vibrate) buzz(pace === "over" ? [80, 60, 80] : 40);
-  }
-
-  // --- clock --------------------------------------------------------------------------------
-
-  lookAtClock() {
-    this.clockHappened(this.clock.check(document.visibilityState === "hidden"));
-  }
-
-  async clockHappened(happened) {
-    if (!happened) return;
-    await this.keepClock();
-    const { kind, seconds } = happened;
-    const anyRuns = this.state.lanes.some((lane) => lane.running);
-    const words = kind === "sleep" ? `The phone slept for ${span(seconds)}; the time counts.`
-      : `The phone's clock was set ${seconds < 0 ? "back" : "on"} by ${span(Math.abs(seconds))}; the laps' times are not touched by it.`; // prettier-ignore
-    this.dispatch({ type: "clock", kind, words: anyRuns ? words : "" });
-  }
-
-  /** For the next load; a tab that only slept leaves what other tabs have seen of the clock. */
-  keepClock() {
-    const { changes } = this.clock;
-    if (changes === this.keptChanges) return null;
-    this.keptChanges = changes;
-    return this.storage.put("clock", { changes }).catch((error) => this.failed(error));
-  }
-
-  // --- server -------------------------------------------------------------------------------
-
-  heard({ status, counts, answer, problem }) {
-    if (status) this.status = status;
-    if (counts) this.counts = counts;
-    if (problem) this.say(problem);
-    if (answer) this.serverClock(answer);
-    if (answer && !this.counts.waiting) this.refreshListsSoon();
-    render(this);
-  }
-
-  serverClock({ startedMs, endedMs, body }) {
-    const server = Date.parse(body?.server_time);
-    if (Number.isNaN(server)) return;
-    this.clockHappened(this.clock.serverSays(server - (startedMs + endedMs) / 2));
-    if (!body.clock_corrected || this.toldOff) return;
-    this.toldOff = true;
-    const off = span(Math.abs(body.clock_difference_seconds));
-    this.say(`This phone's clock is off by ${off}; the server puts the laps' times right.`);
-  }
-
-  /** Ask for the lists again, but not at every tap of a quick hand. */
-  refreshListsSoon() {
-    clearTimeout(this.listsTimer);
-    this.listsTimer = setTimeout(() => this.refreshLists(), LISTS_SOON_MS);
-  }
-
-  refreshLists() {
-    this.sender.wantsLists = true;
-    this.sender.wake();
-  }
-
-  async takeLists(lists, covered) {
-    const kept = keepOwnBatches(lists, this.lists, covered, this.state.lanes);
-    await this.dispatch({ type: "listed", covered, lists: kept });
-    this.pickFirst();
-  }
-
-  /** A new phone begins with the shop's first worker, product and operation. */
-  pickFirst() {
-    const { catalogue, activeLane } = this;
-    if (activeLane.product || !catalogue.products.length) return;
-    const own = catalogue.workers.includes(activeLane.worker) || activeLane.worker !== NOBODY;
-    const worker = own ? activeLane.worker : catalogue.workers[0];
-    this.lane("choose", { fields: { worker, product: catalogue.products[0] } });
-  }
-
-  async mendRefused(lap) {
-    await this.storage.sendAgain(lap);
-    this.counts = await this.storage.counts();
-    this.sender.wake();
-  }
-
-  // --- words --------------------------------------------------------------------------------
-
-  say(words) {
-    this.notice = words;
-    render(this);
-  }
-
-  /** The one message on top, the gravest first: {words, buttons}. */
-  message() {
-    const again = ["Try again", () => this.tryAgain()];
-    const copy = ["Save a copy", () => this.saveCopy()];
-    const waits = this.pending.filter(({ event }) => event.type === "tap").length;
-    if (this.trouble === "full") {
-      const words = `This phone's storage is full: ${taps(waits)} could not be kept. Leave this page open and free some space; it tries again by itself. Nothing kept before is lost.`;
-      return { words, buttons: [again, copy] };
-    }
-    if (this.trouble === "elsewhere") {
-      const words = "This bench went on in another tab; taps here are not counted.";
-      return { words, buttons: [["Use this tab anew", () => location.reload()]] };
-    }
-    if (this.trouble) return { words: `The phone could not keep the tap (${this.trouble}).`, buttons: [again, copy] };
-    const seen = ["OK", () => this.seen()];
-    if (this.state.happened) return { words: this.state.happened, buttons: [seen] };
-    if (this.notice) return { words: this.notice, buttons: [seen] };
-    if (this.status === "not paired") return { words: "This phone is not let in yet.", buttons: [["How", () => this.sheets.queue()]] };
-    return null;
-  }
-
-  seen() {
-    this.notice = null;
-    return this.dispatch({ type: "noticed" });
-  }
-
-  /** The waiting laps, those sent back, and taps that could not be stored, as a CSV file. */
-  async saveCopy() {
-    const kept = [...(await this.storage.some("waiting")), ...(await this.storage.some("refused"))];
-    const csv = toCsv([...kept, ...this.unstored()]);
-    const name = `laps ${isoWithOffset(Date.now()).slice(0, 16).replaceAll(":", "")}.csv`;
-    const href = URL.createObjectURL(new Blob([csv], { type: "text/csv" }));
-    element("a", { href, download: name }).click();
-    setTimeout(() => URL.revokeObjectURL(href), 60_000);
-  }
-
-  unstored() {
-    let { state } = this;
-    return this.pending.flatMap(({ event, at }) => {
-      const step = this.step(state, event, at);
-      state = step.state;
-      return step.laps;
-    });
-  }
-
-  newTarget(lane) {
-    const target = targetElement();
-    this.presses.bindTarget(target, () => lane);
-    return target;
-  }
-}
-
-/** Sheets called with the app first, whatever else they take. */
-function bound(app, sheets) {
-  return Object.fromEntries(Object.entries(sheets).map(([name, open]) => [name, (...rest) => open(app, ...rest)]));
-}
 
 // --- the page's buttons and keys --------------------------------------------------------------
 
@@ -335,12 +41,6 @@ function bindButtons(app) {
     if (event.detail > 0 && !byId("sheet").open) focusTarget(app);
   });
 }
-
-App.prototype.startSide = function startSide(activity) {
-  this.lookAtClock();
-  if (!this.activeLane.product) return this.askForWork();
-  return this.lane("side", { activity });
-};
 
 function focusTarget(app) {
   byId("targets").children[app.state.active]?.focus({ preventScroll: true });
@@ -420,7 +120,7 @@ async function begin() {
   const { changes = 0 } = (await storage.get("clock")) || {};
   const place = await claimSlot(storage);
   const clock = new Clock({ changes: (await isRested(storage, place)) ? 0 : changes });
-  const lists = (await storage.get(`lists ${place.slot}`)) || (await storage.get("lists"));
+  const lists = await knownLists(storage, place);
   const app = new App({ storage, clock, device, place, lists });
   await takeUp(app);
   app.counts = await storage.counts();
@@ -429,6 +129,18 @@ async function begin() {
   render(app);
   byId("bench").hidden = false;
   bringUp(app);
+}
+
+/**
+ * The lists as this bench last heard them. Those of another bench may count what this one has not
+ * seen listed yet, so where it has counts of its own only the names are taken from them.
+ */
+async function knownLists(storage, { slot, left }) {
+  const own = await storage.get(`lists ${slot}`);
+  const others = await storage.get("lists");
+  const hasCounts = Object.keys(left?.state?.counts || {}).length > 0;
+  if (own || !others || !hasCounts) return own || others;
+  return { ...others, batches: [] };
 }
 
 /**
@@ -453,8 +165,12 @@ async function bringUp(app) {
   navigator.serviceWorker?.register("/bench/sw.js", { scope: "/bench" }).catch(() => {});
   const paired = await pairFromAddress();
   if (paired === "paired") app.say("This phone is let in.");
-  if (paired === "refused") app.say("The code was not taken: it serves once and for a short time. Show a new one on the Laps screen.");
-  if (paired === "offline") app.say("The server could not be reached; reload this page to try the code again.");
+  if (paired === "refused")
+    app.say(
+      "The code was not taken: it serves once and for a short time. Show a new one on the Laps screen.",
+    );
+  if (paired === "offline")
+    app.say("The server could not be reached; reload this page to try the code again.");
   app.pickFirst();
   app.sender.wake();
 }

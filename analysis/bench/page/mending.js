@@ -1,11 +1,22 @@
 // Setting right what was tapped: every correction is a new revision of a lap, nothing is lost.
 
-import { startDrying, withoutLaps } from "./drying.js";
+import { withoutLaps } from "./drying.js";
 import { makeLap } from "./laps.js";
-import { begin, elapsedMs, flag, isPaused } from "./running.js";
+import { begin, flag } from "./running.js";
 import { putLap, remember, reviseLap, snapshot, workActivity } from "./tapping.js";
 
-export const HANDLERS = { undo, edit, remove, answer, dismiss, wasPiece, since, away, memory, split };
+export const HANDLERS = {
+  undo,
+  edit,
+  remove,
+  answer,
+  dismiss,
+  wasPiece,
+  since,
+  away,
+  memory,
+  split,
+};
 
 const MOST_CAUSES = 12;
 
@@ -48,7 +59,7 @@ function dismiss(draft, { lane: k }) {
   lane.asks = lane.asks.slice(1);
 }
 
-export function rememberCause(draft, cause) {
+function rememberCause(draft, cause) {
   const others = draft.causes.filter((known) => known !== cause);
   draft.causes = [cause, ...others].slice(0, MOST_CAUSES);
 }
@@ -92,10 +103,19 @@ function away(draft, { lane: k, lapId, keptSeconds }, context, out) {
   if (!lap || lap.removed || !(keptSeconds > 0 && keptSeconds < lap.seconds)) return;
   const flags = [...lap.flags, "away_split"];
   const rest = {
-    ...lap, lap_id: context.newId(), revision: 0, start: lap.start + keptSeconds * 1000,
-    seconds: lap.seconds - keptSeconds, activity: "delay", units: 1, rework_units: 0,
-    scrap_units: 0, cause: "", cause_operation: "", flags,
-  }; // prettier-ignore
+    ...lap,
+    lap_id: context.newId(),
+    revision: 0,
+    start: lap.start + keptSeconds * 1000,
+    seconds: lap.seconds - keptSeconds,
+    activity: "delay",
+    units: 1,
+    rework_units: 0,
+    scrap_units: 0,
+    cause: "",
+    cause_operation: "",
+    flags,
+  };
   reviseLap(draft, lane, lapId, { seconds: keptSeconds, flags }, out);
   putLap(draft, lane, makeLap(rest), out);
   const step = lane.undo.find((one) => one.lapIds.includes(lapId));
@@ -121,15 +141,15 @@ function split(draft, { lane: k, lapId, parts }, context, out) {
   parts.forEach((part, nth) => {
     const fields = { ...part, start, flags };
     if (nth === 0) reviseLap(draft, lane, lapId, fields, out);
-    else putLap(draft, lane, makeLap({ ...lap, ...fields, ...NEW_PART, lap_id: context.newId() }), out);
+    else
+      putLap(
+        draft,
+        lane,
+        makeLap({ ...lap, ...fields, ...NEW_PART, lap_id: context.newId() }),
+        out,
+      );
     start += part.seconds * 1000;
   });
 }
 
 const NEW_PART = { revision: 0, rework_units: 0, scrap_units: 0, cause: "", cause_operation: "" };
-
-/** What has run since the last tap, for questions about it; null while nothing runs. */
-export function runningSince(lane, now) {
-  if (!lane.running || isPaused(lane.running)) return null;
-  return { start: lane.running.started, seconds: elapsedMs(lane.running, now) / 1000 };
-}

@@ -18,8 +18,14 @@ export async function pairFromAddress() {
 }
 
 function phoneName() {
-  const kinds = [["iPhone", /iPhone/], ["iPad", /iPad/], ["Android", /Android/], ["Mac", /Mac/],
-    ["Windows", /Windows/], ["Linux", /Linux/]]; // prettier-ignore
+  const kinds = [
+    ["iPhone", /iPhone/],
+    ["iPad", /iPad/],
+    ["Android", /Android/],
+    ["Mac", /Mac/],
+    ["Windows", /Windows/],
+    ["Linux", /Linux/],
+  ];
   const kind = kinds.find(([, pattern]) => pattern.test(navigator.userAgent));
   return kind ? kind[0] : "phone";
 }

@@ -3,8 +3,8 @@
 // The time of a press is when the thumb came down; it counts when the thumb is lifted on the
 // target (so that one can slide off and cancel), or when it was held long enough to mean "fixed".
 
-export const BOUNCE_MS = 250; // contacts bounce for under 50 ms, a double tap lies under 250 ms
-export const HOLD_MS = 600;
+const BOUNCE_MS = 250; // contacts bounce for under 50 ms, a double tap lies under 250 ms
+const HOLD_MS = 600;
 const FRESH_MS = 1_000; // an event's own time stamp is trusted if it is that near to now
 
 export class Presses {
@@ -21,11 +21,16 @@ export class Presses {
       const main = event.pointerType !== "mouse" || event.button === 0;
       if (main && !this.down.has(button)) this.begin(button, lane(), event);
     });
+    let liftedAt = -Infinity; // the click that follows a lifted thumb is the same press
     button.addEventListener("pointerup", (event) => {
-      if (this.down.has(button)) this[isInside(button, event) ? "end" : "cancel"](button);
+      liftedAt = event.timeStamp;
+      if (!this.down.has(button)) return;
+      if (isInside(button, event)) this.end(button);
+      else this.cancel(button);
     });
     button.addEventListener("click", (event) => {
-      if (event.detail === 0) this.fire(lane(), monotonicOf(event), false); // a screen reader's click
+      const isReaders = event.detail === 0 || event.timeStamp - liftedAt > FRESH_MS;
+      if (isReaders) this.fire(lane(), monotonicOf(event), false); // a screen reader's click
     });
     button.addEventListener("pointercancel", () => this.cancel(button));
     button.addEventListener("contextmenu", (event) => event.preventDefault());

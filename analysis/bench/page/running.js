@@ -1,12 +1,20 @@
 // The lap that is running: started, paused, put aside, ended. Times are steady milliseconds.
 
-export const SIDE_ACTIVITIES = ["setup", "transport", "delay", "rework"];
+const SIDE_ACTIVITIES = ["setup", "transport", "delay", "rework"];
 
 export function begin(now, activity = "operation", flags = []) {
   return {
-    activity, started: now, resumed: now, workedMs: 0, flags, note: "", rework: 0, scrap: 0,
-    cause: "", causeOperation: "",
-  }; // prettier-ignore
+    activity,
+    started: now,
+    resumed: now,
+    workedMs: 0,
+    flags,
+    note: "",
+    rework: 0,
+    scrap: 0,
+    cause: "",
+    causeOperation: "",
+  };
 }
 
 export const isPaused = (running) => running.resumed === null;

@@ -13,7 +13,7 @@ const NOT_OFFERED = [404, 405];
 
 export class Sender {
   /**
-   * `report(news)` hears {status, counts, answer, problem}; `isoNow()` is steady time; `counted()`
+   * `report(news)` hears {status, answer, problem}; `isoNow()` is steady time; `counted()`
    * is what the page counts beyond the lists, and `listed(lists, covered)` takes new ones.
    */
   constructor({ storage, device, tab, isoNow, report, counted, listed }) {
@@ -31,7 +31,10 @@ export class Sender {
     if (this.running) return void (this.again = true);
     clearTimeout(this.timer);
     this.running = true;
-    this.rounds().finally(() => (this.running = false));
+    this.rounds().finally(() => {
+      this.running = false;
+      if (this.again) this.wake(); // woken while the last round was ending
+    });
   }
 
   async rounds() {
@@ -42,9 +45,9 @@ export class Sender {
         if (this.wantsLists) await this.fetchLists();
       } while (this.again);
     } catch (error) {
-      this.pauseAfter(error);
+      await this.pauseAfter(error);
     }
-    await this.tell({});
+    await this.report({});
   }
 
   /** One post; true while there may be more to send. */
@@ -70,7 +73,7 @@ export class Sender {
     if (!Array.isArray(answer.body?.products)) throw new Error("not our server");
     this.wantsLists = false;
     await this.listed(answer.body, covered);
-    await this.tell({ status: "sent" });
+    await this.report({ status: "sent" });
   }
 
   async nextPosts() {
@@ -87,7 +90,8 @@ export class Sender {
     const until = Date.now() + LEASE_MS;
     return this.storage
       .update("lease", (held) => {
-        const free = !held || held.tab === this.tab || !(held.until > Date.now()) || held.until > until;
+        const free =
+          !held || held.tab === this.tab || !(held.until > Date.now()) || held.until > until;
         return free ? { tab: this.tab, until } : undefined;
       })
       .then((lease) => lease !== undefined);
@@ -100,10 +104,13 @@ export class Sender {
     this.expectOk(answer);
     const { acknowledged, refused } = answer.body;
     if (!Array.isArray(acknowledged) || !Array.isArray(refused)) throw new Error("not our server");
-    await this.storage.settle(acknowledged, refused.map((one) => named(one, laps)));
+    await this.storage.settle(
+      acknowledged,
+      refused.map((one) => named(one, laps)),
+    );
     this.batch = BATCH;
     this.failures = 0;
-    await this.tell({ status: "sent", answer });
+    await this.report({ status: "sent", answer });
     if (!acknowledged.length && !refused.length) throw new Error("the server took none");
     return true;
   }
@@ -116,7 +123,10 @@ export class Sender {
     }
     const [{ lap_id, revision }] = laps;
     const problem = answer.body?.error || `the server refused it (${answer.status})`;
-    await this.storage.settle([], [{ lap_id, revision, column: "", problem, value: "", remedy: "" }]);
+    await this.storage.settle(
+      [],
+      [{ lap_id, revision, column: "", problem, value: "", remedy: "" }],
+    );
     this.batch = BATCH;
     return true;
   }
@@ -132,7 +142,10 @@ export class Sender {
     if (!wrong) this.expectOk(answer);
     await this.storage.forgetPost(post);
     const refusal = wrong ? answer.body?.error || `status ${answer.status}` : whyRefused(answer);
-    await this.tell({ status: "sent", problem: refusal && `${post.words} was sent back: ${refusal}` });
+    await this.report({
+      status: "sent",
+      problem: refusal && `${post.words} was sent back: ${refusal}`,
+    });
     return true;
   }
 
@@ -153,11 +166,7 @@ export class Sender {
     const jitter = 0.8 + 0.4 * Math.random(); // several phones should not come back in step
     this.timer = setTimeout(() => this.wake(), pause * jitter);
     const status = error instanceof Pause ? error.message : "offline";
-    this.report({ status });
-  }
-
-  async tell(news) {
-    this.report({ ...news, counts: await this.storage.counts() });
+    return this.report({ status });
   }
 }
 

@@ -35,7 +35,8 @@ export const heading = (text) => element("h3", { text });
 
 /** Buttons of which one is chosen. */
 export function choices(names, chosen, onPick, words = (name) => name) {
-  const one = (name) => button(words(name), () => onPick(name), { "aria-pressed": String(name === chosen) });
+  const one = (name) =>
+    button(words(name), () => onPick(name), { "aria-pressed": String(name === chosen) });
   return chips(...names.map(one));
 }
 
@@ -47,27 +48,46 @@ export function field(label, properties = {}) {
 }
 
 export function check(label, checked, onchange) {
-  const input = element("input", { type: "checkbox", checked, onchange: () => onchange(input.checked) });
+  const input = element("input", {
+    type: "checkbox",
+    checked,
+    onchange: () => onchange(input.checked),
+  });
   return element("label", { class: "check" }, input, label);
 }
 
 /** Plus and minus around a number that can be typed too; `read()` gives it. */
 export function stepper(label, value, { least = 0, most = 100_000 } = {}) {
-  const input = element("input", { type: "number", inputmode: "numeric", "aria-label": label, value: String(value) }); // prettier-ignore
+  const input = element("input", {
+    type: "number",
+    inputmode: "numeric",
+    "aria-label": label,
+    value: String(value),
+  });
   const read = () => Math.min(most, Math.max(least, Math.round(Number(input.value)) || 0));
   const step = (by) => () => (input.value = String(Math.min(most, Math.max(least, read() + by))));
   const less = button("−", step(-1), { "aria-label": `${label}: one less` });
   const more = button("+", step(1), { "aria-label": `${label}: one more` });
-  return { box: element("div", { class: "stepper" }, element("span", { text: label }), less, input, more), read };
+  return {
+    box: element("div", { class: "stepper" }, element("span", { text: label }), less, input, more),
+    read,
+  };
 }
 
 /** A name that is not in the lists yet. */
 export function newName(label, onName) {
   const name = field(label, { maxlength: 200 });
-  const form = element("form", { onsubmit: (event) => {
-    event.preventDefault();
-    if (name.read()) onName(name.read());
-  } }, name.box, element("button", { type: "submit", text: "Use this name" })); // prettier-ignore
+  const form = element(
+    "form",
+    {
+      onsubmit: (event) => {
+        event.preventDefault();
+        if (name.read()) onName(name.read());
+      },
+    },
+    name.box,
+    element("button", { type: "submit", text: "Use this name" }),
+  );
   form.className = "sheet-form";
   return form;
 }

@@ -4,12 +4,29 @@ import { isWork } from "./laps.js";
 import { MIXED } from "./tapping.js";
 import { median } from "./tally.js";
 import { usualSeconds } from "./tapping.js";
-import { button, chips, choices, closeSheet, field, heading, mainButton, newName, openSheet, say, stepper } from "./sheet.js"; // prettier-ignore
+import {
+  button,
+  chips,
+  choices,
+  closeSheet,
+  field,
+  heading,
+  mainButton,
+  newName,
+  openSheet,
+  say,
+  stepper,
+} from "./sheet.js";
 import { element } from "./dom.js";
 import { laps as lapWords, pieces, span, timeOfDay } from "./words.js";
 
 const SHOWN = 5;
-const ACTIVITY_WORDS = { setup: "setup", transport: "a walk", delay: "an interruption", rework: "rework" };
+const ACTIVITY_WORDS = {
+  setup: "setup",
+  transport: "a walk",
+  delay: "an interruption",
+  rework: "rework",
+};
 
 const startOf = (app, lap) => timeOfDay(app.clock.toWall(lap.start));
 
@@ -17,7 +34,10 @@ const startOf = (app, lap) => timeOfDay(app.clock.toWall(lap.start));
 export function lastLaps(app) {
   openSheet("Last laps", (redraw) => {
     const lane = app.activeLane;
-    const last = lane.recent.filter((lap) => !lap.removed).slice(-SHOWN).reverse();
+    const last = lane.recent
+      .filter((lap) => !lap.removed)
+      .slice(-SHOWN)
+      .reverse();
     if (!last.length) return [say("No lap yet.")];
     return last.map((lap) => lapBox(app, lap, redraw));
   });
@@ -27,10 +47,18 @@ function lapBox(app, lap, redraw) {
   const edit = (fields) => app.lane("edit", { lapId: lap.lap_id, fields }).then(redraw);
   const remove = () => app.lane("remove", { lapId: lap.lap_id }).then(redraw);
   const one = lap.units === 1;
-  const rework = () => (one ? edit({ rework_units: 1 - lap.rework_units, scrap_units: 0 }) : trayCount(app, lap.lap_id, lap.units));
-  const scrap = () => (one ? edit({ scrap_units: 1 - lap.scrap_units, rework_units: 0 }) : trayCount(app, lap.lap_id, lap.units));
+  const rework = () =>
+    one
+      ? edit({ rework_units: 1 - lap.rework_units, scrap_units: 0 })
+      : trayCount(app, lap.lap_id, lap.units);
+  const scrap = () =>
+    one
+      ? edit({ scrap_units: 1 - lap.scrap_units, rework_units: 0 })
+      : trayCount(app, lap.lap_id, lap.units);
   const pressed = (on) => ({ "aria-pressed": String(on > 0) });
-  return element("article", { class: "lap" },
+  return element(
+    "article",
+    { class: "lap" },
     say(lapLine(app, lap)),
     chips(
       isWork(lap) && button("Needs rework", rework, pressed(lap.rework_units)),
@@ -40,7 +68,8 @@ function lapBox(app, lap, redraw) {
       isWork(lap) && button("Away for a while", () => awaySheet(app, lap)),
       lap.operation.includes(" + ") && button("Split", () => split(app, lap)),
       button("Remove", remove),
-    ) ); // prettier-ignore
+    ),
+  );
 }
 
 function lapLine(app, lap) {
@@ -57,14 +86,20 @@ function lapLine(app, lap) {
 
 function lapNote(app, lap) {
   const note = field("Note", { value: lap.note, maxlength: 500 });
-  const keep = () => app.lane("edit", { lapId: lap.lap_id, fields: { note: note.read() } }).then(() => lastLaps(app));
+  const keep = () =>
+    app
+      .lane("edit", { lapId: lap.lap_id, fields: { note: note.read() } })
+      .then(() => lastLaps(app));
   openSheet("Note on this lap", () => [note.box, mainButton("Keep", keep)]);
 }
 
 /** A note on the lap that runs. */
 export function note(app) {
   const running = app.activeLane.running;
-  if (!running) return openSheet("Note", () => [say("No lap is running. Notes on ended laps are under Last laps.")]);
+  if (!running)
+    return openSheet("Note", () => [
+      say("No lap is running. Notes on ended laps are under Last laps."),
+    ]);
   const text = field("Note on the running lap", { value: running.note, maxlength: 500 });
   const keep = () => app.lane("note", { text: text.read() }).then(closeSheet);
   openSheet("Note", () => [text.box, mainButton("Keep", keep)]);
@@ -127,13 +162,19 @@ export function tray(app) {
   const common = [...new Set([1, 2, 5, 10, 25, 50, size])].sort((a, b) => a - b);
   const set = (units) => app.lane("tray", { units }).then(closeSheet);
   openSheet("Pieces in one go", () => {
-    const own = stepper("Another number", app.state.tray[JSON.stringify([lane.product, lane.operation])] || 1, { least: 1 });
+    const own = stepper(
+      "Another number",
+      app.state.tray[JSON.stringify([lane.product, lane.operation])] || 1,
+      { least: 1 },
+    );
     return [
-      say(`How many pieces of ${lane.operation || "this operation"} one tap stands for: a tray that is coated, a stack that is cut.`),
+      say(
+        `How many pieces of ${lane.operation || "this operation"} one tap stands for: a tray that is coated, a stack that is cut.`,
+      ),
       choices(common, null, set, String),
       own.box,
       mainButton("Use that number", () => set(own.read())),
-    ]; // prettier-ignore
+    ];
   });
 }
 
@@ -154,11 +195,21 @@ export function forgotten(app) {
     if (!options.length) return [say("Nothing has been timed yet.")];
     return [
       say("Everything since …"),
-      ...options.reverse().map(([id, start, count]) => sinceButton(app, id, start, count, from, pickFrom)),
+      ...options
+        .reverse()
+        .map(([id, start, count]) => sinceButton(app, id, start, count, from, pickFrom)),
       heading("… was:"),
-      chips(...operationNames(app, lane).map((name) => button(name, () => mend({ operation: name, activity: hint(app, lane, name) })))),
-      chips(...Object.entries(ACTIVITY_WORDS).map(([activity, words]) => button(words, () => mend({ activity })))),
-    ]; // prettier-ignore
+      chips(
+        ...operationNames(app, lane).map((name) =>
+          button(name, () => mend({ operation: name, activity: hint(app, lane, name) })),
+        ),
+      ),
+      chips(
+        ...Object.entries(ACTIVITY_WORDS).map(([activity, words]) =>
+          button(words, () => mend({ activity })),
+        ),
+      ),
+    ];
   });
 }
 
@@ -185,9 +236,22 @@ function awaySheet(app, lap) {
   const usual = usualSeconds({ ...lane, operation: lap.operation }, { catalogue: app.catalogue });
   const likely = Math.min(usual ? usual * lap.units : lap.seconds / 2, lap.seconds / 2);
   openSheet("Away for a while", () => {
-    const kept = field("Seconds really worked", { type: "number", min: 1, step: 1, inputmode: "numeric", value: String(Math.round(likely)) });
-    const keep = () => app.lane("away", { lapId: lap.lap_id, keptSeconds: Number(kept.read()) }).then(() => lastLaps(app));
-    return [say(`The lap took ${span(lap.seconds)}. The rest becomes an interruption.`), kept.box, mainButton("Split it off", keep)];
+    const kept = field("Seconds really worked", {
+      type: "number",
+      min: 1,
+      step: 1,
+      inputmode: "numeric",
+      value: String(Math.round(likely)),
+    });
+    const keep = () =>
+      app
+        .lane("away", { lapId: lap.lap_id, keptSeconds: Number(kept.read()) })
+        .then(() => lastLaps(app));
+    return [
+      say(`The lap took ${span(lap.seconds)}. The rest becomes an interruption.`),
+      kept.box,
+      mainButton("Split it off", keep),
+    ];
   });
 }
 
@@ -197,14 +261,23 @@ function split(app, lap) {
   const usual = names.map((name) => app.catalogue.operation(lap.product, name).seconds || 1);
   const sum = usual.reduce((a, b) => a + b, 0);
   openSheet("Split this lap", () => {
-    const shares = names.map((name, k) => stepper(`${name}, %`, Math.round((100 * usual[k]) / sum), { most: 100 }));
+    const shares = names.map((name, k) =>
+      stepper(`${name}, %`, Math.round((100 * usual[k]) / sum), { most: 100 }),
+    );
     const keep = () => {
       const given = shares.map((share) => Math.max(1, share.read()));
       const whole = given.reduce((a, b) => a + b, 0);
-      const parts = names.map((operation, k) => ({ operation, seconds: (lap.seconds * given[k]) / whole }));
+      const parts = names.map((operation, k) => ({
+        operation,
+        seconds: (lap.seconds * given[k]) / whole,
+      }));
       app.lane("split", { lapId: lap.lap_id, parts }).then(() => lastLaps(app));
     };
-    return [say("The share of the time each took; the present times are offered."), ...shares.map((s) => s.box), mainButton("Split", keep)];
+    return [
+      say("The share of the time each took; the present times are offered."),
+      ...shares.map((s) => s.box),
+      mainButton("Split", keep),
+    ];
   });
 }
 
@@ -214,11 +287,23 @@ export function memory(app) {
   openSheet("A lap from memory", () => {
     let operation = lane.operation;
     const names = [...new Set([...operationNames(app, lane), lane.operation])].filter(Boolean);
-    const pick = element("select", { onchange: () => (operation = pick.value) }, ...names.map((name) => element("option", { value: name, text: name })));
+    const pick = element(
+      "select",
+      { onchange: () => (operation = pick.value) },
+      ...names.map((name) => element("option", { value: name, text: name })),
+    );
     pick.value = operation;
-    const minutes = field("Minutes it took", { type: "number", min: 0.1, step: "any", inputmode: "decimal" });
+    const minutes = field("Minutes it took", {
+      type: "number",
+      min: 0.1,
+      step: "any",
+      inputmode: "decimal",
+    });
     const units = stepper("Pieces", 1, { least: 1 });
-    const ended = field("Ended at", { type: "time", value: timeOfDay(app.clock.toWall(app.clock.now())) });
+    const ended = field("Ended at", {
+      type: "time",
+      value: timeOfDay(app.clock.toWall(app.clock.now())),
+    });
     const text = field("Note", { maxlength: 500 });
     const problem = say("", "warn");
     problem.hidden = true;
@@ -230,11 +315,27 @@ export function memory(app) {
       if (!valid) return;
       const start = endingAt(app, ended.read()) - seconds * 1000;
       const variant = lane.variant === MIXED ? "" : lane.variant;
-      const fields = { operation, variant, seconds, units: units.read(), start, note: text.read(), activity: hint(app, lane, operation) };
+      const fields = {
+        operation,
+        variant,
+        seconds,
+        units: units.read(),
+        start,
+        note: text.read(),
+        activity: hint(app, lane, operation),
+      };
       app.lane("memory", { fields }).then(closeSheet);
     };
-    return [element("label", { text: "Operation" }, pick), minutes.box, units.box, ended.box, text.box, problem, mainButton("Keep this lap", keep)];
-  }); // prettier-ignore
+    return [
+      element("label", { text: "Operation" }, pick),
+      minutes.box,
+      units.box,
+      ended.box,
+      text.box,
+      problem,
+      mainButton("Keep this lap", keep),
+    ];
+  });
 }
 
 /** Steady time of the last time it was "10:42". */

@@ -3,7 +3,18 @@
 import { revise } from "./laps.js";
 import { operationKey } from "./state.js";
 import { tooFast } from "./pace.js";
-import { button, check, chips, choices, closeSheet, field, heading, mainButton, openSheet, say } from "./sheet.js"; // prettier-ignore
+import {
+  button,
+  check,
+  chips,
+  choices,
+  closeSheet,
+  field,
+  heading,
+  mainButton,
+  openSheet,
+  say,
+} from "./sheet.js";
 import { element } from "./dom.js";
 import { plain } from "./view.js";
 import { laps, span } from "./words.js";
@@ -34,41 +45,81 @@ export function queue(app) {
   openSheet("Laps on this phone", (redraw) => {
     const { counts, status } = app;
     const refused = element("div", { class: "sheet-body" });
-    app.storage.some("refused", 50).then((found) => refused.append(...found.map((lap) => refusedBox(app, lap, redraw))));
+    app.storage
+      .some("refused", 50)
+      .then((found) => refused.append(...found.map((lap) => refusedBox(app, lap, redraw))));
     return [
-      say(counts.waiting ? `${laps(counts.waiting)} wait on this phone. They stay here until the server has written them down.` : "Every lap has reached the server."),
+      say(
+        counts.waiting
+          ? `${laps(counts.waiting)} wait on this phone. They stay here until the server has written them down.`
+          : "Every lap has reached the server.",
+      ),
       counts.posts ? say(`${counts.posts} batches or put-aways wait too.`) : null,
       say(STATUS_WORDS[status] || STATUS_WORDS.offline, status === "sent" ? null : "warn"),
-      chips(mainButton("Save a copy", () => app.saveCopy()), button("Send now", () => app.sender.wake())),
-      say("The copy is a CSV file of the laps that wait; the Laps screen of the dashboard can import it, and laps that arrived meanwhile are not counted twice."),
+      chips(
+        mainButton("Save a copy", () => app.saveCopy()),
+        button("Send now", () => app.sender.wake()),
+      ),
+      say(
+        "The copy is a CSV file of the laps that wait; the Laps screen of the dashboard can import it, and laps that arrived meanwhile are not counted twice.",
+      ),
       counts.refused ? heading(`${laps(counts.refused)} to mend`) : null,
       refused,
-    ]; // prettier-ignore
+    ];
   });
 }
 
 const STATUS_WORDS = {
   sent: "The server answers.",
-  offline: "The server cannot be reached just now. Work on: this page needs no network while it is open, and it tries again by itself.",
+  offline:
+    "The server cannot be reached just now. Work on: this page needs no network while it is open, and it tries again by itself.",
   busy: "The server asked for a pause; the page tries again by itself.",
   "another tab sends": "Another tab of this phone is sending.",
-  "not paired": "This phone is not let in. On the dashboard open the screen Laps, show the code for phones, and scan it with this phone. The laps wait here meanwhile.",
-}; // prettier-ignore
+  "not paired":
+    "This phone is not let in. On the dashboard open the screen Laps, show the code for phones, and scan it with this phone. The laps wait here meanwhile.",
+};
 
-const MENDABLE = ["product", "operation", "worker", "variant", "batch", "cause", "cause_operation", "note", "seconds", "units", "rework_units", "scrap_units"]; // prettier-ignore
+const MENDABLE = [
+  "product",
+  "operation",
+  "worker",
+  "variant",
+  "batch",
+  "cause",
+  "cause_operation",
+  "note",
+  "seconds",
+  "units",
+  "rework_units",
+  "scrap_units",
+];
 const NUMBERS = ["seconds", "units", "rework_units", "scrap_units"];
 
 function refusedBox(app, lap, redraw) {
   const { column, problem, value, remedy } = lap.reason;
-  const reason = [column && `${column}:`, problem, value && `"${value}"`, remedy].filter(Boolean).join(" ");
+  const reason = [column && `${column}:`, problem, value && `"${value}"`, remedy]
+    .filter(Boolean)
+    .join(" ");
   const shown = MENDABLE.includes(column) ? [column] : MENDABLE;
-  const fields = shown.map((name) => [name, field(name.replace("_", " "), { value: String(lap[name]) })]);
+  const fields = shown.map((name) => [
+    name,
+    field(name.replace("_", " "), { value: String(lap[name]) }),
+  ]);
   const again = async () => {
-    const values = fields.map(([name, f]) => [name, NUMBERS.includes(name) ? Number(f.read()) : f.read()]);
+    const values = fields.map(([name, f]) => [
+      name,
+      NUMBERS.includes(name) ? Number(f.read()) : f.read(),
+    ]);
     await app.mendRefused(revise(lap, Object.fromEntries(values)));
     redraw();
   };
-  return element("article", { class: "lap" }, say(`${lap.operation || "lap"}, ${span(lap.seconds)}. Sent back: ${reason}`, "warn"), ...fields.map(([, f]) => f.box), mainButton("Send again", again)); // prettier-ignore
+  return element(
+    "article",
+    { class: "lap" },
+    say(`${lap.operation || "lap"}, ${span(lap.seconds)}. Sent back: ${reason}`, "warn"),
+    ...fields.map(([, f]) => f.box),
+    mainButton("Send again", again),
+  );
 }
 
 /** A timer for what dries and has no waiting time in the route. */
@@ -82,12 +133,16 @@ export function dryTimer(app) {
     const own = field("Minutes", { type: "number", min: 1, inputmode: "numeric" });
     const { settings } = app.state;
     return [
-      say("Operations with a waiting time in the route start their own; this one is for anything else."),
+      say(
+        "Operations with a waiting time in the route start their own; this one is for anything else.",
+      ),
       choices([5, 10, 15, 20, 30, 45, 60, 120, 240], null, start, (minutes) => `${minutes} min`),
       own.box,
       mainButton("Start", () => Number(own.read()) > 0 && start(Number(own.read()))),
-      check("Sound when something is dry", settings.dryingSound, (on) => app.settings({ dryingSound: on })),
-    ]; // prettier-ignore
+      check("Sound when something is dry", settings.dryingSound, (on) =>
+        app.settings({ dryingSound: on }),
+      ),
+    ];
   });
 }
 
@@ -98,7 +153,13 @@ export function pace(app) {
   openSheet("Pace cue", () => {
     const { settings } = app.state;
     const key = operationKey(lane);
-    const aim = field(`Seconds a piece for ${lane.operation || "this operation"}`, { type: "number", min: 1, step: "any", inputmode: "decimal", value: String(Math.ceil(settings.aims[key] || row.seconds || 0) || "") });
+    const aim = field(`Seconds a piece for ${lane.operation || "this operation"}`, {
+      type: "number",
+      min: 1,
+      step: "any",
+      inputmode: "decimal",
+      value: String(Math.ceil(settings.aims[key] || row.seconds || 0) || ""),
+    });
     const warning = say("", "warn");
     const weigh = () => {
       warning.textContent = tooFast(Number(aim.read()), row);
@@ -113,30 +174,35 @@ export function pace(app) {
       closeSheet();
     };
     return [
-      say("Shows where the running piece stands against a time: ○ ahead, ◐ nearly there, ▲ over. It is there to keep an even pace, not to race: hurried pieces get spoiled, and hands get hurt. Leave it off at blades, needles and presses if it hurries you."),
+      say(
+        "Shows where the running piece stands against a time: ○ ahead, ◐ nearly there, ▲ over. It is there to keep an even pace, not to race: hurried pieces get spoiled, and hands get hurt. Leave it off at blades, needles and presses if it hurries you.",
+      ),
       aim.box,
       warning,
       check("Sound", settings.pace.sound, (on) => change({ sound: on })),
       check("Vibration", settings.pace.vibrate, (on) => change({ vibrate: on })),
       mainButton("Show the cue", keep),
       settings.pace.on && button("Switch it off", () => change({ on: false }).then(closeSheet)),
-    ]; // prettier-ignore
+    ];
   });
 }
 
 const LIGHT_WORDS = {
   lock: "The screen stays lit while this page is open.",
-  video: "A small silent video in the corner of this page keeps the screen lit. If your phone goes dark all the same, set it as below.",
+  video:
+    "A small silent video in the corner of this page keeps the screen lit. If your phone goes dark all the same, set it as below.",
   none: "This browser does not let the page keep the screen lit. Set the phone as below.",
   off: "The screen goes dark as the phone is set. It is switched on with the first tap of the target.",
-}; // prettier-ignore
+};
 
 export function light(app) {
   openSheet("Screen stays lit", (redraw) => [
     say(LIGHT_WORDS[app.light.state]),
     check("Keep the screen lit", app.state.settings.light, (on) => app.setLight(on).then(redraw)),
     heading("Setting the phone"),
-    say("iPhone or iPad: Settings, Display & Brightness, Auto-Lock, Never. Android: Settings, Display, Screen timeout, the longest. Put it on a charger, and set it back in the evening."),
+    say(
+      "iPhone or iPad: Settings, Display & Brightness, Auto-Lock, Never. Android: Settings, Display, Screen timeout, the longest. Put it on a charger, and set it back in the evening.",
+    ),
     say("A phone that goes dark all the same loses nothing: the lap goes on, and says so."),
   ]);
 }

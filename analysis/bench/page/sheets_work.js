@@ -1,7 +1,19 @@
 // Sheets that say what the laps belong to: worker, product, batch, operation, variant, trial.
 
 import { quantity, spread } from "./catalogue.js";
-import { button, chips, choices, closeSheet, field, heading, mainButton, newName, openSheet, say, stepper } from "./sheet.js"; // prettier-ignore
+import {
+  button,
+  chips,
+  choices,
+  closeSheet,
+  field,
+  heading,
+  mainButton,
+  newName,
+  openSheet,
+  say,
+  stepper,
+} from "./sheet.js";
 import { piecesDone } from "./tally.js";
 import { pieces } from "./words.js";
 
@@ -11,19 +23,25 @@ export function worker(app) {
     const { lanes, active } = app.state;
     const two = lanes.length > 1;
     const pick = (name) => app.lane("choose", { fields: { worker: name } }).then(closeSheet);
-    const use = (name) => app.dispatch({ type: "typed", kind: "workers", name }).then(() => pick(name));
+    const use = (name) =>
+      app.dispatch({ type: "typed", kind: "workers", name }).then(() => pick(name));
     const other = app.catalogue.workers.find((name) => name !== lanes[active].worker) || "helper";
     const people = (count) => app.dispatch({ type: "people", count, worker: other }).then(redraw);
     return [
       choices(app.catalogue.workers, lanes[active].worker, pick),
       newName("Somebody new", use),
       heading("Two people, one phone"),
-      say(two ? "The phone shows two targets. Space and Page Down are the left one, Enter the right one. Tap the name at the top to change the person of the target last used."
-        : "Prop the phone up between you: it shows two targets, each with its own laps."),
+      say(
+        two
+          ? "The phone shows two targets. Space and Page Down are the left one, Enter the right one. Tap the name at the top to change the person of the target last used."
+          : "Prop the phone up between you: it shows two targets, each with its own laps.",
+      ),
       button(two ? "One target again" : "Two targets", () => people(two ? 1 : 2)),
       heading("Two people, two phones"),
-      say("Pick the same batch on both phones: the counts of each operation add up as soon as both have sent their laps."),
-    ]; // prettier-ignore
+      say(
+        "Pick the same batch on both phones: the counts of each operation add up as soon as both have sent their laps.",
+      ),
+    ];
   });
 }
 
@@ -36,16 +54,29 @@ export function work(app) {
     const use = (name) =>
       app.dispatch({ type: "typed", kind: "products", name }).then(() => pickProduct(name));
     const open = app.catalogue.batches(lane.product);
-    const words = (name) => batchWords(app, open.find((b) => b.batch === name));
+    const words = (name) =>
+      batchWords(
+        app,
+        open.find((b) => b.batch === name),
+      );
     return [
       heading("Product"),
       choices(app.catalogue.products, lane.product, pickProduct),
       newName("Another product", use),
       lane.product && heading("Batch"),
-      lane.product && choices(open.map((b) => b.batch), lane.batch, pickBatch, words),
-      lane.product && chips(mainButton("New batch", () => newBatch(app)),
-        lane.batch && button(`Batch ${lane.batch} is packed: put into stock`, () => putAway(app))),
-    ]; // prettier-ignore
+      lane.product &&
+        choices(
+          open.map((b) => b.batch),
+          lane.batch,
+          pickBatch,
+          words,
+        ),
+      lane.product &&
+        chips(
+          mainButton("New batch", () => newBatch(app)),
+          lane.batch && button(`Batch ${lane.batch} is packed: put into stock`, () => putAway(app)),
+        ),
+    ];
   });
 }
 
@@ -124,10 +155,12 @@ function joined(app, use) {
   const together = () => picked.size > 1 && use(single.filter((n) => picked.has(n)).join(" + "));
   return [
     heading("Several in one go"),
-    say("Finishing and packing are one movement? Tap both: the laps count as one operation, and can be split later under Last laps."),
+    say(
+      "Finishing and packing are one movement? Tap both: the laps count as one operation, and can be split later under Last laps.",
+    ),
     chips(...buttons),
     button("Time them as one", together),
-  ]; // prettier-ignore
+  ];
 }
 
 export function newVariant(app) {
@@ -148,11 +181,15 @@ export function trial(app) {
     const b = field("Way B", { value: ways?.B || "the new way", maxlength: 100 });
     const set = (value) => app.dispatch({ type: "trial", ways: value }).then(closeSheet);
     return [
-      say("Work half the batch one way and half the other; the laps are marked A or B, and the dashboard can compare them. Change over at half, or better by turns of five, so that practice favours neither."),
+      say(
+        "Work half the batch one way and half the other; the laps are marked A or B, and the dashboard can compare them. Change over at half, or better by turns of five, so that practice favours neither.",
+      ),
       a.box,
       b.box,
-      mainButton(ways ? "Keep these names" : "Begin the trial", () => set({ A: a.read() || "A", B: b.read() || "B" })),
+      mainButton(ways ? "Keep these names" : "Begin the trial", () =>
+        set({ A: a.read() || "A", B: b.read() || "B" }),
+      ),
       ways && button("End the trial", () => set(null)),
-    ]; // prettier-ignore
+    ];
   });
 }

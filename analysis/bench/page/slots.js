@@ -26,6 +26,7 @@ export async function claimSlot(storage) {
   const owner = newId(); // of this load: a duplicated tab has the same session but is another owner
   const former = Number(sessionStorage.getItem("bench-slot") ?? -1);
   await tabs.ask(ANSWER_MS);
+  if (tabs.taken.size) await tabs.askAgain(); // a tab that is just closing answers only once
   const order = [former, ...Array(MOST_SLOTS).keys()].filter((slot) => slot >= 0);
   for (const slot of order) {
     if (slot !== former && (await storage.slot(slot))?.beatAt > Date.now() - LATELY_MS) {
@@ -64,8 +65,15 @@ class Tabs {
     });
   }
 
+  async askAgain() {
+    await new Promise((resolve) => setTimeout(resolve, 2 * ANSWER_MS));
+    this.taken.clear();
+    await this.ask(ANSWER_MS);
+  }
+
   answerFor(slot) {
     const answer = () => this.channel.postMessage({ kind: "here", slot });
     this.channel.onmessage = ({ data }) => data.kind === "who" && answer();
+    addEventListener("pagehide", () => this.channel.close());
   }
 }

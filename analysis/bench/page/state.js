@@ -16,17 +16,30 @@ export function newState() {
     typed: { workers: [], products: [], variants: {}, operations: {} },
     trial: null, // {A: "name of a way", B: "…"} while two ways are compared
     settings: {
-      pace: { on: false, sound: false, vibrate: false }, aims: {}, dryingSound: true, light: true,
-    }, // prettier-ignore
+      pace: { on: false, sound: false, vibrate: false },
+      aims: {},
+      dryingSound: true,
+      light: true,
+    },
     happened: "", // what a reload, a sleep or a clock change did to the running lap
   };
 }
 
 export function newLane(like = {}) {
   return {
-    worker: NOBODY, product: "", operation: "", variant: "", batch: "", way: "", ...like,
-    running: null, aside: null, recent: [], undo: [], asks: [],
-  }; // prettier-ignore
+    worker: NOBODY,
+    product: "",
+    operation: "",
+    variant: "",
+    batch: "",
+    way: "",
+    ...like,
+    running: null,
+    aside: null,
+    recent: [],
+    undo: [],
+    asks: [],
+  };
 }
 
 export const operationKey = (lane) => JSON.stringify([lane.product, lane.operation]);

@@ -132,8 +132,10 @@ class Storage {
   async counts() {
     return this.transact(["waiting", "refused", "posts"], "readonly", async (stores) => {
       const [waiting, refused, posts] = await Promise.all([
-        result(stores.waiting.count()), result(stores.refused.count()), result(stores.posts.count()),
-      ]); // prettier-ignore
+        result(stores.waiting.count()),
+        result(stores.refused.count()),
+        result(stores.posts.count()),
+      ]);
       return { waiting, refused, posts };
     });
   }

@@ -4,12 +4,40 @@
 const CACHE = "bench-page";
 const PAGE = "/bench";
 const ASSETS = [
-  "asks.js", "bench.css", "catalogue.js", "choosing.js", "clock.js", "csv.js", "dom.js",
-  "drying.js", "icon.svg", "ids.js", "laps.js", "light.js", "machine.js", "main.js", "mending.js",
-  "pace.js", "pairing.js", "press.js", "running.js", "sender.js", "sheet.js", "sheets_mend.js",
-  "sheets_phone.js", "sheets_work.js", "slots.js", "sound.js", "state.js", "storage.js",
-  "tally.js", "tapping.js", "view.js", "words.js",
-]; // prettier-ignore
+  "app.js",
+  "asks.js",
+  "bench.css",
+  "catalogue.js",
+  "choosing.js",
+  "clock.js",
+  "csv.js",
+  "dom.js",
+  "drying.js",
+  "icon.svg",
+  "ids.js",
+  "laps.js",
+  "light.js",
+  "machine.js",
+  "main.js",
+  "mending.js",
+  "pace.js",
+  "pairing.js",
+  "press.js",
+  "running.js",
+  "sender.js",
+  "sheet.js",
+  "sheets_mend.js",
+  "sheets_phone.js",
+  "sheets_work.js",
+  "slots.js",
+  "sound.js",
+  "state.js",
+  "storage.js",
+  "tally.js",
+  "tapping.js",
+  "view.js",
+  "words.js",
+];
 const PATIENCE_MS = 2_500; // a dead access point answers nothing at all
 
 self.addEventListener("install", (event) => {
@@ -23,7 +51,8 @@ self.addEventListener("activate", (event) => event.waitUntil(self.clients.claim(
 self.addEventListener("fetch", (event) => {
   const { pathname } = new URL(event.request.url);
   const ours = pathname === PAGE || pathname.startsWith("/bench/assets/");
-  if (event.request.method === "GET" && ours) event.respondWith(networkFirst(event.request, pathname));
+  if (event.request.method === "GET" && ours)
+    event.respondWith(networkFirst(event.request, pathname));
 });
 
 async function networkFirst(request, pathname) {
@@ -35,5 +64,7 @@ async function networkFirst(request, pathname) {
   });
   if (!kept) return fresh;
   const slow = new Promise((resolve) => setTimeout(() => resolve(kept), PATIENCE_MS));
-  return Promise.race([fresh.then((answer) => (answer.status < 500 ? answer : kept)), slow]).catch(() => kept);
+  return Promise.race([fresh.then((answer) => (answer.status < 500 ? answer : kept)), slow]).catch(
+    () => kept,
+  );
 }

@@ -7,7 +7,7 @@ import { spread } from "./catalogue.js";
 import { RECENT_LAPS, UNDO_STEPS, operationKey, unitsATap } from "./state.js";
 import { median, paceOf, recount } from "./tally.js";
 
-export const AWAY_FACTOR = 3;
+const AWAY_FACTOR = 3;
 const AWAY_LEAST_SECONDS = 10;
 
 export const HANDLERS = { tap, side, pause, fixedHere, note, tray };
@@ -52,7 +52,14 @@ export function saveBatch(draft, batch, { newId, now }, out) {
   draft.batches = [...draft.batches.filter((b) => b !== known), kept];
   const entry = { ...kept, at: isoWithOffset(now) };
   const words = `Batch ${kept.batch}`;
-  out.posts.push({ id: kept.id, turn: newId(), path: "/bench/batches", list: "batches", entry, words });
+  out.posts.push({
+    id: kept.id,
+    turn: newId(),
+    path: "/bench/batches",
+    list: "batches",
+    entry,
+    words,
+  });
 }
 
 function endPiece(draft, lane, { fixed = false, mark = null }, context, out) {
@@ -78,14 +85,23 @@ export function lapOf(lane, running, units, { now, newId }) {
   const trial = lane.way && running.activity !== "delay" ? [`trial:${lane.way}`] : [];
   const scrap = Math.min(running.scrap, units);
   return makeLap({
-    lap_id: newId(), start: running.started, seconds: elapsedMs(running, now) / 1000,
-    worker: lane.worker, product: lane.product, operation: lane.operation,
-    variant: lane.variant === MIXED ? "" : lane.variant, batch: lane.batch,
-    activity: running.activity, units, scrap_units: scrap,
-    rework_units: Math.min(running.rework, units - scrap), cause: running.cause,
-    cause_operation: running.causeOperation, note: running.note,
+    lap_id: newId(),
+    start: running.started,
+    seconds: elapsedMs(running, now) / 1000,
+    worker: lane.worker,
+    product: lane.product,
+    operation: lane.operation,
+    variant: lane.variant === MIXED ? "" : lane.variant,
+    batch: lane.batch,
+    activity: running.activity,
+    units,
+    scrap_units: scrap,
+    rework_units: Math.min(running.rework, units - scrap),
+    cause: running.cause,
+    cause_operation: running.causeOperation,
+    note: running.note,
     flags: [...running.flags, ...trial, ...lapFlags(lane)],
-  }); // prettier-ignore
+  });
 }
 
 export const MIXED = " mixed"; // a stack of several variants; a name nobody can type
@@ -120,10 +136,13 @@ function beginDrying(draft, lane, lap, { now, catalogue }) {
   const good = lap.units - lap.scrap_units;
   if (!(row.wait_seconds > 0) || !good || !isWork(lap)) return;
   draft.drying = startDrying(draft.drying, {
-    id: lap.lap_id, label: `${lap.operation} ${lap.batch}`.trim(),
-    group: JSON.stringify([lap.batch, lap.operation]), units: good, endedAt: now,
+    id: lap.lap_id,
+    label: `${lap.operation} ${lap.batch}`.trim(),
+    group: JSON.stringify([lap.batch, lap.operation]),
+    units: good,
+    endedAt: now,
     waitSeconds: row.wait_seconds,
-  }); // prettier-ignore
+  });
 }
 
 /** Setup, a walk, an interruption, rework of another piece: the piece in hand is put aside. */

@@ -12,9 +12,12 @@ import { clockTime, laps, pieces, span, timeOfDay } from "./words.js";
 import { showAsk } from "./asks.js";
 
 export const OTHER = " other"; // the chip that asks for a new name; no name begins with a blank
-export const SIDE_WORDS = {
-  setup: "Setup", transport: "Walk", delay: "Interruption", rework: "Rework",
-}; // prettier-ignore
+const SIDE_WORDS = {
+  setup: "Setup",
+  transport: "Walk",
+  delay: "Interruption",
+  rework: "Rework",
+};
 
 /** Everything but the running figures; called after each step that was kept. */
 export function render(app) {
@@ -42,7 +45,11 @@ export function tick(app) {
 function showHead(app, lane) {
   setTwoLines(byId("who"), "who", `${lane.worker} ▾`);
   const batch = lane.batch ? `batch ${lane.batch}` : "no batch yet";
-  setTwoLines(byId("work"), lane.product ? batch : "what", lane.product ? `${lane.product} ▾` : "pick the work ▾");
+  setTwoLines(
+    byId("work"),
+    lane.product ? batch : "what",
+    lane.product ? `${lane.product} ▾` : "pick the work ▾",
+  );
   const queue = byId("queue");
   setTwoLines(queue, "laps", queueWords(app));
   queue.classList.toggle("waiting", app.counts.waiting > 0);
@@ -56,8 +63,9 @@ function setTwoLines(node, above, words) {
   setText(node.lastChild, words);
 }
 
-export function queueWords({ counts, status }) {
+function queueWords({ counts, status }) {
   if (counts.refused) return `✎ ${counts.refused} to mend`;
+  if (!counts.waiting && counts.posts) return "○ batch waits";
   if (!counts.waiting) return status === "offline" ? "○ no server" : "✓ all sent";
   return `${status === "sent" ? "↑" : "○"} ${laps(counts.waiting)} wait`;
 }
@@ -69,7 +77,8 @@ function showBanner(app) {
   if (!message || banner.dataset.words === message.words) return;
   banner.dataset.words = message.words;
   const buttons = message.buttons.map(([text, onclick]) =>
-    element("button", { type: "button", text, onclick }));
+    element("button", { type: "button", text, onclick }),
+  );
   banner.replaceChildren(element("p", { text: message.words }), ...buttons);
 }
 
@@ -112,7 +121,8 @@ function showVariants(app, lane) {
     const count = total ? (known ? `${done} of ${total}` : `${total} in batch`) : "";
     return { key: variant, label: variant, count, chosen: variant === lane.variant };
   });
-  if (names.length > 1) items.push({ key: MIXED, label: "mixed stack", chosen: lane.variant === MIXED });
+  if (names.length > 1)
+    items.push({ key: MIXED, label: "mixed stack", chosen: lane.variant === MIXED });
   items.push({ key: OTHER, label: "+ variant" });
   byId("variants").hidden = !names.length;
   showChips(byId("variants"), items, app.pickVariant);
@@ -148,7 +158,9 @@ function showFigures(app, lane) {
   ];
   const box = byId("figures");
   if (!box.children.length) {
-    box.append(...entries.map(([name]) => element("div", {}, element("dt", { text: name }), element("dd"))));
+    box.append(
+      ...entries.map(([name]) => element("div", {}, element("dt", { text: name }), element("dd"))),
+    );
   }
   entries.forEach(([, value, of = ""], k) => {
     const cell = box.children[k].lastChild;
@@ -182,9 +194,16 @@ function showTargets(app) {
 export function targetElement() {
   const part = (name, quiet = false) =>
     element("span", { class: `target-${name}`, "aria-hidden": quiet ? "true" : null });
-  return element("button", { class: "target", type: "button" },
-    element("span", { class: "pace-band", "aria-hidden": "true" }), part("time", true),
-    part("action"), part("what"), part("pace", true), part("hint")); // prettier-ignore
+  return element(
+    "button",
+    { class: "target", type: "button" },
+    element("span", { class: "pace-band", "aria-hidden": "true" }),
+    part("time", true),
+    part("action"),
+    part("what"),
+    part("pace", true),
+    part("hint"),
+  );
 }
 
 const PART = { band: 0, time: 1, action: 2, what: 3, pace: 4, hint: 5 };
@@ -239,7 +258,7 @@ function showPace(app, lane, target, seconds) {
 }
 
 /** Seconds a tap to aim at, or null while the cue is off. */
-export function paceAim(app, lane) {
+function paceAim(app, lane) {
   if (!app.state.settings.pace.on) return null;
   const row = app.catalogue.operation(lane.product, lane.operation, plain(lane.variant));
   const own = app.state.settings.aims[operationKey(lane)];
@@ -255,11 +274,18 @@ function showDrying(app, now) {
   const shown = JSON.stringify(words);
   if (box.dataset.words === shown) return;
   box.dataset.words = shown;
-  box.replaceChildren(...groups.map((group, k) => {
-    const dry = group.dryUnits === group.units;
-    const onclick = () => app.dryTapped(group, dry);
-    return element("button", { type: "button", class: dry ? "dry" : "", text: words[k], onclick });
-  }));
+  box.replaceChildren(
+    ...groups.map((group, k) => {
+      const dry = group.dryUnits === group.units;
+      const onclick = () => app.dryTapped(group, dry);
+      return element("button", {
+        type: "button",
+        class: dry ? "dry" : "",
+        text: words[k],
+        onclick,
+      });
+    }),
+  );
 }
 
 function dryingWords({ clock }, { label, firstDue, lastDue, units, dryUnits }) {

@@ -6,9 +6,7 @@ export function clockTime(seconds) {
   const two = (number) => String(number).padStart(2, "0");
   const hours = Math.floor(whole / 3600);
   const minutes = Math.floor((whole % 3600) / 60);
-  return hours
-    ? `${hours}:${two(minutes)}:${two(whole % 60)}`
-    : `${minutes}:${two(whole % 60)}`;
+  return hours ? `${hours}:${two(minutes)}:${two(whole % 60)}` : `${minutes}:${two(whole % 60)}`;
 }
 
 /** "42 s", "3:12", "1:02:05": short for a piece, a clock for longer. */
