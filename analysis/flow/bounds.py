@@ -17,6 +17,14 @@ from analysis.flow.work import Work
 def lower_bound(work: Work) -> int:
     """Ticks that every order of work takes at least."""
     heads, tails = heads_of(work), tails_of(work)
+    best = _bound(work, heads, tails)
+    for index, operation in enumerate(work.operations):
+        if operation.holds > 1 and len(operation.workers) == 1:
+            best = max(best, _fillings_bound(work, index, heads, tails))
+    return best
+
+
+def _bound(work: Work, heads: list[int], tails: list[int]) -> int:
     best = max((h + o.duration + t for h, t, o in _rows(work, heads, tails)), default=0)
     best = max(best, _last_piece_bound(work, heads, tails))
     for people in _groups(work):
@@ -30,6 +38,68 @@ def _rows(work: Work, heads: list[int], tails: list[int]):
     return zip(heads, tails, work.operations, strict=True)
 
 
+MOST_FILLINGS = 3
+
+
+def _fillings_bound(work: Work, index: int, heads: list[int], tails: list[int]) -> int:
+    """What one person fills (a press), and then takes up again.
+
+    Let the last filling hold m pieces of N and begin at S. All else that person does before it is
+    done by then: S >= W - m d. With f fillings, f - 1 waits lie before: S >= head + (N - m) d +
+    (f - 1) wait, and with two the first N - m pieces are made before it, too. Behind it that
+    person still has all that follows on m pieces: elapsed >= S + d + wait + m D. The bound is the
+    least of this over m, and over one, two, or three and more fillings.
+    """
+    own = work.operations[index]
+    before, per_piece, setups = _own_work(work, index)
+    behind = _own_work_behind(work, index)
+    whole = before + own.load
+    best = None
+    for fillings in range(1, MOST_FILLINGS + 1):
+        for last in [own.units] if fillings == 1 else range(1, own.units):
+            if last > own.holds:
+                continue
+            earlier = own.units - last
+            begun = max(heads[index], whole - last * own.duration)
+            if fillings > 1:
+                made = heads[index] if fillings > 2 else max(
+                    heads[index], setups + earlier * per_piece)  # fmt: skip
+                waits = (fillings - 1) * own.wait
+                begun = max(begun, made + earlier * own.duration + waits)
+            ends = max(begun + own.duration + own.wait + last * behind,
+                       begun + last * own.duration + tails[index])  # fmt: skip
+            best = ends if best is None else min(best, ends)
+    return best or 0
+
+
+def _own_work(work: Work, index: int) -> tuple[int, int, int]:
+    """(all ticks, ticks per piece, setups) of what this operation's one worker alone can do, and
+    must, before it; goes of several pieces count in the whole only."""
+    worker = work.operations[index].workers
+    earlier: set[int] = set()
+    for place in range(index, -1, -1):
+        if place == index or place in earlier:
+            earlier |= {before for before, _ in work.operations[place].before}
+    own = [work.operations[place] for place in sorted(earlier)]
+    mine = [o for o in own if o.workers == worker]
+    numbers = {o.setup for o in [*own, work.operations[index]] if o.setup >= 0}
+    setups = sum(work.setups[n].duration for n in numbers if work.setups[n].workers == worker)
+    per_piece = sum(o.duration for o in mine if o.pieces_at_once == 1)
+    return setups + sum(o.load for o in mine), per_piece, setups
+
+
+def _own_work_behind(work: Work, index: int) -> int:
+    """Ticks a piece of what the same worker alone can do, and must, after this operation."""
+    worker, behind = work.operations[index].workers, {index}
+    ticks = 0
+    for place, operation in enumerate(work.operations):
+        if any(before in behind for before, _ in operation.before):
+            behind.add(place)
+            if operation.workers == worker and operation.pieces_at_once == 1:
+                ticks += operation.duration
+    return ticks
+
+
 def heads_of(work: Work) -> list[int]:
     """The earliest an operation can begin on its first piece: the longest path before it."""
     heads: list[int] = []
@@ -37,7 +107,7 @@ def heads_of(work: Work) -> list[int]:
         head = 0
         if operation.setup >= 0:
             setup = work.setups[operation.setup]
-            head = setup.duration + setup.wait
+            head = max(head, setup.duration + setup.wait)
         for before, wait in operation.before:
             own = work.operations[before]
             head = max(head, heads[before] + own.duration + _lag(work, own, operation, wait))

@@ -238,7 +238,9 @@ class _Dispatch:
         operation = self.operations[index]
         places = self.work.rack_places[operation.rack]
         size = min(self.group[index], operation.units - self.taken[index])
-        lying = self.lying[operation.rack]
+        begins = min(self.free)  # nothing begins before: what was dry by then lies no more
+        lying = [one for one in self.lying[operation.rack] if one[1] > begins]
+        self.lying[operation.rack] = lying
         while True:
             comes = start + operation.duration
             there = [end for begin, end in lying if begin < comes + operation.wait and end > comes]

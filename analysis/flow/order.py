@@ -19,7 +19,9 @@ from analysis.problems import BadInput, Fault
 
 EFFORT_SECONDS = 8.0
 PIECES_PER_SECOND = 60_000  # pieces x operations a second that rules are tried on, measured
-SOLVER_PER_SECOND = 0.55  # the solver's deterministic seconds in a second, measured
+SOLVER_PER_SECOND = 0.7  # the solver's deterministic seconds in a second, measured
+MOST_SECONDS = 86_400
+COARSE_LEEWAY = 1.015
 SMALL_PARTS = 60  # searched piece by piece at once
 FREE_PARTS = 330  # parts the model can be searched with; fewer where changes of task cost
 CIRCUIT_PARTS = 64
@@ -51,6 +53,19 @@ def order(
 
 class _Search:
     def __init__(self, work: Work, effort: float, stop, report):
+        if not 0 <= effort <= MOST_SECONDS:
+            raise BadInput(
+                [
+                    Fault(
+                        work.file,
+                        0,
+                        "seconds_limit",
+                        f"is not a number of seconds from 0 to {MOST_SECONDS}",
+                        f"{effort:g}",
+                        "8 is a good start",
+                    )
+                ]
+            )
         self.work, self.effort, self.stop, self.report = work, effort, stop, report
         self.bound = lower_bound(work)
         self.best: Found | None = None
@@ -92,11 +107,14 @@ class _Search:
     def _prove(self) -> None:
         """Coarse parts first, each plan the start of the next; piece by piece where that is few
         enough: only then does the model's bound hold for every order."""
+        guide = list(self.best.blocks) if self.best else None
         for share, sizes in self._partitions() if self._can_model() else ():
             if self.closed or self.stop():
                 return
-            answer = self._solve(sizes, share * self.effort * SOLVER_PER_SECOND)
-            if all(size == 1 for row in sizes for size in row):
+            exact = all(size == 1 for row in sizes for size in row)
+            answer = self._solve(sizes, share * self.effort * SOLVER_PER_SECOND, guide, exact)
+            guide = answer.blocks or guide
+            if exact:
                 if answer.impossible and self.best is None:
                     raise self._impossible()
                 self.bound = max(self.bound, answer.bound)
@@ -110,11 +128,13 @@ class _Search:
         cuts = [
             [_even(batch.units, count) for batch in self.work.batches] for count in (3, 6, 12, 24)
         ]
-        cuts = [cut for cut in [*cuts, ones] if self._few(cut)]
-        cuts = [cut for cut, finer in zip(cuts, [*cuts[1:], None], strict=True) if cut != finer]
+        cuts = [cut for cut in cuts if self._few(cut) and self._parts(cut) < self._parts(ones) / 2]
+        cuts += [ones] if self._few(ones) else []
         if not cuts:
             cuts = [[[batch.units] for batch in self.work.batches]]
-        return [(0.75 / len(cuts), cut) for cut in cuts]
+        # The finer the parts, the more there is to search.
+        whole = sum(range(1, len(cuts) + 1))
+        return [(0.75 * rank / whole, cut) for rank, cut in enumerate(cuts, 1)]
 
     def _parts(self, sizes: list[list[int]]) -> int:
         return sum(len(sizes[o.batch]) for o in self.work.operations) + len(self.work.setups)
@@ -132,20 +152,21 @@ class _Search:
         """Whether the model can be searched with so many parts."""
         return self._parts(sizes) <= (CIRCUIT_PARTS if self._costs else FREE_PARTS)
 
-    def _solve(self, parts: list[list[int]], effort: float) -> model.Answer:
-        horizon = self.best.span if self.best else _generous(self.work)
+    def _solve(self, parts: list[list[int]], effort: float, guide, exact: bool) -> model.Answer:
+        # A coarse plan may be longer than the best and still show the next, finer one the way.
+        leeway = 1.0 if exact else COARSE_LEEWAY
+        horizon = int(self.best.span * leeway) if self.best else _generous(self.work)
         answer = model.solve(
-            self.work, parts, horizon, self.bound, effort,
-            incumbent=list(self.best.blocks) if self.best else None,
-            stop=self.stop, report=self._told,
+            self.work, parts, horizon, self.bound, effort, incumbent=guide, stop=self.stop,
+            report=self._told,
         )  # fmt: skip
         if answer.blocks is not None:
             self._keep(found(self.work, answer.blocks))
         return answer
 
-    def _told(self, best: int, bound: int) -> None:
-        if self.report:
-            self.report(Progress(best / TICKS, max(bound, self.bound) / TICKS))
+    def _told(self, best: int, _bound: int) -> None:
+        if self.report and (self.best is None or best < self.best.span):
+            self.report(Progress(best / TICKS, min(self.bound, best) / TICKS))
 
     def _fewest_changes(self) -> None:
         """Among plans of the best elapsed time, one with fewer changes, where few parts allow."""

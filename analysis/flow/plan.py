@@ -121,7 +121,7 @@ def makespan(blocks: list[Block]) -> int:
 def merged(work: Work, blocks: list[Block]) -> list[Block]:
     """Blocks that follow each other without a pause as one.
 
-    Goes of several pieces, and what lies in a station together, stay apart.
+    Goes of several pieces stay apart; what lies in a station together is one.
     """
     out: list[Block] = []
     for row in by_worker(work, blocks):
@@ -141,7 +141,10 @@ def _joins(work: Work, one: Block, other: Block) -> bool:
     if one.is_setup or other.is_setup or one.index != other.index or one.end != other.start:
         return False
     operation = work.operations[one.index]
-    return operation.pieces_at_once == 1 and not operation.holds
+    if operation.holds:  # what follows at once is put in together: between fillings lies a wait
+        full_goes = one.units % operation.pieces_at_once == 0
+        return full_goes and one.units + other.units <= operation.holds
+    return operation.pieces_at_once == 1
 
 
 def make_plan(

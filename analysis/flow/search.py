@@ -15,6 +15,7 @@ from analysis.flow.dispatch import Rule, Stuck, dispatch, overruns
 from analysis.flow.plan import Block, count_changes, makespan
 from analysis.flow.work import Work
 
+FAR = 1e12
 SHARES = 4  # into how many parts a batch's ranks are cut while searching
 
 
@@ -70,6 +71,27 @@ def simple_rules(work: Work) -> dict[str, Rule]:
     }
 
 
+def waves(work: Work) -> list[Rule]:
+    """Rules that bring the first pieces of a batch all the way before the rest is begun, so that
+    they lie in what holds them (a press) while the rest is made."""
+    if not any(operation.holds > 1 for operation in work.operations):
+        return []
+    tails, units = tails_of(work), max(operation.units for operation in work.operations)
+    rules = []
+    for first in range(max(1, units // 4), units, max(1, units // 24)):
+        rank = tuple(
+            tuple(float(-tail + (FAR if piece * units >= first * own.units else 0))
+                  for piece in range(own.units))
+            for tail, own in zip(tails, work.operations, strict=True)
+        )  # fmt: skip
+        group = tuple(
+            min(own.holds, first) if own.holds > 1 else own.holds or own.pieces_at_once
+            for own in work.operations
+        )
+        rules.append(Rule(rank, (units,) * len(tails), work.change, group))
+    return rules
+
+
 def improve(
     work: Work,
     tries: int,
@@ -91,7 +113,9 @@ def improve(
 
     draw = random.Random(0)  # the same draws for the same work: an answer must not change by itself
     best, rule = None, None
-    for candidate in simple_rules(work).values():
+    for candidate in [*simple_rules(work).values(), *waves(work)]:
+        if best and stop():
+            break
         plan = attempt(work, candidate)
         if plan:
             seen(plan)
