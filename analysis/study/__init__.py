@@ -1,1 +1,1 @@
-"""Study: true times, learning, quality, takt and cost from plain frames; it knows no file, clock, database or screen."""
+"""Study: true times, learning, quality, takt and cost from plain frames; it knows no screen."""

@@ -16,8 +16,7 @@ CELL = ["product", "operation", "worker"]
 PRACTISED = ("operation", "inspection")
 TASKS = ("operation", "inspection", "setup", "rework")  # walks and interruptions are no other task
 ORDINARY_GAP_DAYS = 7.0  # shorter time away is the ordinary rhythm of the week
-SPELL_PAUSE_MINUTES = 30.0
-SESSION_PAUSE_HOURS = 4.0
+PAUSE_MINUTES = 30.0
 
 _SECOND = 1_000_000  # of the microseconds in which start times are kept
 
@@ -26,8 +25,9 @@ _SECOND = 1_000_000  # of the microseconds in which start times are kept
 class Practice:
     """The practised laps sorted by cell and time, as arrays over laps unless said otherwise.
 
-    A spell is a run of laps of one cell without another task or a pause over 30 minutes; a
-    session is a batch at one go, the laps of which resemble each other.
+    A spell is a run of laps of one cell without another task or a pause over 30 minutes. A session
+    is a batch without such a pause, a day (UTC) at most: its laps resemble each other, those of the
+    afternoon or of the next batch less so.
     """
 
     position: np.ndarray  # place of the lap in the frame it came from
@@ -66,11 +66,11 @@ def practice_of(laps: pd.DataFrame) -> Practice:
     pieces = laps["units"].to_numpy(float)[position]
     pause = _pauses(started[position], seconds, cell_start)
     run = _runs_of_one_task(np.isin(activity, TASKS), keys, started, laps["row"])[position]
-    spell_start = cell_start | _changes(run) | (pause > SPELL_PAUSE_MINUTES * 60)
+    paused = pause > PAUSE_MINUTES * 60
+    spell_start = cell_start | paused | _changes(run)
     batch = laps["batch"].cat.codes.to_numpy()[position]
-    unnamed = (laps["batch"].astype(object).to_numpy() == "")[position]
-    parted = np.where(unnamed, pause > SESSION_PAUSE_HOURS * 3600, _changes(batch))
-    session_starts = np.flatnonzero(cell_start | (spell_start & parted))
+    day = started[position] // (86400 * _SECOND)
+    session_starts = np.flatnonzero(cell_start | paused | _changes(batch, day))
     cell_starts = np.flatnonzero(cell_start)
     weeks = pause / (7 * 86400)
     return Practice(

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.study.regression import ACTIVE, Work, log_mean
-from analysis.study.selection import Candidate
+from analysis.study.selection import Candidate, expected
 
 _LOSS_STEP = 1e-3
 
@@ -39,8 +39,9 @@ def log_lap(fits: CellFits, experience, pieces=1, before_in_spell=None):
     """(log of the mean seconds per piece of a lap in every cell, its variance).
 
     The lap's pieces are E+1 ... E+k; before_in_spell: pieces of the spell done before it, None for
-    straight on. In the variance: the curve's parameters, the retention, and the doubt between
-    curves, sum of w (variance + (value - chosen)^2), w Akaike weights (Burnham & Anderson 2002).
+    straight on. The mean is over the curves by their Akaike weights w (`selection.expected`). In
+    the variance about it: the curves' parameters, the retention, and the doubt between curves,
+    sum of w (variance + (value - mean)^2) (Burnham & Anderson 2002).
     """
     cells = len(fits.variance)
     experience = np.maximum(np.broadcast_to(experience, (cells,)), 0.0)
@@ -53,12 +54,12 @@ def log_lap(fits: CellFits, experience, pieces=1, before_in_spell=None):
         ),
         strict=True,
     )
-    chosen = np.select([c.chosen for c in fits.candidates], values)
+    mean = expected(fits.candidates, values)
     variance = sum(
-        candidate.weight * (own + (value - chosen) ** 2)
+        candidate.weight * (own + (value - mean) ** 2)
         for candidate, value, own in zip(fits.candidates, values, variances, strict=True)
     )
-    return chosen, variance
+    return mean, variance
 
 
 def _log_lap(candidate: Candidate, loss_slope, fits: CellFits, work: Work):

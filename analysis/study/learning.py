@@ -25,7 +25,8 @@ CELL_COLUMNS = [
     "plateau_identifiable", "pieces_made", "effective_experience", "next_unit_seconds",
     "next_unit_low", "next_unit_high", "present_seconds", "present_low", "present_high",
     "next_batch_seconds", "next_batch_low", "next_batch_high", "retention_per_week",
-    "retention_low", "retention_high", "restart_effect", "laps", "pooled", "note",
+    "retention_low", "retention_high", "restart_effect", "laps", "pooled",
+    "pooled_next_unit_seconds", "note",
     "pieces_to_plateau", "two_week_break_seconds", "two_week_break_batch_seconds",
     "two_week_break_batch_low", "two_week_break_batch_high", "practice_p", "lap_noise",
     "session_noise", "degrees_of_freedom",
@@ -41,9 +42,12 @@ _LOSS_STEP = 1e-3
 @dataclass(frozen=True)
 class LearningResult:
     """cells: CELL_COLUMNS, one row a product, operation and worker: times in seconds per piece
-    (`next_batch_*` and `two_week_break_batch_*` for 25 pieces together); `pooled` where there are
-    too few laps; `practice_p` of the exponent being 0; `restart_effect` and `lap_noise`,
-    `session_noise` (standard deviations) on the log scale; NaN where a thing cannot be told.
+    (`next_batch_*` and `two_week_break_batch_*` for 25 pieces together); next and present times
+    are the mean over the curves in doubt, of a `constant` its level; `pooled` where there are too
+    few laps: the times are then their plain mean, `pooled_next_unit_seconds` what other operations
+    and published studies make of it, and the intervals allow for both; `practice_p` of the exponent
+    being 0; `restart_effect` and `lap_noise`, `session_noise` (standard deviations) on the log
+    scale; NaN where a thing cannot be told.
     laps: LAP_COLUMNS on the index of the laps given (cell -1 and NaN where a lap is no practice).
     fits: what forecasts need, its arrays in the order of `cells`; None without practice."""
 
@@ -114,9 +118,11 @@ def _cell_frame(practice: Practice, retention: Retention, selection: Selection, 
         int
     )
     cells["effective_experience"] = fits.experience
-    _add(cells, "next_unit", next_unit(fits))
+    level = np.where(selection.few, cells["first_unit_seconds"], np.nan)
+    _add(cells, "next_unit", next_unit(fits), level)
+    cells["pooled_next_unit_seconds"] = np.where(selection.few, next_unit(fits)[0], np.nan)
     _add(cells, "present", _present(practice, selection, fits))
-    _add(cells, "next_batch", next_batch(fits, BATCH))
+    _add(cells, "next_batch", next_batch(fits, BATCH), BATCH * level)
     cells["retention_per_week"] = retention.per_week
     cells["retention_low"], cells["retention_high"] = retention.low, retention.high
     told = selection.work.restart_told
@@ -132,8 +138,12 @@ def _cell_frame(practice: Practice, retention: Retention, selection: Selection, 
     return cells[CELL_COLUMNS]
 
 
-def _add(cells, name, triple):
-    cells[f"{name}_seconds"], cells[f"{name}_low"], cells[f"{name}_high"] = triple
+def _add(cells, name, triple, instead=np.nan):
+    """instead: the value to state, where known; the interval is made to hold what is stated."""
+    value, low, high = triple
+    value = np.where(np.isfinite(instead), instead, value)
+    cells[f"{name}_seconds"] = value
+    cells[f"{name}_low"], cells[f"{name}_high"] = np.minimum(low, value), np.maximum(high, value)
 
 
 def _add_break(cells, retention: Retention, fits: CellFits):
@@ -208,10 +218,11 @@ def _present(practice: Practice, selection: Selection, fits: CellFits):
     value = value + np.log(np.add.reduceat(practice.pieces * slowness, starts) / pieces)
     used = np.add.reduceat(selection.weight, starts)
     seconds = np.add.reduceat(np.where(selection.good, practice.seconds, 0.0), starts)
-    level = (selection.curve == "constant") & ~selection.few & (used > 0)
+    level = (selection.curve == "constant") & (used > 0)
     mean = np.where(level, seconds / np.where(level, used, 1.0), np.exp(value))
+    centre = np.where(selection.few, np.exp(value), mean)
     half = fits.t * np.sqrt(variance)
-    return mean, mean * np.exp(-half), mean * np.exp(half)
+    return mean, centre * np.exp(-half), centre * np.exp(half)
 
 
 def _notes(selection: Selection):

@@ -16,7 +16,8 @@ import numpy as np
 from analysis.study.experience import Practice
 
 LIKENESS_GRID = np.array([0.0, 0.01, 0.02, 0.04, 0.07, 0.12, 0.2, 0.35, 0.6, 1.0, 1.8, 3.5, 8.0])
-OTHERS_WEIGH_AS = 4.0  # cells: what all other cells say of the likeness counts as so many
+GUESS_WEIGHS_AS = 4.0  # cells
+SPREAD_STEPS = 20
 USUAL_LIKENESS = 0.15  # the guess, within a factor of 13 either way; of our own, no source
 USUAL_SPREAD = 1.3
 
@@ -118,11 +119,12 @@ def restricted_likelihood(sums: Sums, laps, penalty, grid=LIKENESS_GRID):
 
 
 def likeness_of(sums: Sums, laps, penalty, pieces_per_lap):
-    """(likeness of every cell, doubt about a single piece).
+    """(likeness of every cell, doubt about a single piece, weights of the likenesses of the grid).
 
-    The likeness: its own likelihood, what the other cells say, and the guess. All the cells
-    together count as OTHERS_WEIGH_AS cells at most (empirical Bayes): laps at one bench, by the
-    same hands, are alike in the same way, but not exactly.
+    The likeness is the mean over what is likely by the cell's own likelihood and by how likenesses
+    are spread over the bench: some work is steadier than other. That spread starts as the guess,
+    which counts as GUESS_WEIGHS_AS cells, and is moved to where the cells' own lie (nonparametric
+    empirical Bayes, Laird 1978).
 
     Laps of k pieces show sigma^2 (1/k + likeness); what a single piece strays, sigma^2 (1 +
     likeness), follows only with the likeness. The doubt is the mean of the ratio of the two over
@@ -131,14 +133,16 @@ def likeness_of(sums: Sums, laps, penalty, pieces_per_lap):
     sessions = np.diff(np.append(sums.session_cell_starts, len(sums.session_cell)))
     telling = (sessions > 1) & (laps > sums.products.shape[1] + 1)
     likelihood = restricted_likelihood(sums, laps, penalty)
-    likelihood = np.where(telling, likelihood - likelihood.max(axis=0), 0.0)
-    share = min(1.0, OTHERS_WEIGH_AS / max(telling.sum(), 1))
-    others = share * (likelihood.sum(axis=1)[:, None] - likelihood)
+    likelihood = np.where(telling, np.exp(likelihood - likelihood.max(axis=0)), 1.0)
     away = (np.log(np.maximum(LIKENESS_GRID, 0.005)) - np.log(USUAL_LIKENESS)) / USUAL_SPREAD
-    posterior = likelihood + others - 0.5 * away[:, None] ** 2
-    weight = np.exp(posterior - posterior.max(axis=0))
-    weight /= weight.sum(axis=0)
+    guess = np.exp(-0.5 * away**2)
+    guess *= GUESS_WEIGHS_AS / guess.sum()
+    spread = guess
+    for _ in range(SPREAD_STEPS):
+        weight = spread[:, None] * likelihood
+        weight /= weight.sum(axis=0)
+        spread = guess + weight[:, telling].sum(axis=1)
     likeness = (weight * LIKENESS_GRID[:, None]).sum(axis=0)
     ratio = (1 + LIKENESS_GRID)[:, None] / (1 / pieces_per_lap + LIKENESS_GRID[:, None])
     mean_ratio = (weight * ratio).sum(axis=0)
-    return likeness, mean_ratio * (1 / pieces_per_lap + likeness) / (1 + likeness)
+    return likeness, mean_ratio * (1 / pieces_per_lap + likeness) / (1 + likeness), weight

@@ -38,6 +38,7 @@ class Noise:
     likeness: np.ndarray  # tau^2 / sigma^2
     freedom: np.ndarray
     piece_doubt: np.ndarray  # factor on the variance of a single piece, see `likeness_of`
+    likely: np.ndarray  # (LIKENESS_GRID, cells): weights of the likenesses, each cell's sum 1
 
 
 @dataclass(frozen=True)
@@ -93,7 +94,7 @@ def noise_of(practice: Practice, bend: Bend, response, weight) -> Noise:
     sums = Sums.of([*bend.columns, response], weight, practice)
     laps = np.bincount(practice.cell, weight > 0)
     pieces_per_lap = np.bincount(practice.cell, practice.pieces) / np.bincount(practice.cell)
-    likeness, doubt = likeness_of(sums, laps, bend.hold, pieces_per_lap)
+    likeness, doubt, likely = likeness_of(sums, laps, bend.hold, pieces_per_lap)
     rest = bend.rest(practice, response, weight, likeness)
     freedom = np.maximum(laps - effective_columns(sums, bend.hold), 0.0)
     freedom = np.where(freedom < 0.5, 0.0, freedom)
@@ -101,7 +102,7 @@ def noise_of(practice: Practice, bend: Bend, response, weight) -> Noise:
         variance = np.where(freedom > 0, np.maximum(rest, 0) / freedom, np.nan)
     pooled = pooling.pooled_noise(variance, freedom)
     variance = np.where(np.isfinite(variance), variance, pooled)
-    return Noise(np.maximum(variance, 1e-16), likeness, freedom, doubt)
+    return Noise(np.maximum(variance, 1e-16), likeness, freedom, doubt, likely)
 
 
 def first_good_laps(practice: Practice, bend: Bend, response):

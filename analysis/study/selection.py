@@ -1,7 +1,9 @@
 """Every learning curve fitted to every cell, and the one its laps support.
 
 `constant` gives way only where practice shows (p < .05, sessions counted as such); among the
-others the least AICc decides, and the doubt between them goes into the intervals.
+others the least AICc decides which is named. What is expected of a piece is the mean over all the
+curves by their Akaike weights, and their doubt goes into the intervals (Burnham & Anderson 2002):
+which curve is the true one can seldom be told, and curves that fit alike part where laps end.
 """
 
 from __future__ import annotations
@@ -13,7 +15,7 @@ import numpy as np
 from analysis.study import pooling
 from analysis.study.experience import Practice
 from analysis.study.fits import fit_plateau_curves, fit_unit_curves
-from analysis.study.likeness import Sums, solve, split
+from analysis.study.likeness import LIKENESS_GRID, Sums, inverse, solve, split
 from analysis.study.noise import BENDING_LAPS, Bend, Noise, noise_of, work_of
 from analysis.study.regression import (
     ACTIVE,
@@ -36,14 +38,15 @@ CLEARLY_BETTER = 2.0  # AICc by which a curve with one more parameter must win (
 RESTART_SPREAD = 0.3  # the restart effect is held to be within about +-60 % before laps are seen
 RESTART_UNLIKE = 0.15  # and, once the others are seen, a cell's within +-30 % of theirs
 BENT_SPREAD = 0.3  # of a bent curve's exponent about the published one: rates from 54 to 123 %
-NEGLIGIBLE_WEIGHT = 0.02
+BEFORE = (1, 1 / 3, 1 / 3, 1, 1 / 3)  # weights of the curves before laps are seen: steady, going
+# on falling (three curves that nearly coincide and so share one), levelling out are equally likely
 FALLING = ("unit", "cumulative_average", "plateau", "prior")
 
 
 @dataclass(frozen=True)
 class Candidate:
     """A curve fitted to every cell. log_smearing leads from the curve of logs to that of means
-    (Duan 1983); weight is its Akaike weight where it is chosen or in doubt, else 0."""
+    (Duan 1983); weight is its Akaike weight among all the candidates."""
 
     curve: str
     theta: np.ndarray  # (cells, 5)
@@ -58,7 +61,7 @@ class Candidate:
 class Selection:
     """What the laps say of every cell, and of every lap."""
 
-    candidates: list[Candidate]
+    candidates: list[Candidate]  # the curves in the order of ACTIVE, and the pooled guess
     curve: np.ndarray  # over cells; "constant" also where there are too few laps
     few: np.ndarray  # over cells
     unit: Candidate
@@ -93,20 +96,22 @@ def select(practice: Practice, experience, good, before: Selection | None = None
     prior = _prior(noise, work, before)
     data = (response, weight, noise.likeness, practice, work)
     fits = _every_curve(practice, bend, noise, prior, data, before)
-    freedom = _slope_freedom(practice, bend, weight, noise, few)
+    freedom = _slope_freedom(practice, bend, response, weight, noise, few)
     p = _practice_p(fits["unit"], noise, freedom)
     shown = (p < SIGNIFICANCE) & (fits["unit"].theta[:, EXPONENT] < 0) & ~few
     spread = pooling.spread_of_exponents(*_own_exponents(fits["unit"], noise, laps))
     guess = _with_exponent(prior, noise, spread.exponent, spread.deviation)
     pooled = fit("unit", fits["unit"].theta, *data, guess)
     noise = replace(noise, freedom=freedom)
-    akaike = _akaike(fits, laps, noise)
-    curve = np.where(shown, np.array(FALLING)[akaike.argmin(axis=0)], "constant")
+    akaike = _akaike(fits, laps)
+    curve = np.where(shown, _named(fits, akaike, laps, noise), "constant")
+    weights = _weights(fits, akaike, few)
     candidates = [
-        _candidate(one, chosen, weights, data, noise)
-        for one, chosen, weights in _shares(fits, pooled, curve, few, shown, akaike)
+        _candidate(fits[name], curve == name, weight, data, noise)
+        for name, weight in zip(ACTIVE, weights, strict=True)
     ]
-    unit = _candidate(fits["unit"], curve == "unit", np.ones(len(curve)), data, noise)
+    unit = candidates[1]
+    candidates.append(_candidate(pooled, np.zeros(len(few), bool), few * 1.0, data, noise))
     log_expected, z, odd = _judged(candidates, practice, work, response, noise)
     thetas = {name: one.theta for name, one in fits.items()}
     return Selection(
@@ -231,19 +236,21 @@ def _best_fit(curve, starts, data, prior) -> Fit:
     return best
 
 
-def _slope_freedom(practice: Practice, bend: Bend, weight, noise: Noise, few):
-    """Degrees of freedom of the slope's variance sigma^2 h(likeness), after Satterthwaite (1946):
-    1 / d = 1 / d of sigma^2 + (share of session noise)^2 / d of the likeness; other cells'
-    sessions help with the likeness as they do in `likeness_of`."""
-    sums = Sums.of([bend.columns[0], bend.columns[1], bend.columns[0]], weight, practice)
-    hold = 1e-12 * np.eye(2)
-    alone = np.linalg.inv(split(sums.whitened(0.0))[0] + hold)[:, 1, 1]
-    alike = np.linalg.inv(split(sums.whitened(noise.likeness))[0] + hold)[:, 1, 1]
-    share = np.clip(alone / alike, 0, 1)
-    sessions = np.diff(np.append(practice.session_cell_starts, len(practice.session_cell)))
-    between = np.maximum(sessions - 2.0, 0)
-    helped = between + min(4, len(between) - 1) * between.mean()
-    freedom = 1 / (1 / np.maximum(noise.freedom, 1) + (1 - share) ** 2 / np.maximum(helped, 1))
+def _slope_freedom(practice: Practice, bend: Bend, response, weight, noise: Noise, few):
+    """Degrees of freedom of the slope's variance v = sigma^2 h(likeness), after Satterthwaite
+    (1946), d = 2 / variance of log v:  1 / d = 1 / d of sigma^2 + 1/2 variance of log v over the
+    likenesses that are likely, sigma^2 the one that goes with each."""
+    sums = Sums.of([*bend.columns, response], weight, practice)
+    log_v = []
+    for likeness in LIKENESS_GRID:
+        matrix, vector, squares = split(sums.whitened(likeness))
+        unscaled = inverse(matrix + bend.hold)
+        rest = squares - np.einsum("ci,cij,cj->c", vector, unscaled, vector)
+        rest = np.maximum(rest, 1e-13 * sums.products[:, -1, -1] + 1e-300)
+        log_v.append(np.log(rest * unscaled[:, 1, 1]))
+    log_v = np.array(log_v)
+    doubt = (noise.likely * (log_v - (noise.likely * log_v).sum(axis=0)) ** 2).sum(axis=0)
+    freedom = 1 / (1 / np.maximum(noise.freedom, 1) + doubt / 2)
     return np.where(few, noise.freedom, freedom)
 
 
@@ -262,23 +269,41 @@ def _own_exponents(unit: Fit, noise: Noise, laps):
     return np.where(laps >= BENDING_LAPS, unit.theta[:, EXPONENT], np.nan), error
 
 
-def _akaike(fits, laps, noise: Noise):
-    """AICc of the falling curves (Hurvich & Tsai 1989), (4, cells); a bent one is handicapped by
-    CLEARLY_BETTER, and infinite where it is not identifiable.
+def _akaike(fits, laps):
+    """AICc of every curve (Hurvich & Tsai 1989), (5, cells), in the order of ACTIVE.
 
     AICc = N log(squares / N) + 2 p + 2 p (p + 1) / (N - p - 1).
     """
     rows = []
-    for name in FALLING:
-        parameters = len(ACTIVE[name])
+    for name, active in ACTIVE.items():
+        parameters = len(active)
         squares = np.maximum(fits[name].squares, 1e-18 * laps)
         left = np.maximum(laps - parameters - 1, 1)
-        row = laps * np.log(squares) + 2 * parameters + 2 * parameters * (parameters + 1) / left
+        rows.append(
+            laps * np.log(squares) + 2 * parameters + 2 * parameters * (parameters + 1) / left
+        )
+    return np.array(rows)
+
+
+def _named(fits, akaike, laps, noise: Noise):
+    """The falling curve of least AICc; a bent one is handicapped by CLEARLY_BETTER, and not named
+    where it is not identifiable."""
+    rows = []
+    for name, row in zip(ACTIVE, akaike, strict=True):
         if name in ("plateau", "prior"):
             told = _identifiable(fits[name], noise) & (laps >= BENDING_LAPS)
             row = np.where(told, row + CLEARLY_BETTER, np.inf)
         rows.append(row)
-    return np.array(rows)
+    return np.array(FALLING)[np.argmin(rows[1:], axis=0)]
+
+
+def _weights(fits, akaike, few):
+    """Akaike weights exp(-difference / 2) times BEFORE, (5, cells), of the curves that do not rise,
+    for practice slows nobody down; 0 where there are too few laps to weigh them."""
+    rising = np.array([fits[name].theta[:, EXPONENT] > 0 for name in ACTIVE])
+    akaike = np.where(rising, np.inf, akaike)
+    likelihood = np.array(BEFORE)[:, None] * np.exp(-0.5 * (akaike - akaike.min(axis=0)))
+    return likelihood / likelihood.sum(axis=0) * ~few
 
 
 def _identifiable(one: Fit, noise: Noise):
@@ -290,19 +315,6 @@ def _identifiable(one: Fit, noise: Noise):
     if one.curve == "plateau":
         return told & (fraction > 0.02) & (fraction < 0.97) & (-b > 2 * error)
     return told & (log_prior > 0.02) & (log_prior < 8)
-
-
-def _shares(fits, pooled, curve, few, shown, akaike):
-    """(fit, cells in which it is chosen, Akaike weights exp(-difference / 2) in every cell)."""
-    likelihood = np.exp(-0.5 * (akaike - akaike.min(axis=0)))
-    likelihood = np.where(likelihood < NEGLIGIBLE_WEIGHT, 0.0, likelihood) * shown
-    weights = likelihood / np.maximum(likelihood.sum(axis=0), 1e-300)
-    for name, weight in zip(FALLING, weights, strict=True):
-        if weight.any():
-            yield fits[name], (curve == name) & shown, weight
-    level = ~shown & ~few
-    yield fits["constant"], level, level.astype(float)
-    yield pooled, few, few.astype(float)
 
 
 def _candidate(one: Fit, chosen, weight, data, noise: Noise) -> Candidate:
@@ -317,12 +329,19 @@ def _candidate(one: Fit, chosen, weight, data, noise: Noise) -> Candidate:
     )
 
 
+def expected(candidates: list[Candidate], values, cell=slice(None)):
+    """What is expected: the mean of the curves' log values by their weights, and where `constant`
+    is named of laps enough, its level. values: one array a candidate, over cells or over laps,
+    `cell` telling of which."""
+    mean = sum(c.weight[cell] * value for c, value in zip(candidates, values, strict=True))
+    steady = candidates[0].chosen & (candidates[-1].weight == 0)
+    return np.where(steady[cell], values[0], mean)
+
+
 def _judged(candidates, practice: Practice, work, response, noise: Noise):
     """(log of the expected seconds per piece, modified z, suspicious) of every lap."""
-    fitted, smearing = np.empty(len(response)), np.empty(len(practice.cell_starts))
-    for candidate in candidates:
-        here = candidate.chosen[practice.cell]
-        fitted[here] = log_mean(candidate.curve, work, candidate.theta)[0][here]
-        smearing[candidate.chosen] = candidate.log_smearing[candidate.chosen]
-    odd, z = odd_laps(practice, response - fitted, noise.likeness)
-    return fitted + smearing[practice.cell], z, odd
+    cell = practice.cell
+    fitted = [log_mean(c.curve, work, c.theta)[0] for c in candidates]
+    odd, z = odd_laps(practice, response - expected(candidates, fitted, cell), noise.likeness)
+    means = [value + c.log_smearing[cell] for c, value in zip(candidates, fitted, strict=True)]
+    return expected(candidates, means, cell), z, odd

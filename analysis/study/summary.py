@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from analysis.records.figures import figure
 from analysis.records.shop import Shop
 from analysis.study import minutes, quality, route, stock, takt, time_study, weeks
 from analysis.study.content import content
@@ -36,7 +37,8 @@ class Study:
                         within a batch),
                         share_of_bench_time, laps_set_aside, observed_with_all_seconds (the mean
                         with the laps set aside taken back), still_falling (practice still shows)
-    delays              cause, times, seconds, share_of_bench_time (interruptions, longest first)
+    delays              cause, times, seconds, share_of_bench_time, share_low, share_high
+                        (interruptions, longest first)
     delay_percent       interruptions in percent of the other logged time
     learning            LearningResult of analysis/study/learning.py; `learning.cells` is its frame
     quality             product, operation, laps, units, rework_units, scrap_units, lost_units
@@ -70,7 +72,10 @@ class Study:
     cost                product, variant ("" = the product as a mix), labour, material (through
                         yield), rework_and_scrap (its labour), overhead, cost_per_good_piece,
                         cost_low, cost_high, price, earned_per_hour, earned_low, earned_high,
-                        bench_hours (per good piece), lost_material (part of material), note
+                        bench_hours, bench_hours_low, bench_hours_high (per good piece),
+                        contribution (price less material), contribution_low, contribution_high,
+                        left (price less cost), left_low, left_high, lost_material (part of
+                        material), note
     weeks               week_start (date, a Monday), good_units, bench_hours,
                         good_units_per_bench_hour, and for good_units_per_bench_hour an
                         individuals chart: centre, lower, upper, news ("", "above", "below")
@@ -144,11 +149,11 @@ def study(
     judged = _judged(laps, learning, routes)
     suspicious = judged["suspicious"].to_numpy()
     good = judged["good_units"].to_numpy()
-    present = time_study.present_cells(laps, ~suspicious, learning.cells, shop.timezone)
+    present = time_study.present_cells(laps, ~suspicious, learning.cells)
     yields = quality.quality(laps, shop.timezone)
     delay = time_study.delay_rate(laps, shop.timezone)
     work = content(laps, present, yields, routes, shop, delay, rng)
-    shares = takt.worker_shares(laps, present)
+    shares = takt.worker_shares(laps, present, [worker.name for worker in shop.workers])
     worker_load, station_load = takt.loads(work, shop, shares, routes)
     batch_table = minutes.batches(laps, good, shop)
     return Study(
@@ -161,7 +166,7 @@ def study(
         operations=time_study.time_study(
             laps, suspicious, learning.cells, shop.allowance, shop.timezone
         ),
-        delays=time_study.delays(laps),
+        delays=time_study.delays(laps, shop.timezone),
         delay_percent=delay.percent,
         learning=learning,
         quality=yields,
@@ -211,8 +216,17 @@ def _set_aside(judged: pd.DataFrame) -> pd.DataFrame:
     table = judged.loc[judged["suspicious"], columns].reset_index(drop=True)
     times = table["seconds"] / table["units"] / table["expected_seconds"]
     table["reason"] = [
-        f"took {ratio:.2g} times the {expected:.0f} s a piece its curve expects"
-        + ("; a stop forgotten?" if ratio > 1 else "; a tap too many, or work cut short?")
+        _reason(ratio, expected)
         for ratio, expected in zip(times, table["expected_seconds"], strict=True)
     ]
     return table
+
+
+def _reason(ratio: float, expected_seconds: float) -> str:
+    """Why a lap that took `ratio` times what was expected is set aside."""
+    if ratio > 1:
+        said, guess = f"{figure(ratio)} times", "a stop forgotten?"
+    else:
+        said = f"{figure(100 * ratio)} % of" if ratio >= 0.01 else "less than 1 % of"
+        guess = "a tap too many, or work cut short?"
+    return f"took {said} the {expected_seconds:,.0f} s a piece its curve expects; {guess}"

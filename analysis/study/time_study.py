@@ -131,45 +131,27 @@ def _with_interval(table: pd.DataFrame, between: pd.DataFrame) -> pd.DataFrame:
     )
 
 
-def present_cells(
-    laps: pd.DataFrame, used: np.ndarray, cells: pd.DataFrame, timezone: str
-) -> pd.DataFrame:
+def present_cells(laps: pd.DataFrame, used: np.ndarray, cells: pd.DataFrame) -> pd.DataFrame:
     """Per worker, product and operation: seconds per piece at the present level of practice.
 
     cells: the learning frame. Columns product, operation, worker, pieces_made, seconds, se_log,
-    rating (time-weighted, 1 = 100 %), normal_seconds, still_falling. Where practice does not
-    show (curve `constant`) the present time is the plain mean of the laps used.
+    rating (time-weighted, 1 = 100 %), normal_seconds, still_falling.
     """
     keys = ["product", "operation", "worker"]
     table = cells[[*keys, "pieces_made"]].astype(dict.fromkeys(keys, "str"))
     taken = laps[is_regular(laps) & used]
     cell = cell_codes(taken, keys, table)
     taken, cell = taken[cell >= 0], cell[cell >= 0]
-    seconds, units = taken["seconds"].to_numpy(float), taken["units"].to_numpy(float)
-    mean = ratio(seconds, units, cell, clusters(taken, timezone), len(table))
+    seconds = taken["seconds"].to_numpy(float)
     rated = np.bincount(cell, seconds * taken["rating"].to_numpy(float) / 100, len(table))
     spent = np.bincount(cell, seconds, len(table))
     with np.errstate(invalid="ignore", divide="ignore"):
         table["rating"] = np.where(spent > 0, rated / spent, 1.0)
-        fitted = np.log(cells["present_high"] / cells["present_low"]) / (2 * Z95)
-        plain = _widened(mean["se"] / mean["value"], mean["clusters"])
-    # Of few batches the scatter says too little by itself; the fit is helped by other operations.
-    few = (mean["clusters"] < FEWEST_CLUSTERS).to_numpy()
-    plain = np.where(few, np.fmax(plain, fitted.to_numpy()), plain)
-    flat = (cells["curve"] == "constant").to_numpy() & np.isfinite(mean["value"].to_numpy())
-    table["seconds"] = np.where(flat, mean["value"], cells["present_seconds"])
-    table["se_log"] = np.where(flat, plain, fitted)
+    table["seconds"] = cells["present_seconds"]
+    table["se_log"] = np.log(cells["present_high"] / cells["present_low"]) / (2 * Z95)
     table["normal_seconds"] = table["seconds"] * table["rating"]
     table["still_falling"] = ~(cells["curve"] == "constant").to_numpy()
     return table
-
-
-def _widened(se: pd.Series, clusters: pd.Series) -> np.ndarray:
-    """A standard error that, with the normal quantile, gives the t interval of few batches."""
-    from scipy.special import stdtrit
-
-    freedom = np.maximum(clusters.to_numpy(float) - 1, 1)
-    return se.to_numpy() * stdtrit(freedom, 0.975) / Z95
 
 
 def time_study(
@@ -188,7 +170,7 @@ def time_study(
     with_all = observed(laps, np.ones(len(laps), bool), timezone)
     table["observed_with_all_seconds"] = with_all["observed_seconds"]
     table["laps_set_aside"] = with_all["laps"] - table["laps"]
-    present = present_cells(laps, ~suspicious, cells, timezone)
+    present = present_cells(laps, ~suspicious, cells)
     table = table.merge(normal_by_operation(present), on=KEYS, how="left")
     percent = allowance_percent(allowance)
     for end in ("seconds", "low", "high"):
@@ -267,10 +249,14 @@ def delay_rate(laps: pd.DataFrame, timezone: str) -> DelayRate:
     )
 
 
-def delays(laps: pd.DataFrame) -> pd.DataFrame:
-    """Interruptions by cause, longest first: cause, times, seconds, share_of_bench_time.
+def delays(laps: pd.DataFrame, timezone: str) -> pd.DataFrame:
+    """Interruptions by cause, longest first: cause, times, seconds, share_of_bench_time, share_low,
+    share_high.
 
-    They are the foreign element: counted apart, never averaged into a piece's time.
+    They are the foreign element: counted apart, never averaged into a piece's time. The range of
+    the share r = sum y / sum x over days d = 1 … m, y_d a cause's seconds and x_d all of them, is
+    r -+ t(.975, m - 1) sqrt(m / (m - 1) sum (y_d - r x_d)^2) / sum x (Cochran, Sampling
+    Techniques, 1977); NaN below three days.
     """
     delayed = laps[(laps["activity"] == "delay").to_numpy()]
     table = delayed.groupby(delayed["cause"].astype(str))["seconds"].agg(["size", "sum"])
@@ -278,4 +264,23 @@ def delays(laps: pd.DataFrame) -> pd.DataFrame:
     table = table.sort_values("seconds", ascending=False, kind="stable").reset_index()
     total = laps["seconds"].sum()
     table["share_of_bench_time"] = table["seconds"] / (total or 1)
-    return table
+    half = _share_error(laps, delayed, table, timezone)
+    low, high = table["share_of_bench_time"] - half, table["share_of_bench_time"] + half
+    return table.assign(share_low=low.clip(lower=0), share_high=high.clip(upper=1))
+
+
+def _share_error(laps, delayed, table: pd.DataFrame, timezone: str) -> np.ndarray:
+    """Half the width of the range of each cause's share of the time, between days."""
+    from scipy.special import stdtrit
+
+    day = laps["started_at"].dt.tz_convert(timezone).dt.tz_localize(None).dt.normalize()
+    whole = laps["seconds"].groupby(day).sum()
+    days = len(whole)
+    if days < 3:
+        return np.full(len(table), np.nan)
+    causes = delayed["cause"].astype(str)
+    by_day = delayed["seconds"].groupby([day[delayed.index], causes]).sum().unstack(fill_value=0.0)
+    by_day = by_day.reindex(index=whole.index, columns=table["cause"], fill_value=0.0)
+    away = by_day.to_numpy() - np.outer(whole, table["share_of_bench_time"])
+    error = np.sqrt(days / (days - 1) * (away**2).sum(axis=0)) / whole.sum()
+    return stdtrit(days - 1, 0.975) * error

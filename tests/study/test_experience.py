@@ -72,11 +72,18 @@ def test_a_helpers_work_on_another_task_does_not_break_the_makers_spell():
     assert practice.pieces_before_in_spell[own].tolist() == [0, 1]
 
 
-def test_a_session_is_a_batch_at_one_go_or_where_unnamed_the_work_of_half_a_day():
-    named = [lap(0, batch="1"), lap(0, hour=14, batch="1"), lap(0, hour=15, batch="2")]
-    assert len(practice_of(laps_frame(named)).session_starts) == 2
-    unnamed = [lap(0), lap(0, hour=10), lap(0, hour=16)]
-    assert len(practice_of(laps_frame(unnamed)).session_starts) == 2
+def sessions(rows):
+    return len(practice_of(laps_frame(rows)).session_starts)
+
+
+def test_a_session_is_a_batch_without_a_pause_over_half_an_hour_and_a_day_at_most():
+    assert sessions([lap(0, batch="1"), lap(0, minute=2, batch="1")]) == 1
+    assert sessions([lap(0, batch="1"), lap(0, minute=2, batch="2")]) == 2
+    assert sessions([lap(0, batch="1"), lap(0, minute=32, batch="1")]) == 2
+    other = {"operation": "trim"}
+    assert sessions([lap(0), lap(0, minute=1, **other), lap(0, minute=3)]) == 2  # one of each
+    night_long = [lap(0, hour=hour, seconds=3600) for hour in (22, 23)] + [lap(1, hour=0)]
+    assert sessions(night_long) == 2
 
 
 @settings(max_examples=60, deadline=None)

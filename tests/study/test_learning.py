@@ -92,6 +92,20 @@ def test_present_time_of_a_steady_operation_is_simply_seconds_over_pieces():
     assert only(result).present_seconds == pytest.approx(mean, rel=1e-12)
 
 
+@pytest.mark.parametrize("batch", ["", "1"])
+def test_steady_laps_of_whole_batches_straight_on_are_not_made_a_guess(batch):
+    """160 laps of 25 pieces one after another: the level is known as well as its days tell."""
+    rng = np.random.default_rng(10_500)
+    seconds = 25 * 62 * np.exp(0.06 * rng.standard_normal(160))
+    rows = [{"seconds": s, "units": 25, "batch": batch} for s in seconds]
+    laps = laps_frame(rows)
+    ends = pd.Timestamp("2026-03-02T09:00Z") + pd.to_timedelta(np.cumsum(seconds), unit="s")
+    laps["started_at"] = (ends - pd.to_timedelta(seconds, unit="s")).as_unit("us")
+    cell = only(fit_learning(laps))
+    assert cell.curve == "constant"
+    assert 50 < cell.present_low < 62 < cell.present_high < 76
+
+
 def test_no_laps_at_all_give_an_empty_table():
     result = fit_learning(laps_of(PLAIN)[0].iloc[:0])
     assert list(result.cells.columns) == CELL_COLUMNS
@@ -110,7 +124,11 @@ def test_a_few_laps_get_an_honest_too_few_and_a_wide_guess(laps):
     assert cell.learning_rate == 1.0
     assert cell.next_unit_low < 0.75 * cell.next_unit_seconds
     assert cell.next_unit_high > 1.3 * cell.next_unit_seconds
-    assert 0 < cell.next_unit_seconds < 100
+    mean = np.mean(seconds)
+    assert cell.first_unit_seconds == pytest.approx(mean)
+    assert cell.next_unit_seconds == pytest.approx(mean)
+    assert cell.present_seconds == pytest.approx(mean)
+    assert 0 < cell.pooled_next_unit_seconds < mean
 
 
 def test_the_guess_for_thin_data_leans_on_the_shops_own_operations():
@@ -122,7 +140,7 @@ def test_the_guess_for_thin_data_leans_on_the_shops_own_operations():
     alone = fit_learning(laps[thin & keep].reset_index(drop=True)).cells.iloc[0]
     guess = cells.loc["product 3"]
     assert guess.pooled
-    assert guess.next_unit_seconds < alone.next_unit_seconds
+    assert guess.pooled_next_unit_seconds < alone.pooled_next_unit_seconds
     assert "your other operations" in guess.note
     assert "published studies alone" in alone.note
 
@@ -271,8 +289,14 @@ def test_no_laps_whatever_bring_it_down(rows):
     cells = result.cells
     finite = cells[["first_unit_seconds", "next_unit_seconds", "present_seconds", "learning_rate"]]
     assert np.isfinite(finite.to_numpy(float)).all()
-    assert (cells["next_unit_low"] <= cells["next_unit_seconds"]).all()
-    assert (cells["present_low"] <= cells["present_high"]).all()
+    for name in ("next_unit", "present", "next_batch", "plateau"):
+        low, value, high = (cells[f"{name}_{end}"] for end in ("low", "seconds", "high"))
+        assert ((low <= value) & (value <= high) | value.isna()).all()
+    low, rate, high = (cells[f"learning_rate{end}"] for end in ("_low", "", "_high"))
+    assert ((low <= rate) & (rate <= high)).all()
+    kept = cells["retention_per_week"]
+    within = (cells["retention_low"] <= kept) & (kept <= cells["retention_high"])
+    assert (within | kept.isna()).all()
     learning_points(result, laps)
 
 
