@@ -15,7 +15,8 @@ from analysis.screens import answers, parts, source, words
 
 PAGE_LAPS = 50
 CHANGES_SHOWN = 12
-MADE_ID = re.compile(r"\b([0-9a-f]{8})[0-9a-f]{24,}\b")
+# How the store names a change to one lap: `lap 21d1e35a: units, note`, `lap 21d1e35a removed`.
+OF_ONE_LAP = re.compile(r"lap (.+)(?: removed|: ([a-z_, ]+))")
 DONE = {
     "import": "Taken in",
     "lap": "Timed",
@@ -229,7 +230,7 @@ def _history(store, lap: pd.Series, zone: str) -> None:
         st.markdown(
             f"- {words.day(since)}, {since:%H:%M}: {words.duration(old.seconds)}, "
             f"{words.plain(old.operation)}, {words.count(old.units, 'piece')} "
-            f"({words.plain(old.what)})"
+            f"({words.plain(_told(store, old.kind, old.what, zone))})"
         )
 
 
@@ -308,45 +309,62 @@ def _changes(desk: answers.Desk) -> None:
     """Every change to the records, newest first, each with its undo."""
     store = desk.here.store
     number = st.session_state.setdefault("changes_shown", CHANGES_SHOWN)
-    changes = desk.kept("changes", (number,), lambda: store.changes(limit=number + 1))
+    changes = desk.kept("changes", (number,), lambda: _changes_told(desk, number + 1))
     if changes.empty:
         st.markdown("Nothing has been changed yet.")
         return
     st.markdown("Every change, newest first. An undo is a change too, and can itself be undone.")
-    zone = _zone(desk)
     for _, change in changes.head(number).iterrows():
-        _one_change(store, change, zone)
+        _one_change(store, change, _zone(desk))
     if len(changes) > number and st.button("Show earlier changes"):
         st.session_state["changes_shown"] = number + CHANGES_SHOWN
         st.rerun()
 
 
+def _changes_told(desk: answers.Desk, limit: int) -> pd.DataFrame:
+    """The latest changes, each with what it did in words as `told`."""
+    changes, zone = desk.here.store.changes(limit=limit), _zone(desk)
+    told = [_told(desk.here.store, row.kind, row.what, zone) for row in changes.itertuples()]
+    return changes.assign(told=told)
+
+
 def _one_change(store, change: pd.Series, zone: str) -> None:
     at = change["at"].tz_convert(zone)
-    with st.container(horizontal=True, vertical_alignment="center", border=True):
+    card = f"change_{change.change_id}"  # keeps the undo beside the words: see the frame's style
+    with st.container(horizontal=True, vertical_alignment="center", border=True, key=card):
         state = " (undone)" if change.undone else ""
         st.markdown(
-            f"**{words.plain(_what(change))}**{state}  \n{words.day(at)}, {at:%H:%M}",
+            f"**{words.plain(change.told)}**{state}  \n{words.day(at)}, {at:%H:%M}",
             width="stretch",
         )
         if not change.undone and st.button("Undo", key=f"undo_{change.change_id}"):
             _undo(store, change)
 
 
-def _what(change: pd.Series) -> str:
-    """What a change did: `Corrected: lap 21d1e35a…: units`, ids made by the program cut short."""
-    text = change.what.removeprefix("undo of: ").replace("put_away", "put away")
-    shortened = MADE_ID.sub(r"\1…", text)
-    return f"{DONE.get(change.kind, change.kind)}: {shortened}"
+def _told(store, kind: str, what: str, zone: str) -> str:
+    """What a change did: `Corrected: lap of sew, field book, 20 November 2026, 17:24: pieces`."""
+    text = what.removeprefix("undone: ").replace("put_away", "put away")
+    if one := OF_ONE_LAP.fullmatch(text):
+        text = _lap_told(store.history(one[1]).iloc[-1], zone)
+        if one[2]:
+            text += ": " + ", ".join(SHOWN[name].lower() for name in one[2].split(", "))
+    return f"{DONE.get(kind, kind)}: {text}"
+
+
+def _lap_told(lap: pd.Series, zone: str) -> str:
+    """A lap by what a maker knows it by: operation, product, when it began."""
+    began = lap.started_at.tz_convert(zone)
+    names = (f"lap of {lap.operation or lap.activity}", lap["product"], lap.variant)
+    return ", ".join([*filter(None, names), f"{words.day(began)}, {began:%H:%M}"])
 
 
 def _undo(store, change: pd.Series) -> None:
     try:
         store.undo(int(change.change_id))
     except Problem as problem:
-        st.error(str(problem))
+        st.error(words.plain(str(problem)))
         return
-    parts.note_saved(f"Taken back: {_what(change)}.")
+    parts.note_saved(f"Taken back: {change.told}.")
 
 
 def _export(desk: answers.Desk) -> None:

@@ -66,7 +66,10 @@ def test_a_lap_is_corrected_keeps_its_history_and_is_brought_back(show, needed_o
     words = said(tick(screen, 0))
     assert "What it was before" in words and "20 min 34 s" in words
     turn_to(screen, "Changes").button(key=f"undo_{needed_only.version()}").click().run()
-    assert "Taken back: Corrected: lap" in said(screen)
+    assert (
+        "Taken back: Corrected: lap of fold, card box, 11 November 2026, 10:00: seconds."
+        in said(screen)
+    )
     assert open_store(needed_only.url).laps().iloc[-1].seconds == before
 
 
@@ -128,6 +131,19 @@ def test_an_undone_change_offers_no_second_undo_but_its_undo_can_be_undone(show,
         screen.button(key=f"undo_{imported}")
     turn_to(screen, "Changes").button(key=f"undo_{needed_only.version()}").click().run()
     assert needed_only.lap_count() == 24
+
+
+def test_a_change_names_its_lap_as_a_maker_knows_it(show, needed_only):
+    lap = needed_only.laps().iloc[0]
+    needed_only.correct_lap(lap.lap_id, {"units": "3", "rework_units": "1"})
+    needed_only.remove_laps([lap.lap_id])
+    needed_only.undo(needed_only.version())
+    words = said(turn_to(show("laps"), "Changes"))
+    named = "lap of cut, card box, 2 November 2026, 08:00"
+    assert f"Corrected: {named}: pieces, to mend" in words
+    assert f"Removed: {named}" in words
+    assert f"Undone: {named}" in words
+    assert lap.lap_id not in words
 
 
 def test_the_same_file_twice_adds_nothing_and_says_so(show, needed_only):

@@ -91,6 +91,14 @@ def test_a_new_variant_brings_its_product_along(show, own_store):
     assert store.shop().product("card box", "").demand_per_week == 5
 
 
+def test_a_route_is_begun_from_an_empty_table(show, own_store):
+    store = open_store(own_store)
+    new = [{"product": "card box", "operation": "cut", "seconds": 30}]
+    edit(tab(show, "Route"), store, "route", added=new)
+    row = store.routing().iloc[0]
+    assert (row.operation, row.seconds, row.pieces_at_once) == ("cut", 30, 1)
+
+
 def test_a_blank_name_and_a_name_twice_are_refused_by_row(show, bindery):
     version = bindery.version()
     new = [{"variant": "blue", "price": 9.5}, {"product": "desk journal", "variant": "linen"}]
