@@ -18,8 +18,15 @@ SCREENS = (
     ("Records", "shop", "Shop", "shop"),
 )
 
-# Streamlit leaves 6 rem above the title, a fifth of a phone's screen.
-STYLE = "<style>[data-testid='stMainBlockContainer'] {padding-top: 3.2rem}</style>"
+# Streamlit leaves 6 rem above the title, a fifth of a phone's screen; on a phone it also leaves
+# gaps between wrapped rows of trade terms, and drops the undo of a change below its words.
+STYLE = """<style>
+[data-testid='stMainBlockContainer'] {padding-top: 3.2rem}
+[class*='st-key-trade_terms'] {row-gap: 0}
+[class*='st-key-change_'] {flex-wrap: nowrap}
+[class*='st-key-change_'] > * {min-width: 0}
+[class*='st-key-change_'] > :last-child {flex-shrink: 0}
+</style>"""
 
 
 def show() -> None:

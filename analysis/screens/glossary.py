@@ -51,7 +51,8 @@ MEANINGS = {
 
 def beside(*terms: str) -> None:
     """A row of the trade's words for what was just said; a tap or Enter shows the meaning."""
-    with st.container(horizontal=True, gap="xsmall", vertical_alignment="center"):
+    row = {"horizontal": True, "gap": "xsmall", "vertical_alignment": "center"}
+    with st.container(**row, key=f"trade_terms_{terms[0]}"):
         st.caption("In the trade:", width="content")
         for term in terms:
             with st.popover(term, type="tertiary", width="content"):
