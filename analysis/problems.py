@@ -14,6 +14,9 @@ SHOWN_FAULTS = 50
 class Problem(Exception):
     """A condition the user can mend; its text is shown as it stands, without a traceback."""
 
+    def __init__(self, text: str):
+        super().__init__(one_line(text))
+
 
 @dataclass(frozen=True)
 class Fault:
@@ -35,7 +38,8 @@ class Fault:
             parts.append(f"found {_clip(self.value)}")
         if self.remedy:
             parts.append(self.remedy)
-        return f"{self.file}:{self.row}: {self.column or '(file)'}: " + "; ".join(parts)
+        place = f"{self.file}:{self.row}: {self.column or '(file)'}: "
+        return one_line(place + "; ".join(parts))
 
 
 class BadInput(Problem):
@@ -44,13 +48,15 @@ class BadInput(Problem):
     def __init__(self, faults: list[Fault], count: int | None = None):
         self.faults = tuple(faults[:SHOWN_FAULTS])
         self.count = len(faults) if count is None else count
-        super().__init__(self._text())
+        super().__init__(f"{self.count} faults")
 
-    def _text(self) -> str:
-        lines = [str(fault) for fault in self.faults]
-        if self.count > len(lines):
-            lines.append(f"... and {self.count - len(lines)} more faults like these")
-        return "\n".join(lines)
+    def __str__(self) -> str:
+        """One line a fault, and one for those not kept."""
+        lines = list(self.faults)
+        if more := self.count - len(lines):
+            faults = "fault like these" if more == 1 else "faults like these"
+            lines.append(Fault(lines[-1].file if lines else "", 0, "", f"and {more} more {faults}"))
+        return "\n".join(map(str, lines))
 
 
 class StoreProblem(Problem):
@@ -59,6 +65,13 @@ class StoreProblem(Problem):
 
 class NotFound(Problem):
     """Something the user named does not exist; the text lists what does."""
+
+
+def one_line(text: str) -> str:
+    """The text with newlines and other characters that print as none written as escapes."""
+    if text.isprintable():
+        return text
+    return "".join(c if c.isprintable() else c.encode("unicode_escape").decode() for c in text)
 
 
 def _clip(value: str, width: int = 60) -> str:

@@ -24,8 +24,6 @@ are the constant allowances of ILO, Introduction to Work Study.
 import re
 import tomllib
 from dataclasses import dataclass, field
-from math import isfinite
-from pathlib import Path
 from zoneinfo import ZoneInfo
 
 from analysis.problems import BadInput, Fault
@@ -34,6 +32,8 @@ from analysis.records.source import Source, read_source
 DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 CONVENTIONS = ("of normal time", "of working day")
 DAY_SECONDS = 86400
+MOST = 1e12  # of money or pieces, in any currency
+LARGEST_BATCH = 1_000_000
 ORDINARY_DAY = ((8 * 3600, 12 * 3600), (13 * 3600, 17 * 3600))
 
 Hours = tuple[tuple[int, int], ...]
@@ -108,15 +108,29 @@ class Shop:
 def read_shop(source: Source, name: str = "") -> Shop:
     """The shop in a TOML file (path, bytes or open file); BadInput lists every fault by line."""
     text = read_source(source, name)
+    tables = _parsed(text.name, text.text)
     reader = _Reader(text.name, text.text)
-    try:
-        tables = tomllib.loads(text.text)
-    except tomllib.TOMLDecodeError as error:
-        raise BadInput([_syntax_fault(text.name, str(error))]) from None
     shop = _shop(reader, tables)
     if reader.faults:
         raise BadInput(sorted(reader.faults, key=lambda fault: fault.row))
     return shop
+
+
+def _parsed(file: str, text: str) -> dict:
+    """The tables of a TOML text; BadInput where it is none, or none that a shop can have."""
+    try:
+        return tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        fault = _syntax_fault(file, str(error))
+    except RecursionError:
+        fault = Fault(file, 0, "", "has lists within lists too deep to read",
+                      remedy="a shop file has no lists: write one key = value a line")  # fmt: skip
+    except ValueError:  # a number of thousands of digits, which Python does not convert
+        long = re.search(r"\d[\d_]{4000,}", text)
+        row = text.count("\n", 0, long.start()) + 1 if long else 0
+        fault = Fault(file, row, "", "has a number too long to read",
+                      long[0] if long else "", f"give at most {MOST:.0f}")  # fmt: skip
+    raise BadInput([fault])
 
 
 def _syntax_fault(file: str, message: str) -> Fault:
@@ -176,6 +190,8 @@ def _hours(reader: "_Reader", path: tuple[str, ...], value: object) -> Hours:
     for part in filter(None, (part.strip() for part in value.split(","))):
         match = re.fullmatch(r"(\d{1,2}):(\d\d)\s*[-–]\s*(\d{1,2}):(\d\d)", part)
         start, end = _span(match) if match else (0, 0)
+        if DAY_SECONDS > start > end:
+            return reader.fault(path, "ends before it begins", part, _split(match)) or ()
         if not 0 <= start < end <= DAY_SECONDS:
             return reader.fault(path, "is not a span of hours", part, remedy) or ()
         spans.append((start, end))
@@ -183,6 +199,15 @@ def _hours(reader: "_Reader", path: tuple[str, ...], value: object) -> Hours:
     if any(before[1] > after[0] for before, after in zip(spans, spans[1:], strict=False)):
         return reader.fault(path, "has hours that overlap", value, "end one before the next") or ()
     return tuple(spans)
+
+
+def _split(match: re.Match) -> str:
+    """What to do about hours over midnight."""
+    hour, minute, end_hour, end_minute = match.groups()
+    return (
+        f'split at midnight: "{hour}:{minute}-24:00" on this day and '
+        f'"00:00-{end_hour}:{end_minute}" on the next'
+    )
 
 
 def _span(match: re.Match) -> tuple[int, int]:
@@ -258,8 +283,9 @@ def _products(reader: "_Reader", tables: dict) -> tuple[Product, ...]:
 
 def _product(reader: "_Reader", path: tuple[str, ...], table: dict, base: Product) -> Product:
     size = reader.amount(path, table, "batch_size", base.batch_size)
-    if size is not None and (size < 1 or size != int(size)):
-        reader.fault(path + ("batch_size",), "is not a whole number of pieces", size, "at least 1")
+    if size < 1 or size > LARGEST_BATCH or size != int(size):
+        whole = f"is not a whole number from 1 to {LARGEST_BATCH}"
+        reader.fault(path + ("batch_size",), whole, size, "give the pieces started together")
         size = base.batch_size
     return Product(
         base.name,
@@ -300,7 +326,9 @@ class _Reader:
         row = next(
             (self.lines[path[:n]] for n in range(len(path), 0, -1) if path[:n] in self.lines), 0
         )
-        self.faults.append(Fault(self.file, row, ".".join(path), problem, str(value), remedy))
+        self.faults.append(
+            Fault(self.file, row, ".".join(path), problem, _as_written(value), remedy)
+        )
 
     def known(self, path: tuple[str, ...], table: dict, keys: tuple[str, ...]) -> None:
         for key in table:
@@ -336,10 +364,13 @@ class _Reader:
         value = table.get(key, default)
         if value is None:
             return None
-        if isinstance(value, bool) or not isinstance(value, int | float) or not isfinite(value):
+        if isinstance(value, bool) or not isinstance(value, int | float) or value != value:
             self.fault(path + (key,), "is not a number", value, "write digits, without quotes")
         elif value < 0:
             self.fault(path + (key,), "is less than nothing", value, "give 0 or more")
+        elif value > MOST:
+            most = f"{MOST:.0f}"
+            self.fault(path + (key,), f"is more than {most}", value, f"give at most {most}")
         else:
             return value
         return default
@@ -351,6 +382,16 @@ class _Reader:
             return value
         self.fault(path, f"is more than {limit}", value, f"give at most {limit}")
         return default
+
+
+def _as_written(value: object) -> str:
+    """A value for the wording of a fault; what nests is only called by its kind."""
+    if isinstance(value, dict | list):
+        return "a table" if isinstance(value, dict) else "a list"
+    try:
+        return str(value)
+    except ValueError:  # more digits than Python writes
+        return f"{value:#x}"
 
 
 def _lines_of_keys(text: str) -> dict[tuple[str, ...], int]:
@@ -366,7 +407,7 @@ def _lines_of_keys(text: str) -> dict[tuple[str, ...], int]:
             elif "=" in line and not line.startswith("#"):
                 key = _only_path(tomllib.loads(line.split("=")[0] + "= 0"))
                 lines.setdefault(table + key, number)
-        except tomllib.TOMLDecodeError:
+        except (ValueError, RecursionError):  # a line within a text of several lines
             continue
     return lines
 
@@ -382,16 +423,16 @@ def _only_path(nested: object) -> tuple[str, ...]:
 def shop_toml(shop: Shop) -> str:
     """The shop as TOML text that `read_shop` reads back to an equal shop."""
     lines = ["[shop]", *_pairs(shop, ("name", "timezone", "currency")), "", "[week]"]
-    lines += [f"{day} = {_quoted(_hours_text(shop.week.get(day, ())))}" for day in DAYS]
+    lines += [f"{day} = {quoted(hours_text(shop.week.get(day, ())))}" for day in DAYS]
     keys = ("personal_percent", "fatigue_percent", "contingency_percent", "convention")
     lines += ["", "[allowance]", *_pairs(shop.allowance, keys)]
     for worker in shop.workers:
-        lines += ["", f"[workers.{_quoted(worker.name)}]"]
+        lines += ["", f"[workers.{quoted(worker.name)}]"]
         lines += _pairs(worker, ("cost_per_hour", "hours_per_week"))
     for product in shop.products:
-        place = f"products.{_quoted(product.name)}"
+        place = f"products.{quoted(product.name)}"
         if product.variant:
-            place += f".variants.{_quoted(product.variant)}"
+            place += f".variants.{quoted(product.variant)}"
         lines += ["", f"[{place}]", *_pairs(product, _keys_to_write(shop, product))]
     if shop.overhead_per_week is not None:
         lines += ["", "[overhead]", f"per_week = {shop.overhead_per_week!r}"]
@@ -420,28 +461,26 @@ def _keys_to_write(shop: Shop, product: Product) -> list[str]:
 def _pairs(row: object, keys: tuple | list) -> list[str]:
     values = [(key, getattr(row, key)) for key in keys]
     return [
-        f"{key} = {_quoted(value) if isinstance(value, str) else repr(value)}"
+        f"{key} = {quoted(value) if isinstance(value, str) else repr(value)}"
         for key, value in values
         if value is not None
     ]
 
 
-def _hours_text(hours: Hours) -> str:
+def hours_text(hours: Hours) -> str:
+    """Hours as the shop file writes them: `08:00-12:00, 13:00-17:00`."""
+
     def clock(second: int) -> str:
         return f"{second // 3600:02d}:{second % 3600 // 60:02d}"
 
     return ", ".join(f"{clock(start)}-{clock(end)}" for start, end in hours)
 
 
-def _quoted(text: str) -> str:
+def quoted(text: str) -> str:
+    """A text as TOML writes it, in quotes."""
     escapes = {'"': '\\"', "\\": "\\\\"}
     return (
         '"'
         + "".join(escapes.get(c) or (c if c.isprintable() else f"\\U{ord(c):08x}") for c in text)
         + '"'
     )
-
-
-def write_shop(shop: Shop, path: str | Path) -> None:
-    """Write the shop to a TOML file."""
-    Path(path).write_text(shop_toml(shop), encoding="utf-8")

@@ -3,7 +3,7 @@
 import pytest
 
 from analysis.problems import BadInput
-from analysis.records.shop import Allowance, Product, Shop, Worker, read_shop, shop_toml, write_shop
+from analysis.records.shop import Allowance, Product, Shop, Worker, read_shop, shop_toml
 
 FULL = """# the bindery
 [shop]
@@ -124,5 +124,33 @@ def test_a_shop_written_and_read_again_is_the_same_shop(tmp_path):
     odd = Shop(name='a "quoted" \\ name\n\u00e9', workers=(Worker("maker.1"), Worker('"x"')))
     for shop in (Shop(), read_shop(FULL.encode()), odd):
         assert read_shop(shop_toml(shop).encode()) == shop
-    write_shop(odd, tmp_path / "shop.toml")
+    (tmp_path / "shop.toml").write_text(shop_toml(odd), encoding="utf-8")
     assert read_shop(tmp_path / "shop.toml") == odd
+
+
+@pytest.mark.parametrize(
+    "text, row, said",
+    [
+        ("[overhead]\nper_week = " + "9" * 400, 2, "is more than 1000000000000"),
+        ("[overhead]\nper_week = " + "9" * 5000, 2, "has a number too long to read"),
+        ("[overhead]\nper_week = 0x" + "f" * 9000, 2, "is more than 1000000000000"),
+        ("[overhead]\nper_week = inf", 2, "is more than 1000000000000"),
+        ("[products.a]\nbatch_size = 1e308", 2, "is more than 1000000000000"),
+        ("[products.a]\nbatch_size = 1000001", 2, "is not a whole number from 1 to 1000000"),
+        ("[shop]\nname = " + "[" * 3000 + "]" * 3000, 0, "too deep to read"),
+        ("shop.name" + ".a" * 3000 + " = 1", 0, "is not text"),
+    ],
+    ids=range(8),
+)  # fmt: skip
+def test_a_number_no_shop_has_and_endless_nesting_are_faults_like_others(text, row, said):
+    fault = fault_of(text)
+    assert fault.row == row and said in fault.problem and fault.remedy
+    assert len(str(fault)) < 4000
+
+
+def test_hours_over_midnight_are_to_be_split_there():
+    fault = fault_of('[week]\nMon = "22:00-02:00"\n')
+    assert fault.value == "22:00-02:00"
+    assert 'split at midnight: "22:00-24:00" on this day and "00:00-02:00"' in fault.remedy
+    split = read_shop(b'[week]\nMon = "22:00-24:00"\nTue = "00:00-02:00"\n')
+    assert split.week_seconds == 4 * 3600
