@@ -28,11 +28,11 @@ import pyarrow.compute as pc
 
 from analysis.records.faults import Faults
 from analysis.records.lap_ids import LONGEST, derived_ids, repeated_ids
-from analysis.records.numbers import has_decimal_comma, parse_numbers
+from analysis.records.numbers import commas, has_decimal_comma, parse_numbers
 from analysis.records.shop import Shop
 from analysis.records.source import Source, read_source
 from analysis.records.table import Table, is_blank, near_name, read_table
-from analysis.records.text import kept_codes, kept_column
+from analysis.records.text import counted, kept_codes, kept_column
 from analysis.records.times import Times, parse_times
 
 ACTIVITIES = ("operation", "setup", "inspection", "rework", "transport", "delay")
@@ -46,7 +46,6 @@ DEFAULT_NUMBERS = {"units": 1.0, "rework_units": 0.0, "scrap_units": 0.0, "ratin
 LONGEST_SECONDS = 86400
 LOWEST_RATING, HIGHEST_RATING = 50, 150
 MOST_UNITS = 1_000_000
-EARLIEST, LATEST = (np.datetime64(day, "us").astype(np.int64) for day in ("1900", "2200"))
 
 
 @dataclass(frozen=True)
@@ -55,11 +54,13 @@ class LapsFile:
 
     `frame` has the columns COLUMNS: row int64 (the header is row 1), started_at datetime64[us,
     UTC], seconds and rating float64, COUNTS int64, CATEGORIES category of str ("" where blank),
-    lap_id and note str.
+    lap_id and note str. `clock_at`: of each lap written without an offset, what the clock showed,
+    int64 microseconds as if of UTC, so that it can be placed again in another zone; NA of others.
     """
 
     name: str
     frame: pd.DataFrame
+    clock_at: pd.arrays.IntegerArray
     notices: tuple[str, ...] = ()
 
 
@@ -127,42 +128,52 @@ def _not_storable(text: str) -> bool:
 
 def _checked(table: Table, shop: Shop, faults: Faults, notices: list[str]) -> LapsFile:
     times = _times(table, shop, faults, notices)
-    numbers = _numbers(table, faults)
+    numbers = _numbers(table, faults, notices)
     words = {column: _words(table, column) for column in CATEGORIES}
     _check_words(table, words, faults)
     note = _note(table, notices)
     ids = _ids(table, times, numbers, words, note, faults, notices)
     frame = _frame(table, ids, times, numbers, words, note)
-    frame = _without_repeats(frame, ids, faults, notices)
+    clock_at = pd.arrays.IntegerArray(times.as_written, ~times.without_offset)
+    repeats = _repeats(frame, ids, faults, notices)
     faults.stop_if_any()
+    if len(repeats):
+        clock_at = clock_at[~np.isin(np.arange(len(frame)), repeats)]
+        frame = _without(frame, repeats)
     if frame.empty:
         notices.append("The file has a header and no laps.")
-    return LapsFile(table.name, frame, tuple(notices))
+    return LapsFile(table.name, frame, clock_at, tuple(notices))
 
 
 def _times(table: Table, shop: Shop, faults: Faults, notices: list[str]) -> Times:
     times = parse_times(table.columns["started_at"], shop.timezone)
     texts = table.texts("started_at")
+    remedy = "write it as 2026-03-02T09:15:00+01:00"
+    blank = _blank(table, "started_at", times.wrong, remedy, faults)
     faults.add_where(
-        times.wrong,
+        times.wrong & ~blank,
         table.rows,
         "started_at",
         "is not a date and time",
         texts,
-        "write it as 2026-03-02T09:15:00+01:00",
+        remedy,
     )
-    far = ~times.wrong & ((times.utc < EARLIEST) | (times.utc >= LATEST))
     faults.add_where(
-        far,
+        times.far,
         table.rows,
         "started_at",
         "is not a year a lap can be from",
         texts,
         "give a year from 1900 to 2199",
     )
-    ok = ~(times.wrong | far)
+    ok = ~(times.wrong | times.far)
     for which, sentence in (
-        (times.without_offset, f"{{}} without an offset taken in the shop's zone, {shop.timezone}"),
+        (
+            times.without_offset,
+            f"{{}} without an offset taken in the shop's zone, {shop.timezone}; if the clock was "
+            "in another, set the shop's timezone (page Shop, Costs), and laps in the store move "
+            "along",
+        ),
         (times.date_only, "{} with a date only taken at 00:00"),
         (
             times.repeated,
@@ -176,35 +187,64 @@ def _times(table: Table, shop: Shop, faults: Faults, notices: list[str]) -> Time
     ):
         count = int((which & ok).sum())
         if count:
-            notices.append(sentence.format("1 time" if count == 1 else f"{count} times") + ".")
+            notices.append(sentence.format(counted(count, "time")) + ".")
     return times
 
 
-def _numbers(table: Table, faults: Faults) -> dict[str, np.ndarray]:
-    """The number columns as float64, their limits checked; a fault's entry is NaN."""
-    given = [table.columns[column] for column in ("seconds", *DEFAULT_NUMBERS)
-             if column in table.columns]  # fmt: skip
-    comma = table.decimal_comma and has_decimal_comma(given)
+def _blank(table: Table, column: str, wrong: np.ndarray, remedy: str, faults: Faults) -> np.ndarray:
+    """Which of the wrong entries are wrong since nothing stands there; noted as such."""
+    if not wrong.any():
+        return wrong
+    blank = wrong & is_blank(table.columns[column])
+    faults.add_where(blank, table.rows, column, "is blank", table.texts(column), remedy)
+    return blank
+
+
+def _numbers(table: Table, faults: Faults, notices: list[str]) -> dict[str, np.ndarray]:
+    """The number columns as float64, their limits checked; a fault's entry is NaN.
+
+    A comma is a decimal comma in a file that is not parted by commas, which is said with an
+    example; in a count of pieces it is a fault, since it can only part thousands.
+    """
+    fractions = [column for column in ("seconds", "rating") if column in table.columns]
+    comma = table.decimal_comma and has_decimal_comma([table.columns[c] for c in fractions])
+    if comma:
+        notices.extend(filter(None, (_comma_notice(table, column) for column in fractions)))
     numbers = {}
     for column in ("seconds", *DEFAULT_NUMBERS):
         if column not in table.columns:
             numbers[column] = np.full(len(table.rows), DEFAULT_NUMBERS[column])
             continue
         blank = DEFAULT_NUMBERS.get(column, np.nan)
-        numbers[column] = parse_numbers(table.columns[column], comma, blank)
+        fraction = column in fractions
+        numbers[column] = parse_numbers(table.columns[column], comma and fraction, blank)
+        wrong, remedy = np.isnan(numbers[column]), _number_remedy(table, comma, fraction)
         faults.add_where(
-            np.isnan(numbers[column]),
+            wrong & ~_blank(table, column, wrong, "give a time in seconds", faults),
             table.rows,
             column,
             "is not a number",
             table.texts(column),
-            _number_remedy(table, comma),
+            remedy,
         )
     _check_limits(table, numbers, faults)
     return numbers
 
 
-def _number_remedy(table: Table, comma: bool) -> str:
+def _comma_notice(table: Table, column: str) -> str:
+    texts = commas(table.columns[column])
+    if not len(texts):
+        return ""
+    meant = texts[0].as_py().strip()
+    return (
+        f"The comma in {column} was read as a decimal comma, so that {meant} is "
+        f"{meant.replace(',', '.')} ({counted(len(texts), 'such entry', 'such entries')})."
+    )
+
+
+def _number_remedy(table: Table, comma: bool, fraction: bool) -> str:
+    if not fraction:
+        return "count whole pieces, in digits without a comma"
     if comma:
         return "other numbers here have a decimal comma: write 1234,5 without a point"
     if table.decimal_comma:
@@ -293,17 +333,21 @@ def _check_words(
 
 
 def _note(table: Table, notices: list[str]) -> pa.ChunkedArray:
-    """The notes, with what stands in columns the contract does not know behind them."""
+    """The notes, with what stands in columns the contract does not know behind them, by name, so
+    that their order in the file makes no other lap.
+    """
     rows = len(table.rows)
     note = table.columns.get("note")
     if note is None:
         note = pa.chunked_array([pa.array([""] * rows, pa.string())])
     note = kept_column(note, table.guarded)
-    unknown = [column for column in table.columns if column not in COLUMNS]
+    unknown = sorted(column for column in table.columns if column not in COLUMNS)
     kept = [column for column in unknown if not is_blank(table.columns[column]).all()]
+    empty = [column for column in unknown if column not in set(kept)]
+    if empty:
+        notices.append(f"Not columns of laps, and blank: {', '.join(map(_with_hint, empty))}.")
     if kept:
-        named = ", ".join(map(_with_hint, kept[:10]))
-        named += f" and {len(kept) - 10} more" if len(kept) > 10 else ""
+        named = ", ".join(map(_with_hint, kept))
         notices.append(f"Not columns of laps, kept in the note: {named}.")
         values = {column: kept_column(table.columns[column], table.guarded) for column in kept}
         note = _joined_notes(note, values)
@@ -348,8 +392,8 @@ def _ids(
         return given if given is not None else pa.chunked_array([pa.array([], pa.string())])
     derived = derived_ids(_content(missing, times, numbers, words, note))
     notices.append(
-        f"{len(derived)} laps without a lap_id were given one derived from their row, "
-        "so that the same file adds nothing when it is read again."
+        f"{counted(len(derived), 'lap')} without a lap_id: one was derived from the row, so that "
+        "the same file adds nothing when it is read again."
     )
     ids = np.array(given.to_pylist() if given is not None else [""] * len(missing), object)
     ids[missing] = derived
@@ -389,13 +433,13 @@ def _frame(
     return pd.DataFrame(columns, columns=list(COLUMNS), copy=False)
 
 
-def _without_repeats(
+def _repeats(
     frame: pd.DataFrame, ids: pa.ChunkedArray, faults: Faults, notices: list[str]
-) -> pd.DataFrame:
-    """The frame with each lap once; one id on laps that differ is a fault."""
+) -> np.ndarray:
+    """Where a lap stands again, alike in every column; one id on laps that differ is a fault."""
     places = repeated_ids(ids)
     if not len(places):
-        return frame
+        return places
     again = frame.iloc[places]
     again = again[again.lap_id != ""]
     groups = pd.factorize(again.lap_id)[0]
@@ -407,11 +451,14 @@ def _without_repeats(
         lambda at: [f"{again.lap_id.iloc[p]} (first in row {rows[first[p]]})" for p in at],
         "give each lap an id of its own",
     )  # fmt: skip
-    repeats = again.index[alike & (first != np.arange(len(first)))]
-    if not len(repeats):
-        return frame
-    notices.append(f"{len(repeats)} repeats of a lap, alike in every column, were left out.")
-    frame = frame.drop(index=repeats).reset_index(drop=True)
+    repeats = again.index[alike & (first != np.arange(len(first)))].to_numpy()
+    if len(repeats):
+        notices.append(f"Left out: {counted(len(repeats), 'repeat')} of a lap, alike in all.")
+    return repeats
+
+
+def _without(frame: pd.DataFrame, places: np.ndarray) -> pd.DataFrame:
+    frame = frame.drop(index=places).reset_index(drop=True)
     for column in CATEGORIES:
         frame[column] = frame[column].cat.remove_unused_categories()
     return frame

@@ -15,6 +15,12 @@ def has_decimal_comma(columns: list[pa.ChunkedArray]) -> bool:
     return any(pc.any(pc.match_substring(_texts(column), ",")).as_py() for column in columns)
 
 
+def commas(column: pa.ChunkedArray) -> pa.ChunkedArray:
+    """The entries of a column that hold a comma."""
+    texts = column.cast(pa.string())
+    return texts.filter(pc.match_substring(texts, ","))
+
+
 def parse_numbers(
     column: pa.ChunkedArray, decimal_comma: bool = False, blank: float = np.nan
 ) -> np.ndarray:

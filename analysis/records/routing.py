@@ -134,9 +134,15 @@ def _numbers(table: Table, faults: Faults) -> dict[str, np.ndarray]:
         if column not in table.columns:
             numbers[column] = np.full(len(table.rows), blank)
             continue
-        values = parse_numbers(table.columns[column], comma, np.nan)
-        empty = (_texts(table, column) == "").to_numpy()
-        wrong = np.isnan(values) & ~(empty & (column != "seconds")) | (values < least)
+        values = parse_numbers(table.columns[column], comma and not whole, np.nan)
+        texts = _texts(table, column)
+        empty = (texts == "").to_numpy()
+        if column == "seconds":
+            faults.add_where(empty, table.rows, column, "is blank", table.texts(column),
+                             "give the planned time of a piece in seconds")  # fmt: skip
+        if comma and not whole:
+            values = _without_thousands(table, column, texts, values, faults)
+        wrong = np.isnan(values) & ~empty | (values < least)
         if whole:
             wrong |= ~empty & (values != np.floor(values)) | (values > 1_000_000)
         kind = "a whole number" if whole else "a number"
@@ -144,6 +150,16 @@ def _numbers(table: Table, faults: Faults) -> dict[str, np.ndarray]:
                          table.texts(column), "write digits only")  # fmt: skip
         numbers[column] = np.where(empty, blank, values)
     return numbers
+
+
+def _without_thousands(
+    table: Table, column: str, texts: pd.Series, values: np.ndarray, faults: Faults
+) -> np.ndarray:
+    """The values, with 1,234 made a fault: a planned time seldom has three decimals."""
+    thousands = texts.str.fullmatch(r"[1-9]\d{0,2},\d{3}").to_numpy(bool)
+    faults.add_where(thousands, table.rows, column, "may be thousands or have a decimal comma",
+                     table.texts(column), "write 1234, or 1,23")  # fmt: skip
+    return np.where(thousands, 1.0, values)  # noted, and no fault of another kind
 
 
 def _truths(table: Table, faults: Faults) -> np.ndarray:

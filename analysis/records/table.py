@@ -2,6 +2,7 @@
 
 import csv
 import difflib
+import os
 import re
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
@@ -101,7 +102,7 @@ def _unique_names(header: list[str]) -> list[str]:
     names: list[str] = []
     seen: dict[str, int] = {}
     for place, name in enumerate(header, 1):
-        name = name or f"column {place}"
+        name = name or f"unnamed column {place}"
         seen[name] = seen.get(name, 0) + 1
         names.append(name if seen[name] == 1 else f"{name} ({seen[name]})")
     return names
@@ -251,16 +252,37 @@ def is_blank(column: pa.ChunkedArray) -> np.ndarray:
 
 
 def write_table(columns: dict[str, pa.Array], target: str | Path | BinaryIO) -> None:
-    """Write columns of text as CSV by RFC 4180: UTF-8, quotes only where they are needed."""
+    """Write columns of text as CSV by RFC 4180: UTF-8, quotes only where they are needed.
+
+    A file of that name is replaced when the new one is whole, and stays as it is if that fails.
+    """
     if hasattr(target, "write"):
         _write_rows(columns, target)
         return
     try:
-        with open(target, "wb") as file:
-            _write_rows(columns, file)
+        _write_anew(columns, Path(target))
     except OSError as error:
         raise Problem(f"{target} cannot be written ({error.strerror}); choose another place."
                       ) from None  # fmt: skip
+
+
+def _write_anew(columns: dict[str, pa.Array], target: Path) -> None:
+    if target.exists() and not target.is_file():  # a device or a pipe is not replaced
+        with open(target, "wb") as file:
+            _write_rows(columns, file)
+        return
+    target = target.resolve()  # what a link points to is replaced, not the link
+    unfinished = target.with_name(f".{target.name}.{os.getpid()}")
+    try:
+        with open(unfinished, "xb") as file:
+            _write_rows(columns, file)
+            file.flush()
+            os.fsync(file.fileno())
+        if target.exists():
+            os.chmod(unfinished, target.stat().st_mode)
+        os.replace(unfinished, target)
+    finally:
+        unfinished.unlink(missing_ok=True)
 
 
 def _write_rows(columns: dict[str, pa.Array], file: BinaryIO) -> None:

@@ -1,8 +1,13 @@
 """Text as it is kept: trimmed, in Unicode normal form C, and safe to hand to a spreadsheet.
 
-A spreadsheet runs a cell that begins with = + - @ tab or carriage return as a formula. Such text
-is written behind an apostrophe, and an apostrophe in front is doubled; reading takes one off in
-front of exactly these, so that any text comes back as it was and a plain 'twas stays whole.
+A spreadsheet runs a cell that begins with = + - @ (their full-width forms too), tab or a line end
+as a formula. Such text is written behind an apostrophe, and an apostrophe in front is doubled;
+reading takes one off in front of exactly these, so that any text comes back as it was and a plain
+'twas stays whole.
+
+A spreadsheet set up to part fields by semicolons splits our comma-separated lines at any semicolon
+inside a text and runs what follows: `glue;=1+1`. Quotes do not keep it from that, only another text
+would, so it is left: open an export there as comma-separated.
 """
 
 import numpy as np
@@ -10,6 +15,8 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from analysis.records.numbers import combined
+
+FORMULA = "=+\\-@\t\r\n\uff1d\uff0b\uff0d\uff20"
 
 
 def kept_column(
@@ -20,13 +27,18 @@ def kept_column(
     if not pc.all(pc.string_is_ascii(column)).as_py():
         column = pc.utf8_normalize(column, form="NFC")
     if guarded and pc.any(pc.starts_with(column, "'")).as_py():
-        column = pc.replace_substring_regex(column, "(?s)^'([=+\\-@\t\r'])", r"\1")
+        column = pc.replace_substring_regex(column, f"(?s)^'([{FORMULA}'])", r"\1")
     return column
 
 
 def guarded_column(column: pa.ChunkedArray | pa.Array) -> pa.ChunkedArray | pa.Array:
     """A column of string as it is written to CSV, so that `kept_column` brings it back."""
-    return pc.replace_substring_regex(column, "(?s)^([=+\\-@\t\r'])", r"'\1")
+    return pc.replace_substring_regex(column, f"(?s)^([{FORMULA}'])", r"'\1")
+
+
+def counted(number: int, one: str, many: str = "") -> str:
+    """A number with its noun: `1 lap`, `2 laps`."""
+    return f"{number} {one if number == 1 else many or one + 's'}"
 
 
 def kept_codes(

@@ -9,7 +9,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from analysis.records.numbers import fill
-from analysis.records.zones import wall_to_utc
+from analysis.records.zones import DAY, wall_to_utc
 
 ISO_8601 = (
     r"^[0-9]{4}-?[0-9]{2}-?[0-9]{2}([T ][0-9]{2}(:?[0-9]{2}(:?[0-9]{2}([.,][0-9]{1,9})?)?)?"
@@ -17,6 +17,7 @@ ISO_8601 = (
 )
 WITH_OFFSET = r"[T ][0-9:.,]+ ?(Z|[+-][0-9]{2}(:?[0-9]{2})?)$"
 PARSED = np.dtype([("micros", np.int64), ("wrong", bool), ("local", bool)])
+EARLIEST, LATEST = (np.datetime64(day, "us").astype(np.int64) for day in ("1900", "2200"))
 DATE_ONLY = 10  # characters of 2026-03-02; 8 without hyphens
 
 
@@ -25,12 +26,14 @@ class Times:
     """Instants of a column as microseconds of UTC, and what had to be assumed.
 
     `as_written` is the same without the shop's zone: UTC where an offset was given, the wall clock
-    where not. `wrong` marks entries that are no time; their instants mean nothing.
+    where not. `wrong` marks entries that are no time; their instants mean nothing. `far`: before
+    EARLIEST or from LATEST on, where zones are not looked up.
     """
 
     utc: np.ndarray
     as_written: np.ndarray
     wrong: np.ndarray
+    far: np.ndarray
     without_offset: np.ndarray
     date_only: np.ndarray
     repeated: np.ndarray
@@ -44,13 +47,14 @@ def parse_times(column: pa.ChunkedArray, zone: str) -> Times:
     written, wrong, local = (np.ascontiguousarray(parsed[name]) for name in PARSED.names)
     utc = written.copy()
     repeated, skipped = np.zeros(len(utc), bool), np.zeros(len(utc), bool)
-    to_place = local & ~wrong
+    to_place = local & ~wrong & (written >= EARLIEST - DAY) & (written < LATEST + DAY)
     if to_place.any():
         placed = wall_to_utc(written[to_place], zone)
         utc[to_place] = placed.utc
         repeated[to_place], skipped[to_place] = placed.repeated, placed.skipped
     short = pc.less_equal(pc.binary_length(column), DATE_ONLY).to_numpy() & ~wrong
-    return Times(utc, written, wrong, local, short, repeated, skipped)
+    far = ~wrong & ((utc < EARLIEST) | (utc >= LATEST))
+    return Times(utc, written, wrong, far, local, short, repeated, skipped)
 
 
 def _all_alike(texts: pa.Array) -> np.ndarray:

@@ -7,9 +7,10 @@ import pandas as pd
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from analysis.problems import BadInput
+from analysis.problems import SHOWN_FAULTS, BadInput
 from analysis.records.export import write_laps
 from analysis.records.laps import CATEGORIES, COLUMNS, NEEDED, check_laps, read_laps
+from analysis.records.movements import read_movements
 from analysis.records.routing import read_routing, write_routing
 from analysis.records.shop import Shop, read_shop, shop_toml
 from analysis.records.text import guarded_column, kept_column
@@ -22,7 +23,8 @@ TRICKY = [
     "delay", "setup", "Operation", "operation", "|",
     "2026-03-02", "2026-03-02T09:15:00", "2026-03-29T02:30", "2026-10-25T02:30:00", "99999-01-01",
     "2026-03-02T09:15:00+01:00", "2026-03-02T09:15:00.5Z", "0001-01-01T00:00:00Z", "x" * 70, "a:5",
-    "9999-12-31T23:59:59-12:00", "true", "yes", ";", ",", "75", "60.25", "sew", "pocket notebook",
+    "9999-12-31T23:59:59-12:00", "0001-01-01T00:00:00", "0000-01-01", "9999-12-31T23:59:59",
+    "\uff1d1+1", "'\uff20x", "true", "yes", ";", ",", "75", "60.25", "sew", "pocket notebook",
 ]  # fmt: skip
 texts = st.one_of(st.sampled_from(TRICKY), st.text(st.characters(codec="utf-8"), max_size=8))
 names = st.one_of(st.sampled_from(COLUMNS[1:]), texts)
@@ -34,7 +36,8 @@ def frame_or_faults(read, *arguments):
         return read(*arguments)
     except BadInput as refused:
         assert refused.count >= len(refused.faults) >= 1
-        assert all(fault.problem and str(fault) for fault in refused.faults)
+        assert all(fault.problem for fault in refused.faults)
+        assert len(str(refused).splitlines()) == min(refused.count, SHOWN_FAULTS + 1)
         return None
 
 
@@ -79,11 +82,23 @@ def test_no_bytes_make_the_routing_reader_fall_over(data):
         pd.testing.assert_frame_equal(routing.drop(columns="row"), again.drop(columns="row"))
 
 
+HUGE = ["9" * 400, "9" * 5000, "0x" + "f" * 9000, "1e308", "[" * 3000 + "]" * 3000, "[" * 3000,
+        "{a=" * 2000 + "1" + "}" * 2000]  # fmt: skip
+
+
+@many
+@given(st.one_of(st.binary(max_size=200), tables(("moved_at", "kind", "product", "pieces"))))
+def test_no_bytes_make_the_reader_of_stock_movements_fall_over(data):
+    frame_or_faults(read_movements, data, VIENNA)
+
+
 toml_values = st.one_of(st.integers(-5, 10**18), st.floats(), st.booleans(),
+                        st.sampled_from(HUGE),
                         texts.map(lambda text: '"' + text + '"'), texts)  # fmt: skip
 toml_keys = st.sampled_from(
     ["name", "timezone", "currency", "Mon", "Sun", "personal", "convention", "price", "stock",
-     "demand_per_week", "batch_size", "per_week", "hours_per_week", "cost_per_hour", "variants"]
+     "demand_per_week", "batch_size", "per_week", "hours_per_week", "cost_per_hour", "variants",
+     "a" + ".a" * 3000, "name" + ".a" * 3000]
 )  # fmt: skip
 toml_tables = st.sampled_from(
     ["[shop]", "[week]", "[allowance]", "[workers.maker]", '[products."pocket notebook"]',
@@ -152,7 +167,7 @@ def test_any_lap_written_and_read_back_is_the_same_lap_to_the_last_digit(laps, z
     write_laps(read_back, again, Shop(timezone=zone))
     assert again.getvalue() == written.getvalue()
     for row in csv.reader(io.StringIO(written.getvalue().decode(), newline="")):
-        assert not any(cell.startswith(("=", "+", "-", "@", "\t", "\r")) for cell in row)
+        assert not any(cell.startswith(tuple("=+-@\t\r\uff1d\uff0b\uff0d\uff20")) for cell in row)
 
 
 @many
