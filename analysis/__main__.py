@@ -179,7 +179,7 @@ def _import(options):
 def _export(options):
     from analysis.store.store import open_store
 
-    store = open_store(options.store)
+    store = open_store(options.store, create=False)
     written = store.export_laps(options.output)
     answer = {"laps": written, "file": options.output}
     return answer, lambda answer: f"{answer['laps']} laps written to {answer['file']}"

@@ -162,6 +162,12 @@ def test_import_then_export_loses_nothing_and_twice_adds_nothing(tmp_path):
     assert (tmp_path / "out.csv").read_bytes() == (tmp_path / "out2.csv").read_bytes()
 
 
+def test_an_export_from_a_store_that_is_not_there_makes_none_and_says_so(tmp_path):
+    done = run("export", "--store", tmp_path / "typo.sqlite", "-o", tmp_path / "o.csv", status=2)
+    assert "There is no store" in done.stderr and len(done.stderr.splitlines()) == 1
+    assert not list(tmp_path.iterdir())
+
+
 def test_a_refused_import_leaves_the_store_as_it_was(tmp_path):
     store = ["--store", f"sqlite:///{tmp_path / 'a.sqlite'}"]
     run("import", SAMPLES / "messy_laps.csv", *store, status=2)

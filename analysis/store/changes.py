@@ -6,7 +6,7 @@ import pandas as pd
 import sqlalchemy as sa
 
 from analysis.problems import NotFound, StoreProblem
-from analysis.store import tables, totals
+from analysis.store import clocks, tables, totals
 
 KINDS = ("import", "lap", "correction", "removal", "settings", "stock", "undo")
 
@@ -64,7 +64,7 @@ def undo(connection: sa.Connection, now: int, change_id: int) -> int:
     for table in tables.REVISED:
         _swap(connection, table, change_id, undo_id)
     if totals.zone(connection) != zone:
-        totals.rebuild(connection)
+        clocks.zone_changed(connection)
     return undo_id
 
 

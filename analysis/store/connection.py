@@ -1,13 +1,14 @@
 """Opening the database: where it is, how safely it writes, and its errors in plain words."""
 
 import os
+import re
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
 import sqlalchemy as sa
 
-from analysis.problems import StoreProblem
+from analysis.problems import NotFound, StoreProblem
 
 BUSY_SECONDS = 15
 REMEDIES = (  # what the driver says, what it means, what to do
@@ -30,8 +31,9 @@ def default_url() -> str:
     return os.environ.get("WORKSHOP_STORE") or f"sqlite:///{folder / 'workshop.sqlite'}"
 
 
-def open_engine(url: str | None) -> sa.Engine:
-    """An engine for a URL or a plain file path; the folder of a SQLite file is made if missing.
+def open_engine(url: str | None, create: bool = True) -> sa.Engine:
+    """An engine for a URL or a plain file path; the folder of a SQLite file is made if missing,
+    or NotFound raised where nothing is to be created.
 
     SQLite writes through a write-ahead log with full sync: what is committed is on the disk.
     """
@@ -41,22 +43,39 @@ def open_engine(url: str | None) -> sa.Engine:
     try:
         parsed = sa.make_url(url)
         if parsed.get_backend_name() == "sqlite" and parsed.database:
-            Path(parsed.database).parent.mkdir(parents=True, exist_ok=True)
+            _prepare_place(parsed.database, create)
         engine = sa.create_engine(parsed, **_options(parsed))
     except OSError as error:
         raise StoreProblem(
-            f"The folder of the store {url} cannot be made ({error.strerror}); "
+            f"The folder of the store {masked(url)} cannot be made ({error.strerror}); "
             "choose another place with WORKSHOP_STORE."
         ) from None
-    except (sa.exc.ArgumentError, sa.exc.NoSuchModuleError, ImportError) as error:
+    except (sa.exc.ArgumentError, sa.exc.NoSuchModuleError, ImportError, ValueError) as error:
         raise StoreProblem(
-            f"The store's address {url!r} cannot be used ({error}); write it as "
-            "sqlite:////folder/file.sqlite."
+            f"The store's address {masked(url)!r} cannot be used ({masked(str(error))}); write it "
+            "as sqlite:////folder/file.sqlite."
         ) from None
     if parsed.get_backend_name() == "sqlite":
         sa.event.listen(engine, "connect", _set_up_sqlite)
         sa.event.listen(engine, "begin", _begin_sqlite)
     return engine
+
+
+def masked(text: str) -> str:
+    """The text with the password of any address in it replaced by stars."""
+    return re.sub(r"(://[^\s/:@]*:).*@", r"\1***@", text)
+
+
+def _prepare_place(database: str, create: bool) -> None:
+    if create:
+        Path(database).parent.mkdir(parents=True, exist_ok=True)
+    elif not database.startswith("file:") and not Path(database).exists():
+        raise no_store(database)
+
+
+def no_store(place: str) -> NotFound:
+    """What is said where a store is only to be read and there is none."""
+    return NotFound(f"There is no store {place}; check its name, or import laps into it first.")
 
 
 def _options(url: sa.URL) -> dict:
@@ -117,4 +136,5 @@ def problem(engine: sa.Engine, error: Exception) -> StoreProblem:
     for words, meaning, remedy in REMEDIES:
         if words in said:
             return StoreProblem(f"The store {where} {meaning}; {remedy}. Nothing was changed.")
-    return StoreProblem(f"The store {where} cannot be used ({error}). Nothing was changed.")
+    said = masked(str(error))
+    return StoreProblem(f"The store {where} cannot be used ({said}). Nothing was changed.")

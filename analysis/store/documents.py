@@ -5,7 +5,8 @@ import sqlalchemy as sa
 
 from analysis.records.routing import read_routing
 from analysis.records.shop import Shop, read_shop
-from analysis.store import changes, tables, totals
+from analysis.records.text import counted
+from analysis.store import changes, clocks, tables, totals
 
 _document = tables.document.c
 
@@ -21,6 +22,12 @@ def shop(connection: sa.Connection) -> Shop:
     return read_shop(text(connection, "shop").encode(), "the stored shop")
 
 
+def zones(connection: sa.Connection) -> set[str]:
+    """Every zone the shop has had, the one of a shop never saved among them."""
+    written = connection.scalars(sa.select(_document.text).where(_document.name == "shop"))
+    return {Shop.timezone, *map(totals.zone_in, written)}
+
+
 def routing(connection: sa.Connection) -> pd.DataFrame | None:
     """The routing as it is now, None where none was saved."""
     written = text(connection, "routing")
@@ -30,19 +37,22 @@ def routing(connection: sa.Connection) -> pd.DataFrame | None:
 def save(connection: sa.Connection, now: int, name: str, new: str, what: str) -> int | None:
     """Keep a new text of a document; the change's number, None where nothing differs.
 
-    Day totals are worked out anew where the shop's zone has changed.
+    Where the shop's zone changes, laps written without an offset move along, as `what` then says.
     """
     if new == text(connection, name):
         return None
     zone = totals.zone(connection)
+    new_zone = totals.zone_in(new) if name == "shop" else zone
+    if new_zone != zone and (moved := clocks.moved_by(connection)):
+        what += f" ({counted(moved, 'lap')} without an offset moved to {new_zone})"
     change_id = changes.record(connection, now, "settings", what)
     now_kept = sa.update(tables.document).where(_document.name == name,
                                                 _document.ended_by.is_(None))  # fmt: skip
     connection.execute(now_kept.values(ended_by=change_id))
     row = {"change_id": change_id, "name": name, "text": new}
     connection.execute(sa.insert(tables.document), row)
-    if totals.zone(connection) != zone:
-        totals.rebuild(connection)
+    if new_zone != zone:
+        clocks.zone_changed(connection)
     return change_id
 
 

@@ -13,8 +13,9 @@ from analysis.records.export import as_texts
 from analysis.records.faults import Faults
 from analysis.records.laps import CATEGORIES, COLUMNS, COUNTS, LapsFile, check_laps
 from analysis.records.shop import Shop
-from analysis.records.text import codes_of
-from analysis.store import changes, tables, totals
+from analysis.records.text import codes_of, counted
+from analysis.records.zones import wall_to_utc
+from analysis.store import changes, documents, tables, totals
 
 CHUNK = 20_000
 Progress = Callable[[int, int], None]
@@ -25,9 +26,11 @@ _current = tables.COUNTS_NOW["lap"]
 
 @dataclass(frozen=True)
 class ImportReport:
-    """What an import did: laps new, already there, and left out as removed by hand before.
+    """What an import did: laps new, already there, refused, and left out as removed by hand before.
 
-    `change_id` is the change to undo, None where nothing was new; `notices` are the reader's.
+    `change_id` is the change to undo, None where nothing was new; `notices` are the reader's. A
+    file goes in whole or not at all, so here none are refused: a refused file is BadInput, which
+    names its rows.
     """
 
     name: str
@@ -36,9 +39,13 @@ class ImportReport:
     removed_before: int = 0
     change_id: int | None = None
     notices: tuple[str, ...] = ()
+    refused: int = 0
 
     def __str__(self) -> str:
-        text = f"{self.name}: {self.new} laps new, {self.already_there} already there"
+        text = (
+            f"{self.name}: {counted(self.new, 'lap')} new, {self.already_there} already there, "
+            f"{self.refused} refused"
+        )
         if self.removed_before:
             text += f", {self.removed_before} left out since they were removed by hand"
         return "\n".join([text + ".", *self.notices])
@@ -51,16 +58,19 @@ def take_in(
 
     A lap is known by its id. One that equals any revision of the stored lap is already there; one
     whose id is there with other content is a fault, and then BadInput refuses the whole file. A
-    lap that was removed by hand stays removed; one whose import was undone is new again.
+    lap that was removed by hand stays removed; one whose import was undone is new again. Laps
+    written without an offset are placed in the zone the shop has now.
     """
     progress(0, len(file.frame))
-    laps = _as_stored(file.frame)
+    laps = _as_stored(file, totals.zone(connection))
     known = _revisions(connection, laps.lap_id)
-    there, removed = _compare(file, laps, known)
+    there, removed = _compare(file, laps, _placed_anyhow(connection, known))
     new = laps[~there & ~removed]
     change_id = None
     if len(new):
-        change_id = changes.record(connection, now, kind, f"{len(new)} laps from {file.name}")
+        change_id = changes.record(
+            connection, now, kind, f"{counted(len(new), 'lap')} from {file.name}"
+        )
         _insert(connection, new, change_id, progress)
         totals.add_frame(connection, new)
     return ImportReport(
@@ -73,17 +83,41 @@ def take_in(
     )
 
 
-def _as_stored(frame: pd.DataFrame) -> pd.DataFrame:
-    """A checked frame with the columns of the lap table: microseconds, plain objects."""
+def _as_stored(file: LapsFile, zone: str) -> pd.DataFrame:
+    """Checked laps with the columns of the lap table: microseconds, plain objects."""
+    laps = _in_micros(file.frame)
+    laps["clock_at"] = file.clock_at
+    local = ~file.clock_at.isna()
+    started_at = laps.started_at.to_numpy(copy=True)
+    started_at[local] = wall_to_utc(file.clock_at[local].to_numpy("int64"), zone).utc
+    laps["started_at"] = started_at
+    return laps
+
+
+def _in_micros(frame: pd.DataFrame) -> pd.DataFrame:
     laps = frame.drop(columns="row").reset_index(drop=True)
     laps["started_at"] = laps.started_at.astype("int64")
     return laps
 
 
+def _placed_anyhow(connection: sa.Connection, known: pd.DataFrame) -> pd.DataFrame:
+    """Known revisions, and those without an offset also where a zone of before had them.
+
+    So that a copy exported then is still known.
+    """
+    local = known[known.clock_at.notna()]
+    if local.empty:
+        return known
+    clock = local.clock_at.to_numpy("int64")
+    before = documents.zones(connection) - {totals.zone(connection)}
+    copies = [local.assign(started_at=wall_to_utc(clock, zone).utc) for zone in sorted(before)]
+    return pd.concat([known, *copies]).sort_values("id", kind="stable", ignore_index=True)
+
+
 def _revisions(connection: sa.Connection, ids: pd.Series) -> pd.DataFrame:
     """All revisions of the laps with these ids, with the kind of the change that ended each."""
-    columns = [_lap.id, _lap.ended_by, *(_lap[name] for name in tables.CONTENT)]
-    names = ["id", "ended_by", *tables.CONTENT]
+    names = ["id", "ended_by", "clock_at", *tables.CONTENT]
+    columns = [_lap[name] for name in names]
     if connection.scalar(sa.select(_lap.id).limit(1)) is None:
         return pd.DataFrame(columns=[*names, "ended_kind"])
     wanted = sa.Table("wanted", sa.MetaData(), sa.Column("lap_id", sa.Text, primary_key=True),
@@ -137,7 +171,9 @@ def _insert(
     connection: sa.Connection, laps: pd.DataFrame, change_id: int, progress: Progress
 ) -> None:
     columns = [np.asarray(laps[name].astype(object)).tolist() for name in tables.CONTENT]
-    names = ["change_id", *tables.CONTENT]
+    clock_at = laps.clock_at.astype(object)
+    columns.append(clock_at.where(clock_at.notna(), None).tolist())
+    names = ["change_id", *tables.CONTENT, "clock_at"]
     for start in range(0, len(laps), CHUNK):
         end = min(start + CHUNK, len(laps))
         parts = ([change_id] * (end - start), *(column[start:end] for column in columns))
@@ -254,17 +290,23 @@ def correct(
         faults = Faults("correction")
         faults.add(0, name, "cannot be corrected", remedy="one of the columns of a lap")
         faults.stop_if_any()
-    checked = check_laps([texts], f"lap {lap_id}", shop).frame
-    new = _as_stored(checked)
-    if _among(new, _as_stored(old)).all():
+    new = _as_stored(check_laps([texts], f"lap {lap_id}", shop), shop.timezone)
+    if _among(new, _in_micros(old)).all():
         return None
-    differing = [name for name in tables.CONTENT if new[name].iloc[0] != _as_stored(old)[name][0]]
+    differing = [name for name in tables.CONTENT if new[name].iloc[0] != _in_micros(old)[name][0]]
+    if "started_at" not in differing:
+        new["clock_at"] = _clock_of(connection, lap_id)
     what = f"lap {lap_id}: {', '.join(differing)}"
     change_id = changes.record(connection, now, "correction", what)
     _end(connection, [lap_id], change_id)
     _insert(connection, new, change_id, lambda done, total: None)
     totals.add(connection, _lap.change_id == change_id, 1)
     return change_id
+
+
+def _clock_of(connection: sa.Connection, lap_id: str) -> pd.arrays.IntegerArray:
+    clock_at = connection.scalar(sa.select(_lap.clock_at).where(_lap.lap_id == lap_id, _current))
+    return pd.array([clock_at], "Int64")
 
 
 def _one(connection: sa.Connection, lap_id: str) -> pd.DataFrame:

@@ -7,7 +7,7 @@ import sqlalchemy as sa
 from analysis.problems import StoreProblem
 from analysis.store.connection import reading, writing
 
-VERSION = "0004"
+VERSION = "0005"
 MIGRATIONS = Path(__file__).parent / "migrations"
 
 

@@ -4,9 +4,9 @@ import pandas as pd
 import sqlalchemy as sa
 
 from analysis.problems import BadInput, Fault
+from analysis.records.movements import KINDS
 from analysis.store import changes, tables
 
-KINDS = ("count", "sale", "put_away")
 COLUMNS = ("change_id", "at", "kind", "product", "variant", "units", "note")
 
 _event = tables.stock_event.c

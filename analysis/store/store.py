@@ -21,9 +21,9 @@ from analysis.records.laps import LapsFile
 from analysis.records.routing import write_routing
 from analysis.records.shop import Shop, shop_toml
 from analysis.store import changes, documents, laps, stock, totals
-from analysis.store.connection import open_engine, reading, writing
+from analysis.store.connection import no_store, open_engine, reading, writing
 from analysis.store.laps import ImportReport, Progress
-from analysis.store.schema import bring_up_to_date
+from analysis.store.schema import bring_up_to_date, version_of
 
 
 def _no_progress(done: int, total: int) -> None:
@@ -34,13 +34,18 @@ def _clock() -> int:
     return time.time_ns() // 1000
 
 
-def open_store(url: str | None = None, clock: Callable[[], int] = _clock) -> "Store":
+def open_store(
+    url: str | None = None, clock: Callable[[], int] = _clock, create: bool = True
+) -> "Store":
     """Open the store at a URL or file path, by default WORKSHOP_STORE or the user's data folder.
 
-    Made where it is missing, migrated where it is older. `clock` gives microseconds of UTC since
-    1970. Raises StoreProblem.
+    Made where it is missing, or NotFound raised without `create`; migrated where it is older.
+    `clock` gives microseconds of UTC since 1970. Raises StoreProblem.
     """
-    engine = open_engine(url)
+    engine = open_engine(url, create)
+    if not create and version_of(engine) is None:
+        engine.dispose()
+        raise no_store(engine.url.database or engine.url.render_as_string())
     bring_up_to_date(engine)
     return Store(engine, clock)
 
@@ -162,13 +167,11 @@ class Store:
         with reading(self.engine) as connection:
             return documents.shop(connection)
 
-    def shop_text(self) -> str:
-        """The shop as TOML text, blank where none was saved."""
-        with reading(self.engine) as connection:
-            return documents.text(connection, "shop")
-
     def save_shop(self, shop: Shop | str, what: str = "shop") -> int | None:
-        """Keep a shop, or its TOML text, which is checked first (BadInput)."""
+        """Keep a shop, or its TOML text, which is checked first (BadInput).
+
+        With a new zone, laps written without an offset move there, in the same change.
+        """
         text = shop if isinstance(shop, str) else shop_toml(shop)
         documents.check_shop(text)
         with writing(self.engine) as connection:

@@ -3,8 +3,9 @@
 Nothing is overwritten. A change introduces rows (`change_id`) and ends rows (`ended_by`); a row
 whose `ended_by` is empty is the one that counts now. Undoing a change is itself a change: it ends
 what the first introduced and introduces copies of what the first ended, which say in `restores`
-which revision they bring back. Only `day_total` is worked out from the rest, and kept in step
-within the same transaction.
+which revision they bring back. Worked out from the rest, and kept in step within the same
+transaction, are only `day_total`, and the `started_at` of laps that were written without an offset:
+these keep in `clock_at` what the clock showed, and stand where the shop's zone puts it.
 
 Times are int64 microseconds since 1970, UTC.
 """
@@ -56,6 +57,7 @@ lap = sa.Table(
     *(sa.Column(name, sa.Text, nullable=False) for name in TEXTS),
     *(sa.Column(name, sa.Integer, nullable=False) for name in COUNTS),
     sa.Column("rating", sa.Double, nullable=False),
+    sa.Column("clock_at", sa.BigInteger),
 )
 
 document = sa.Table(

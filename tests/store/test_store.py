@@ -10,9 +10,9 @@ import pandas as pd
 import pytest
 import sqlalchemy as sa
 
-from analysis.problems import BadInput, NotFound, StoreProblem
+from analysis.problems import BadInput, NotFound, Problem, StoreProblem
 from analysis.records.laps import check_laps, read_laps
-from analysis.records.shop import Shop, read_shop
+from analysis.records.shop import Shop
 from analysis.records.zones import local_days
 from analysis.store import bench_tables, tables
 from analysis.store.connection import open_engine
@@ -97,6 +97,7 @@ def test_importing_the_same_file_again_adds_nothing_and_makes_no_change(store):
     version = store.version()
     report = store.import_laps(laps_file())
     assert (report.new, report.already_there, report.change_id) == (0, 60, None)
+    assert str(report).startswith("laps.csv: 0 laps new, 60 already there, 0 refused.")
     assert store.version() == version
 
 
@@ -111,6 +112,73 @@ def test_a_lap_without_an_id_is_not_added_twice(store):
     data = b"started_at,seconds,product,operation\n" + b"2026-03-02T09:15Z,5,journal,sew\n" * 3
     assert store.import_laps(read_laps(data)).new == 3
     assert store.import_laps(read_laps(data)).new == 0
+
+
+LOCAL = (
+    b"started_at,seconds,product,operation\n"
+    b"2026-03-02T09:15,5,journal,sew\n"  # 08:15Z in Vienna
+    b"2026-03-29T02:30,5,journal,sew\n"  # an hour that never came in Vienna
+    b"2026-07-01T00:30:00+00:00,5,journal,sew\n"
+)
+
+
+def starts(store):
+    return store.laps().started_at.dt.strftime("%m-%dT%H:%M").tolist()
+
+
+def test_laps_without_an_offset_move_with_the_shops_zone_and_their_file_adds_nothing(store):
+    """The newcomer's way: take the laps in, look, then say where the shop is."""
+    imported = store.import_laps(read_laps(LOCAL, store.shop()))
+    assert any("zone, UTC; if" in n and "page Shop" in n for n in imported.notices)
+    in_utc, in_vienna = ["03-02T09:15", "03-29T02:30", "07-01T00:30"], [
+        "03-02T08:15", "03-29T01:30", "07-01T00:30"]  # fmt: skip
+    assert starts(store) == in_utc
+    exported = io.BytesIO()
+    store.export_laps(exported)
+    change = store.save_shop(Shop(timezone="Europe/Vienna"), "costs")
+    assert store.changes().what[0] == (
+        "costs (2 laps without an offset moved to Europe/Vienna)")  # fmt: skip
+    assert starts(store) == in_vienna
+    for file in (LOCAL, exported.getvalue()):
+        for shop in (store.shop(), Shop()):  # also where it was read before the zone was saved
+            report = store.import_laps(read_laps(file, shop))
+            assert (report.new, report.already_there, report.refused) == (0, 3, 0)
+    store.undo(change)
+    assert starts(store) == in_utc
+    store.undo(store.version())
+    assert starts(store) == in_vienna
+    store.undo(imported.change_id)
+    assert store.laps().empty
+
+
+def test_laps_taken_out_while_the_zone_changes_come_back_where_it_has_them(store):
+    imported = store.import_laps(read_laps(LOCAL, store.shop())).change_id
+    undo = store.undo(imported)
+    store.save_shop(Shop(timezone="Pacific/Auckland"))
+    store.undo(undo)
+    assert starts(store)[0] == "03-01T20:15"
+    check_totals(store)
+    store.save_shop(Shop())  # to and fro loses nothing, skipped hours included
+    assert starts(store) == ["03-02T09:15", "03-29T02:30", "07-01T00:30"]
+
+
+def test_a_corrected_lap_moves_with_the_zone_unless_its_time_was_given_with_an_offset(store):
+    store.import_laps(read_laps(LOCAL, store.shop()))
+    first, second = store.laps().lap_id[:2]
+    store.correct_lap(first, {"seconds": "7"})
+    store.correct_lap(second, {"started_at": "2026-03-29T04:00Z"})
+    store.save_shop(Shop(timezone="Europe/Vienna"))
+    assert starts(store)[:2] == ["03-02T08:15", "03-29T04:00"]
+    report = store.import_laps(read_laps(LOCAL, store.shop()))
+    assert (report.new, report.already_there) == (0, 3)
+
+
+def test_another_lap_under_the_id_of_one_without_an_offset_is_still_refused(store):
+    header = b"lap_id,started_at,seconds,product,operation\n"
+    store.import_laps(read_laps(header + b"a,2026-03-02T09:15,5,journal,sew\n"))
+    store.save_shop(Shop(timezone="Europe/Vienna"))
+    with pytest.raises(BadInput, match="other content"):
+        store.import_laps(read_laps(header + b"a,2026-03-02T09:16,5,journal,sew\n", store.shop()))
 
 
 def test_a_file_with_other_content_under_a_stored_id_is_refused_whole(store):
@@ -304,7 +372,7 @@ def test_shop_and_routing_are_kept_with_their_past(store):
     with pytest.raises(StoreProblem, match="later change"):
         store.undo(first)
     store.undo(second)
-    assert store.shop() == read_shop(store.shop_text().encode()) == shop
+    assert store.shop() == shop
     with pytest.raises(BadInput, match="the shop:1"):
         store.save_shop("[shap]")
     assert store.save_routing("product,operation,seconds\nnotebook,sew,60\n")
@@ -351,6 +419,41 @@ def test_progress_is_told_from_nothing_to_all(store):
 
 
 # --- places that cannot be used ---
+
+
+def test_a_store_that_is_not_to_be_made_is_said_to_be_missing(tmp_path):
+    (tmp_path / "empty.sqlite").touch()
+    for name in ("typo.sqlite", "no/folder.sqlite", "empty.sqlite"):
+        with pytest.raises(NotFound, match="There is no store"):
+            open_store(str(tmp_path / name), create=False)
+    assert [place.name for place in tmp_path.iterdir()] == ["empty.sqlite"]
+
+
+@pytest.mark.parametrize("place", ["place/x", "place:port/x", "pl@ce/x"])
+def test_a_password_in_the_stores_address_is_never_repeated(place):
+    for kind in ("nosuch", "postgresql+nosuch"):
+        with pytest.raises(StoreProblem) as said:
+            open_store(f"{kind}://me:se@cret@{place}")
+        assert "cret" not in str(said.value) and "me:***@" in str(said.value)
+
+
+def test_a_file_that_is_written_anew_is_whole_or_as_it_was(store, tmp_path, monkeypatch):
+    store.import_laps(laps_file(5))
+    target = tmp_path / "out.csv"
+    target.write_text("what was there")
+    (tmp_path / "link.csv").symlink_to(target)
+
+    def full_disk(_handle):
+        raise OSError(28, "No space left on device")
+
+    with monkeypatch.context() as disk:
+        disk.setattr("os.fsync", full_disk)
+        with pytest.raises(Problem, match="No space left"):
+            store.export_laps(target)
+    assert target.read_text() == "what was there"
+    store.export_laps(tmp_path / "link.csv")
+    assert len(target.read_text().splitlines()) > 5 and (tmp_path / "link.csv").is_symlink()
+    assert {place.name for place in tmp_path.iterdir()} == {"deep", "link.csv", "out.csv"}
 
 
 def test_a_file_that_is_no_store_is_named_and_left_alone(tmp_path):
