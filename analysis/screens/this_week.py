@@ -208,14 +208,14 @@ def _finish_first(row, begun: pd.DataFrame) -> str:
     """The pieces already on the bench, and what the batch begun first needs next."""
     if not row.in_progress > 0:
         return ""
-    first = f"Finish the {row.in_progress:.0f} already on the bench first"
     own = begun[(begun["product"] == row["product"]) & (begun.variant == row.variant)]
     if own.empty:
-        return f"{first}. "
+        return f"Finish the {row.in_progress:.0f} already on the bench first. "
     batch = own.iloc[0]
     return (
-        f"{first}: batch {words.plain(batch.batch)} needs *{words.plain(batch.operation)}* next, "
-        f"{words.count(batch.pieces_left, 'piece')} left. "
+        f"Finish what is on the bench first: batch {words.plain(batch.batch)} "
+        f"({words.count(batch.pieces, 'piece')}) needs *{words.plain(batch.operation)}* next, "
+        f"{batch.pieces_left:,.0f} still to do. "
     )
 
 

@@ -11,7 +11,7 @@ from analysis.study.rates import is_activity, is_regular
 if TYPE_CHECKING:
     from analysis.study.summary import Study
 
-COLUMNS = ["product", "variant", "batch", "operation", "pieces_left", "first_at"]
+COLUMNS = ["product", "variant", "batch", "pieces", "operation", "pieces_left", "first_at"]
 _KEYS = ["product", "variant", "batch"]
 
 
@@ -19,7 +19,7 @@ def begun(study: Study) -> pd.DataFrame:
     """One row a batch that is not finished, the one begun first on top (COLUMNS).
 
     The operation is the first of the batch's route with pieces left, so that all before it are
-    done:  pieces_left = (pieces started - pieces lost anywhere) - (units - lost) of the operation.
+    done:  pieces_left = pieces - (units - lost) of the operation, pieces = started - lost anywhere.
     A piece lost on the way is waited for nowhere. Laps that were not logged count as not done.
     """
     batches = study.batches[~study.batches.finished.astype(bool)]
@@ -28,9 +28,9 @@ def begun(study: Study) -> pd.DataFrame:
     route = study.route[["product", "variant", "operation", "position"]]
     steps = batches.merge(route, on=["product", "variant"]).merge(lost, on=_KEYS)
     steps = steps.merge(done, on=[*_KEYS, "operation"], how="left").fillna({"units": 0, "lost": 0})
-    alive = steps.units_started - steps.lost_anywhere
-    left = (alive - (steps.units - steps.lost)).astype("int64")
-    steps = steps.assign(pieces_left=left)[left > 0]
+    pieces = steps.units_started - steps.lost_anywhere
+    left = (pieces - (steps.units - steps.lost)).astype("int64")
+    steps = steps.assign(pieces=pieces, pieces_left=left)[left > 0]
     steps = steps.sort_values(["first_at", *_KEYS, "position"]).drop_duplicates(_KEYS)
     return steps[COLUMNS].reset_index(drop=True)
 

@@ -36,6 +36,8 @@ def test_newcomer_reads_three_answers_about_the_demo_and_how_to_put_in_their_own
     assert f"16 to 22 November 2026: {pieces} good pieces in" in words
     assert "An hour left" in words
     assert "next**:" in words
+    assert "batch 057 (41 pieces) needs *case in* next, 39 still to do" in words
+    assert "before anybody's pay" in words and "Pay at the rates on Shop takes" in words
     assert "The biggest leak is" in words
     assert "Demo bindery" in words
     assert screen.file_uploader[0].label == "Drop in your own laps (CSV)"

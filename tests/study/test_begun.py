@@ -46,6 +46,12 @@ def test_a_piece_lost_in_mending_is_waited_for_nowhere():
     assert next_of(DONE + rows) == [("001", "fold", 9)]
 
 
+def test_pieces_of_a_begun_batch_are_those_not_lost():
+    rows = "2026-03-02T09:00:00Z,600,card box,glue,001,operation,4,1\n"
+    laps = read_laps((HEADER + DONE + rows).encode()).frame
+    assert begun(study(laps, read_routing(ROUTE))).pieces.tolist() == [9]
+
+
 def test_what_is_finished_is_not_begun_and_the_older_batch_comes_first():
     finished = "".join(
         f"2026-03-02T{hour:02}:00:00Z,600,card box,{operation},001,operation,10,0\n"
