@@ -11,6 +11,7 @@ from analysis.study.rates import is_activity, is_regular
 COLUMNS = ("product", "operation", "activity", "seconds", "laps", "seconds_per_good_piece", "share")
 BATCH_COLUMNS = (
     "batch", "product", "variant", "first_at", "last_at", "units_started", "good_units",
+    "lost_units",
     "finished", "elapsed_hours", "worked_hours", "hours_nobody_worked",
     "open_hours_nobody_worked",
 )  # fmt: skip
@@ -51,7 +52,7 @@ def batches(laps: pd.DataFrame, good_units: np.ndarray, shop: Shop) -> pd.DataFr
     own = own.sort_values(["code", "started_at"], kind="stable")
     names = own.groupby("code")[keys].first().astype(str)
     table = names.assign(**_spans(own, shop), **_pieces(own))
-    table["finished"] = table["good_units"] + table.pop("lost") >= table["units_started"]
+    table["finished"] = table["good_units"] + table["lost_units"] >= table["units_started"]
     return table.reset_index(drop=True)[list(BATCH_COLUMNS)]
 
 
@@ -84,7 +85,7 @@ def _pieces(own: pd.DataFrame) -> dict[str, pd.Series]:
     return {
         "units_started": at_most.groupby("code").max().reindex(codes, fill_value=0),
         "good_units": own.groupby("code")["good"].sum().astype("int64"),
-        "lost": lost.reindex(codes, fill_value=0),
+        "lost_units": lost.reindex(codes, fill_value=0),
     }
 
 

@@ -90,21 +90,20 @@ def usual_order(laps: pd.DataFrame, timezone: str) -> pd.DataFrame:
 
     For operations a and b of a product, in the batches that had both, the share in which a's
     pieces were (on average) done after b's; the score of a is the mean over b. Sorted by it.
-    Where a product's laps name no batch, the first laps of each variant stand for a batch.
+    The first laps of each variant that name no batch stand for a batch together.
     """
     regular = laps[is_regular(laps)]
     begun = regular["started_at"].dt.as_unit("us").astype("int64").to_numpy() / 1e6
     named = (regular["batch"] != "").to_numpy()
-    with_batches = regular["product"].isin(regular["product"][named].unique()).to_numpy()
     frame = pd.DataFrame({
         "product": regular["product"].astype(str), "operation": regular["operation"].astype(str),
-        "cluster": np.where(with_batches, clusters(regular, timezone),
+        "cluster": np.where(named, clusters(regular, timezone),
                             -1 - regular["variant"].cat.codes.to_numpy().astype("int64")),
         "at": begun - begun.min() if len(begun) else begun,
         "units": regular["units"].to_numpy(float),
     })  # fmt: skip
     keys = ["product", "cluster", "operation"]
-    first = frame[~with_batches].groupby(keys)["at"].min()
+    first = frame[~named].groupby(keys)["at"].min()
     frame["at"] *= frame["units"]
     sums = frame[named].groupby(keys)[["at", "units"]].sum()
     middle = pd.concat([first, sums["at"] / sums["units"]]).rename("at").reset_index()

@@ -114,9 +114,9 @@ def _finished_since(laps: pd.DataFrame, good_units: np.ndarray, table: pd.DataFr
 
 
 def _in_progress(table: pd.DataFrame, batches: pd.DataFrame) -> pd.Series:
-    """Pieces of batches not finished, as far as they are not yet good and packed."""
+    """Pieces of batches not finished, those lost and those already good left out."""
     flying = batches[~batches["finished"].astype(bool)]
-    left = (flying["units_started"] - flying["good_units"]).clip(lower=0)
+    left = (flying["units_started"] - flying["good_units"] - flying["lost_units"]).clip(lower=0)
     own = _placed(flying.assign(left=left), table)
     return own.groupby("place")["left"].sum().reindex(table.index, fill_value=0).astype(float)
 

@@ -83,8 +83,9 @@ class Study:
     minutes             product, operation, activity, seconds, laps, seconds_per_good_piece, share
                         (of the product's time)
     batches             batch, product, variant, first_at, last_at (UTC), units_started,
-                        good_units, finished, elapsed_hours, worked_hours, hours_nobody_worked
-                        (within elapsed), open_hours_nobody_worked (within the shop's hours)
+                        good_units, lost_units, finished, elapsed_hours, worked_hours,
+                        hours_nobody_worked (within elapsed), open_hours_nobody_worked (within the
+                        shop's hours)
     stock               product, variant, stock, counted (when the stock was last counted, NaT =
                         as the shop file says), packed_not_put_away, in_progress, demand_per_week,
                         lasts_days, lasts_days_low, lasts_days_high, make_rank (1 = make next),

@@ -74,3 +74,22 @@ def test_the_usual_order_is_a_routing_that_can_be_saved_as_it_stands(two_variant
 
 def test_what_is_free_keeps_the_order_it_was_given_in():
     assert topological(["c", "b", "a"], [("a", "b", 0.0)]) == ["c", "a", "b"]
+
+
+def test_a_batch_just_begun_does_not_turn_the_usual_order_round():
+    rows = [{"product": "card", "operation": name, "seconds": 30.0}
+            for name in ("fold", "trim", "glue") for _ in range(5)]  # fmt: skip
+    begun = [{"product": "card", "operation": "fold", "seconds": 30.0, "batch": "001"}] * 4
+    answer = study(laps_frame(rows + begun))
+    assert list(answer.route["operation"]) == ["fold", "trim", "glue"]
+    assert not answer.batches["finished"].any()
+
+
+def test_pieces_lost_on_the_way_are_not_on_the_bench_any_more():
+    card = {"product": "card", "seconds": 60, "batch": "1", "units": 10}
+    rows = [card | {"operation": "fold"}, card | {"operation": "glue", "scrap_units": 3},
+            card | {"operation": "pack", "units": 2}]  # fmt: skip
+    answer = study(laps_frame(rows))
+    batch = answer.batches.iloc[0]
+    assert (batch["units_started"], batch["lost_units"], batch["good_units"]) == (10, 3, 2)
+    assert answer.stock["in_progress"].iloc[0] == 5
