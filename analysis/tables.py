@@ -38,8 +38,10 @@ def study_tables(answer: dict) -> str:
 
 def order_tables(answer: dict) -> str:
     """The `order` answer: how long, how sure, and the steps."""
-    sure = "proven shortest" if answer["optimal"] else (
-        f"no order is shorter than {clock(answer['lower_bound_seconds'])}"
+    sure = (
+        "proven shortest"
+        if answer["optimal"]
+        else (f"no order is shorter than {clock(answer['lower_bound_seconds'])}")
     )
     head = (
         f"The last work ends after {clock(answer['makespan_seconds'])} ({sure}); ready after "

@@ -16,7 +16,8 @@ from analysis.flow.work import Operation, Work
 @dataclass(frozen=True)
 class Rule:
     """rank: of each operation, least first; several numbers are for equal shares of its pieces.
-    run: the most pieces in a row before looking up again. patience: ticks to wait for the next
+    run: the most pieces in a row before looking up again; wave: pieces after which to look up, too,
+    and to fill a press anew with all that is left. patience: ticks to wait for the next
     piece rather than change task. group: pieces put together into what holds them (a press).
     """
 
@@ -24,6 +25,7 @@ class Rule:
     run: tuple[int, ...]
     patience: int = 0
     group: tuple[int, ...] = ()
+    wave: tuple[int, ...] = ()
 
     def ranked(self, index: int, done: int, units: int) -> float:
         ranks = self.rank[index]
@@ -150,6 +152,8 @@ class _Dispatch:
     def _goes_on(self, worker: int, own: int, now: int) -> bool:
         if self.taken[own] >= self.operations[own].units:
             return False
+        if self.rule.wave and self.taken[own] == self.rule.wave[own]:
+            return False
         if self.in_a_row[worker] >= self.rule.run[own] or (self.urgent and self._pressed(own, now)):
             return False
         start = self._earliest(own, now, 0)
@@ -187,12 +191,22 @@ class _Dispatch:
         first = self._pieces_ready(index)
         wanted = first is not None and first <= start + setup.duration + setup.wait
         late = start - begin + (0 if wanted else 1)
+        if wanted and setup.wait:
+            late -= 1  # what warms up by itself is switched on before other work is gone on with
         return late, rank, index, start, True
+
+    def _size(self, index: int) -> int:
+        """Pieces of the next go."""
+        operation, taken = self.operations[index], self.taken[index]
+        size = self.group[index]
+        if operation.holds > 1 and self.rule.wave and taken:
+            size = operation.holds
+        return min(size, operation.units - taken)
 
     def _pieces_ready(self, index: int) -> int | None:
         """When the next go's pieces are all there; None where that is not yet known."""
         operation, taken = self.operations[index], self.taken[index]
-        size = min(self.group[index], operation.units - taken)
+        size = self._size(index)
         ready = 0
         for before, wait in operation.before:
             left = self.left[before]
@@ -237,7 +251,7 @@ class _Dispatch:
         """The earliest start from which the pieces of the next go find places in the rack."""
         operation = self.operations[index]
         places = self.work.rack_places[operation.rack]
-        size = min(self.group[index], operation.units - self.taken[index])
+        size = self._size(index)
         begins = min(self.free)  # nothing begins before: what was dry by then lies no more
         lying = [one for one in self.lying[operation.rack] if one[1] > begins]
         self.lying[operation.rack] = lying
@@ -249,8 +263,7 @@ class _Dispatch:
             start = min(there) - operation.duration
 
     def _go(self, worker: int, index: int, start: int) -> None:
-        operation, taken = self.operations[index], self.taken[index]
-        size = min(self.group[index], operation.units - taken)
+        operation, size = self.operations[index], self._size(index)
         end = start
         for begun, pieces in self._goes(operation, start, size):
             end = begun + operation.duration * operation.goes(pieces)

@@ -72,24 +72,40 @@ def simple_rules(work: Work) -> dict[str, Rule]:
 
 
 def waves(work: Work) -> list[Rule]:
-    """Rules that bring the first pieces of a batch all the way before the rest is begun, so that
-    they lie in what holds them (a press) while the rest is made."""
-    if not any(operation.holds > 1 for operation in work.operations):
+    """Rules that bring the first pieces of a batch into what holds them (a press) before the rest
+    is begun, so that they lie there while it is made; what comes behind is left to the last."""
+    held = [i for i, operation in enumerate(work.operations) if operation.holds > 1]
+    if not held:
         return []
+    behind = _behind(work, set(held))
     tails, units = tails_of(work), max(operation.units for operation in work.operations)
+    group = [o.holds or o.pieces_at_once for o in work.operations]
     rules = []
-    for first in range(max(1, units // 4), units, max(1, units // 24)):
+    for first in range(max(1, units // 4), units, max(1, units // 50)):
         rank = tuple(
-            tuple(float(-tail + (FAR if piece * units >= first * own.units else 0))
-                  for piece in range(own.units))
-            for tail, own in zip(tails, work.operations, strict=True)
-        )  # fmt: skip
-        group = tuple(
-            min(own.holds, first) if own.holds > 1 else own.holds or own.pieces_at_once
-            for own in work.operations
+            _wave_rank(-tails[i], own.units, own.units * first // units, i in behind)
+            for i, own in enumerate(work.operations)
         )
-        rules.append(Rule(rank, (units,) * len(tails), work.change, group))
+        for index in held:
+            group[index] = min(work.operations[index].holds, first)
+        wave = tuple(own.units * first // units for own in work.operations)
+        rules.append(Rule(rank, (units,) * len(tails), work.change, tuple(group), wave))
     return rules
+
+
+def _wave_rank(rank: float, units: int, first: int, behind: bool) -> tuple[float, ...]:
+    if behind:
+        return (rank + 2 * FAR,)
+    return tuple(rank + (FAR if piece >= first else 0.0) for piece in range(units))
+
+
+def _behind(work: Work, start: set[int]) -> set[int]:
+    """The operations that come after any of these."""
+    found = set(start)
+    for index, operation in enumerate(work.operations):
+        if any(before in found for before, _ in operation.before):
+            found.add(index)
+    return found - start
 
 
 def improve(

@@ -1,5 +1,6 @@
 """What now, what next, and batches of which size: the answers a maker acts on."""
 
+import math
 from datetime import datetime, timedelta
 from pathlib import Path
 from zoneinfo import ZoneInfo
@@ -10,7 +11,7 @@ import pytest
 from analysis.flow.batch_size import Costs, batch_sizes, practice_in_batch
 from analysis.flow.make_next import Line, make_next
 from analysis.flow.now import what_now
-from analysis.flow.present import present_seconds
+from analysis.flow.present import change_seconds, present_seconds
 from analysis.flow.work import Batch, work_of
 from analysis.records.laps import read_laps
 from analysis.records.routing import read_routing
@@ -168,3 +169,15 @@ def test_the_last_batch_is_cut_to_the_hours_left():
     assert "cut from 25" in answer.make[0].why
     assert answer.hours_used <= 5.0
     assert make_next(LINES, 0.0).make == ()
+
+
+def test_a_change_of_task_costs_what_the_first_pieces_after_it_take_longer():
+    shop = read_shop(SAMPLES / "shop.toml")
+    cells = fit_learning(read_laps(SAMPLES / "laps.csv", shop).frame).cells
+    by_hand = [
+        seconds * sum(math.expm1(effect / 2**k) for k in range(12))
+        for effect, seconds in zip(cells["restart_effect"], cells["present_seconds"], strict=True)
+        if math.isfinite(effect * seconds)
+    ]
+    assert change_seconds(cells) == pytest.approx(np.median(by_hand))
+    assert change_seconds(cells.iloc[:0]) == 30.0
