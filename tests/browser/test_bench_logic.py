@@ -8,10 +8,9 @@ from pathlib import Path
 
 import pytest
 
-from tests.browser.conftest import browser  # noqa: F401  the one Chromium of the run
-
-HERE = Path(__file__).parent
-PAGE = Path(__file__).parents[2] / "analysis" / "bench" / "page"
+ROOT = Path(__file__).parents[2]
+HERE = ROOT / "tests" / "bench_page"
+PAGE = ROOT / "analysis" / "bench" / "page"
 FILES = ("taps.js", "mending.js", "parts.js")
 CASES = [
     (name, title)
@@ -21,7 +20,7 @@ CASES = [
 
 
 class Folders(http.server.SimpleHTTPRequestHandler):
-    """/page/… from the page's folder, /tests/… from this one."""
+    """/page/… from the page's folder, /tests/… from tests/bench_page."""
 
     def translate_path(self, path):
         folder = PAGE if path.startswith("/page/") else HERE
@@ -32,7 +31,7 @@ class Folders(http.server.SimpleHTTPRequestHandler):
 
 
 @pytest.fixture(scope="module")
-def modules(browser):  # noqa: F811
+def modules(browser):
     """A page with every test module loaded; `run(file, title)` answers "" or what went wrong."""
     server = http.server.ThreadingHTTPServer(("127.0.0.1", 0), partial(Folders))
     threading.Thread(target=server.serve_forever, daemon=True).start()
@@ -56,7 +55,6 @@ def test_the_page_kept_for_no_network_is_whole():
     assert sorted(listed) == sorted(asked_for)
 
 
-@pytest.mark.browser
 @pytest.mark.parametrize(("file", "title"), CASES, ids=[title for _, title in CASES])
 def test_page_logic(modules, file, title):
     assert modules([file, title]) == ""
