@@ -12,6 +12,8 @@ from pathlib import Path
 
 import pytest
 
+from tests.browser.bench_server import context, phone, server  # noqa: F401  fixtures
+
 ROOT = Path(__file__).parents[2]
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
 PHONE = {"width": 390, "height": 844}

@@ -4,9 +4,6 @@ import pytest
 
 from tests.browser.bench_server import Phone, laps_of
 
-pytest_plugins = ("tests.browser.bench_server",)  # its fixtures
-
-
 APART = 320  # milliseconds between two taps that are meant: longer than a bounce
 HELD = 750  # longer than what the page takes for a hold
 

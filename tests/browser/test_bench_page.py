@@ -7,8 +7,6 @@ import pytest
 
 from tests.browser.bench_server import PHONE, Phone, laps_of
 
-pytest_plugins = ("tests.browser.bench_server",)  # its fixtures
-
 EXACT_SECONDS = 0.020
 DISTURBED_SECONDS = 1.0  # across a reload, a sleep or a changed clock
 

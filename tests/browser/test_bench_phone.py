@@ -17,8 +17,6 @@ from analysis.store.store import open_store
 from tests.browser.bench_server import PHONE, BenchServer, Phone, laps_of
 from tests.browser.conftest import CHROMIUM, FLAGS
 
-pytest_plugins = ("tests.browser.bench_server",)  # its fixtures
-
 APART = 320  # milliseconds between two taps that are meant
 
 
