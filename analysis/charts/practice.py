@@ -5,6 +5,7 @@ import numpy as np
 import pandas as pd
 
 from analysis.charts import look
+from analysis.records.figures import figure
 
 _WORDS_WIDE = 0.42  # of the chart's width on a phone, words such as "helper 3 weeks away"
 _LINE_PIXELS = 16
@@ -84,7 +85,7 @@ def _points(points: pd.DataFrame, shared: _Encodings) -> alt.Chart:
             tooltip=[
                 alt.Tooltip("worker:N", title="worker"),
                 alt.Tooltip("pieces_made:Q", title="pieces made", format=",.0f"),
-                alt.Tooltip("seconds:Q", title=f"{shared.unit} per piece", format=".3~g"),
+                alt.Tooltip("seconds:Q", title=f"{shared.unit} per piece", format=".3~r"),
                 alt.Tooltip("laps:Q", title="laps in this mean", format=",.0f"),
             ],
         )
@@ -94,7 +95,7 @@ def _points(points: pd.DataFrame, shared: _Encodings) -> alt.Chart:
 def _plateau_rules(plateaus: pd.DataFrame, shared: _Encodings) -> list[alt.Chart]:
     named = plateaus.assign(
         said=[
-            f"{worker}: levels out at {seconds:.3g} {shared.unit}"
+            f"{worker}: levels out at {figure(seconds, 3)} {shared.unit}"
             for worker, seconds in zip(plateaus["worker"], plateaus["seconds"], strict=True)
         ]
     )
@@ -186,8 +187,6 @@ def _described(points: pd.DataFrame, operation: str, unit: str, unit_seconds: fl
     for worker, own in points.groupby("worker", observed=True):
         own = own.sort_values("pieces_made")
         first, last = own["seconds"].iloc[[0, -1]] / unit_seconds
-        made = own["pieces_made"].iloc[-1]
-        parts.append(
-            f"{worker} from {first:.3g} to {last:.3g} {unit} a piece after {made:,.0f} pieces"
-        )
+        fell = f"from {figure(first, 3)} to {figure(last, 3)} {unit} a piece"
+        parts.append(f"{worker} {fell} after {own['pieces_made'].iloc[-1]:,.0f} pieces")
     return f"Practice curve of {operation or 'the operation'}: " + "; ".join(parts) + "."

@@ -6,6 +6,7 @@ import altair as alt
 import pandas as pd
 
 from analysis.charts import look
+from analysis.records.figures import figure
 
 MEASURES = {
     "good_units": "good pieces a week",
@@ -70,7 +71,7 @@ def _points(frame: pd.DataFrame, x: alt.X, y: alt.Y, title: str) -> alt.Chart:
 
     tooltip = [
         alt.Tooltip("week_start:T", title="week beginning", format="%-d %b %Y"),
-        alt.Tooltip("value:Q", title=title, format=",.3~g"),
+        alt.Tooltip("value:Q", title=title, format=",.3~r"),
         alt.Tooltip("kind:N", title="judged as"),
     ]
     points = alt.Chart(frame).mark_point(filled=True, size=70, opacity=1)
@@ -120,9 +121,13 @@ def _said(line: str, limits: Limits) -> str:
 
 def _described(frame: pd.DataFrame, limits: Limits | None, title: str) -> str:
     known = frame.dropna(subset=["value"])
+    least, most, last = (
+        figure(value, 3)
+        for value in (known["value"].min(), known["value"].max(), known["value"].iloc[-1])
+    )
     said = (
-        f"{title.capitalize()} over {len(known)} weeks, from {known['value'].min():,.3g} to "
-        f"{known['value'].max():,.3g}; the last week {known['value'].iloc[-1]:,.3g}."
+        f"{title.capitalize()} over {len(known)} weeks, from {least} to {most}; "
+        f"the last week {last}."
     )
     if limits:
         unusual = int((known["kind"] != _KINDS[0]).sum())

@@ -9,6 +9,8 @@ from datetime import date, timedelta
 
 import pandas as pd
 
+from analysis.records.figures import figure as written
+
 NOT_KNOWN = "not known yet"
 
 
@@ -95,11 +97,12 @@ def money(amount: float | None, currency: str, decimals: int = 2) -> str:
 
 
 def money_range(low: float | None, high: float | None, currency: str) -> str:
-    """A range of money, cents only where the range is narrower than a few units of currency."""
+    """A range of money as fine as its width bears: `11.60 to 12.10 USD`, `22 to 24 USD`."""
     if not (_known(low) and _known(high)):
         return NOT_KNOWN
-    decimals = 2 if high - low < 5 else 0
-    first, last = f"{low:,.{decimals}f}", f"{high:,.{decimals}f}"
+    bears = _decimals(low, high) if high - low >= 0.01 else 2
+    cents = 2 if bears else 0
+    first, last = f"{round(low, bears):,.{cents}f}", f"{round(high, bears):,.{cents}f}"
     return f"{first} {currency}" if first == last else f"{first} to {last} {currency}"
 
 
@@ -118,6 +121,11 @@ def share_range(low: float | None, high: float | None) -> str:
         return NOT_KNOWN
     first, last = _rounded_pair(100 * low, 100 * high)
     return f"{first} %" if first == last else f"{first} to {last} %"
+
+
+def figure(number: float | None, digits: int = 2) -> str:
+    """A plain number to so many digits: `2.4`, `12`, `1,300`."""
+    return written(number, digits) if _known(number) else NOT_KNOWN
 
 
 def number_range(low: float | None, high: float | None) -> str:
@@ -148,9 +156,13 @@ def variant(product: str, kind: str) -> str:
 
 def _rounded_pair(low: float, high: float) -> tuple[str, str]:
     """Both ends rounded to half the width between them or finer, two decimals at most."""
-    width = high - low
-    decimals = 0 if width <= 0 else max(0, min(2, math.ceil(-math.log10(width / 2))))
+    decimals = _decimals(low, high)
     return f"{low:,.{decimals}f}", f"{high:,.{decimals}f}"
+
+
+def _decimals(low: float, high: float) -> int:
+    width = high - low
+    return 0 if width <= 0 else max(0, min(2, math.ceil(-math.log10(width / 2))))
 
 
 def _known(value) -> bool:
