@@ -23,6 +23,19 @@ class Spread:
 
 
 @dataclass(frozen=True)
+class Loss:
+    """Mending, walking or interruptions: its bench seconds per good piece and per batch, its share
+    of all time, the operation where most of it is and the share of the loss that is there."""
+
+    activity: str
+    per_piece: Spread
+    per_batch: Spread
+    share: float
+    operation: str
+    operation_share: float
+
+
+@dataclass(frozen=True)
 class BatchTime:
     """The bench time of the batches chosen.
 
@@ -30,7 +43,9 @@ class BatchTime:
     batches, pieces      finished batches counted in, and the good pieces they gave; with no
                          finished batch, what is under way (`finished` is False) and its pieces
     per_piece, per_batch bench seconds
-    elapsed_hours, worked_hours, idle_hours, open_idle_hours   means per batch: first lap to last,
+    loss                 of mending, walking and interruptions the one that takes most; None where
+                         nothing was lost
+    elapsed_hours, worked_hours, idle_hours, open_idle_hours   per batch: first lap to last,
                          somebody at work, nobody at work, and that within the shop's hours
     """
 
@@ -40,10 +55,11 @@ class BatchTime:
     finished: bool
     per_piece: Spread
     per_batch: Spread
-    elapsed_hours: float
-    worked_hours: float
-    idle_hours: float
-    open_idle_hours: float
+    loss: Loss | None
+    elapsed_hours: Spread
+    worked_hours: Spread
+    idle_hours: Spread
+    open_idle_hours: Spread
 
 
 def batch_time(
@@ -65,17 +81,16 @@ def batch_time(
     chosen = _chosen_batches(batches, product, variant, batch, last)
     own = _own_laps(laps, chosen, product, variant, worker)
     finished = bool(chosen["finished"].all()) and len(chosen) > 0
-    pieces = float(chosen["good_units" if finished else "units_started"].sum())
-    seconds = own.groupby("batch", observed=True)["seconds"].sum().reindex(chosen["batch"])
     made = chosen["good_units" if finished else "units_started"].to_numpy(float)
+    minutes = _minutes(own, route, product, float(made.sum()), len(chosen))
     return BatchTime(
-        _minutes(own, route, product, pieces, len(chosen)),
+        minutes,
         len(chosen),
-        pieces,
+        float(made.sum()),
         finished,
-        _ratio(seconds.fillna(0).to_numpy(float), made),
-        _ratio(seconds.fillna(0).to_numpy(float), np.ones(len(chosen))),
-        *(float(chosen[name].mean()) for name in CLOCK),
+        *_spreads(own, chosen["batch"], made),
+        _largest_loss(minutes, own, chosen["batch"], made),
+        *(_ratio(chosen[name].to_numpy(float), np.ones(len(chosen))) for name in CLOCK),
     )
 
 
@@ -128,6 +143,13 @@ def _minutes(own, route, product: str, pieces: float, batches: int) -> pd.DataFr
     return table.iloc[order].reset_index(drop=True)[COLUMNS]
 
 
+def _spreads(own: pd.DataFrame, names: pd.Series, made: np.ndarray) -> tuple[Spread, Spread]:
+    """Seconds of the laps `own` per piece made and per batch, over the batches named."""
+    seconds = own.groupby("batch", observed=True)["seconds"].sum().reindex(names).fillna(0)
+    seconds = seconds.to_numpy(float)
+    return _ratio(seconds, made), _ratio(seconds, np.ones(len(made)))
+
+
 def _ratio(top: np.ndarray, bottom: np.ndarray) -> Spread:
     """r = sum(top) / sum(bottom) over batches, and r -+ t(.975, m - 1) se.
 
@@ -145,23 +167,20 @@ def _ratio(top: np.ndarray, bottom: np.ndarray) -> Spread:
     return Spread(value, max(value - half, 0.0), value + half)
 
 
-def largest_loss(minutes: pd.DataFrame) -> pd.Series | None:
-    """Of mending, walking and interruptions, the one that takes most: activity, seconds,
-    seconds_per_piece, seconds_per_batch, share (of all time), operation (where most of it is) and
-    operation_share (of the loss); None where nothing was lost."""
+def _largest_loss(minutes, own: pd.DataFrame, names: pd.Series, made: np.ndarray) -> Loss | None:
     lost = minutes[minutes["activity"].isin(LOSSES)]
-    if lost.empty or lost["seconds"].sum() == 0:
+    by_activity = lost.groupby("activity")["seconds"].sum()
+    if not by_activity.sum() > 0:
         return None
-    sums = ["seconds", "seconds_per_piece", "seconds_per_batch"]
-    largest = lost.groupby("activity")[sums].sum().sort_values("seconds").iloc[-1]
-    rows = lost[lost["activity"] == largest.name]
+    activity, seconds = by_activity.idxmax(), by_activity.max()
+    rows = lost[lost["activity"] == activity]
     most = rows.loc[rows["seconds"].idxmax()]
-    return pd.Series(
-        {
-            "activity": largest.name,
-            **largest,
-            "share": largest["seconds"] / minutes["seconds"].sum(),
-            "operation": most["operation"],
-            "operation_share": most["seconds"] / largest["seconds"],
-        }
+    per_piece, per_batch = _spreads(own[own["activity"] == activity], names, made)
+    return Loss(
+        activity,
+        per_piece,
+        per_batch,
+        share=seconds / minutes["seconds"].sum(),
+        operation=most["operation"],
+        operation_share=most["seconds"] / seconds,
     )

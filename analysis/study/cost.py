@@ -12,7 +12,8 @@ COLUMNS = (
     "product", "variant", "labour", "material", "rework_and_scrap", "overhead",
     "cost_per_good_piece", "cost_low", "cost_high", "price", "earned_per_hour", "earned_low",
     "earned_high", "bench_hours", "bench_hours_low", "bench_hours_high", "contribution",
-    "contribution_low", "contribution_high", "lost_material", "note",
+    "contribution_low", "contribution_high", "left", "left_low", "left_high", "lost_material",
+    "note",
 )  # fmt: skip
 
 RANGES = {
@@ -20,6 +21,7 @@ RANGES = {
     "earned_per_hour": "earned",
     "bench_hours": "bench_hours",
     "contribution": "contribution",
+    "left": "left",
 }  # each with the name its range goes by
 
 
@@ -37,6 +39,7 @@ def cost(content: Content, shop: Shop, shares: pd.DataFrame) -> pd.DataFrame:
                       before anybody's pay
     contribution      price - material: what one piece more brings in as long as the hours and the
                       overhead are there anyway
+    left              price - cost_per_good_piece: what is left once everybody is paid
     Amounts that hang on a wage, price or material cost not given are NaN; overhead not given
     counts as 0. `note` names what is missing.
     """
@@ -113,12 +116,12 @@ def _amounts(parts: Parts, frame: pd.DataFrame, shop: Shop, own, share, wage) ->
     material = (1 / parts.good_share[:, routes]) @ bought
     overhead = overhead_per_hour(shop) * hours
     contribution = _money(frame, shop, own, share, "price") - material
-    left = contribution - overhead
+    cost = labour + material + mending + overhead
     return {
         "labour": labour, "material": material, "rework_and_scrap": mending,
-        "overhead": overhead, "cost_per_good_piece": labour + material + mending + overhead,
-        "earned_per_hour": left / np.where(hours > 0, hours, np.nan), "bench_hours": hours,
-        "contribution": contribution, "lost_material": material - bought.sum(),
+        "overhead": overhead, "cost_per_good_piece": cost, "bench_hours": hours,
+        "earned_per_hour": (contribution - overhead) / np.where(hours > 0, hours, np.nan),
+        "left": contribution + material - cost, "contribution": contribution, "lost_material": material - bought.sum(),
     }  # fmt: skip
 
 

@@ -4,7 +4,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from analysis.study.batch_time import NO_OPERATION, batch_time, largest_loss
+from analysis.study.batch_time import NO_OPERATION, batch_time
 
 ROUTE = pd.DataFrame(
     {"product": "box", "variant": "", "operation": ["cut", "glue", "wrap"], "position": [0, 1, 2]}
@@ -122,12 +122,28 @@ def test_the_range_of_time_a_piece_holds_the_truth_as_often_as_it_says():
 
 
 def test_the_largest_loss_is_named_with_where_most_of_it_is():
-    loss = largest_loss(batch_time(laps(ROWS), batches(BATCHES), ROUTE, "box").minutes)
-    assert (loss["activity"], loss["operation"]) == ("rework", "glue")
-    assert loss["seconds_per_batch"] == pytest.approx(20)
-    assert loss["share"] == pytest.approx(40 / 730)
+    loss = batch_time(laps(ROWS), batches(BATCHES), ROUTE, "box").loss
+    assert (loss.activity, loss.operation) == ("rework", "glue")
+    assert loss.per_batch.value == pytest.approx(20)
+    assert loss.per_piece.value == pytest.approx(40 / 18)
+    assert loss.share == pytest.approx(40 / 730)
+
+
+def test_the_largest_loss_has_a_range_of_its_own_over_the_batches():
+    """40, 10 and 10 s on batches of 10: 2 s a piece, se = sqrt(3/2 (20² + 10² + 10²)) / 30 = 1."""
+    rows = [
+        (batch, "", "ann", "glue", activity, seconds)
+        for batch, mending in (("1", 40), ("2", 10), ("3", 10))
+        for activity, seconds in (("operation", 500), ("rework", mending))
+    ]
+    made = [(batch, "", 10, 10, True) for batch in "123"]
+    loss = batch_time(laps(rows), batches(made), ROUTE, "box").loss
+    assert loss.per_piece.value == pytest.approx(2)
+    assert loss.per_piece.high == pytest.approx(2 + 4.302653)  # t(.975, 2), printed tables
+    assert loss.per_piece.low == 0
+    assert loss.per_batch.high == pytest.approx(20 + 43.02653)
 
 
 def test_without_losses_none_is_made_up():
     clean = [row for row in ROWS if row[4] == "operation"]
-    assert largest_loss(batch_time(laps(clean), batches(BATCHES), ROUTE, "box").minutes) is None
+    assert batch_time(laps(clean), batches(BATCHES), ROUTE, "box").loss is None

@@ -150,6 +150,28 @@ def test_the_load_goes_to_those_who_do_the_work_and_to_their_stations():
     assert found.hours_needed["available"] == 18
 
 
+def test_whoever_has_left_has_no_load_and_no_hours():
+    """A helper glued in January and is not on the shop's list in March: all work is the maker's."""
+    rows = [
+        {"operation": "glue", "seconds": 1200, "units": 10, "worker": "helper", "batch": "old",
+         "started_at": "2026-01-05T09:00:00Z"},
+        {"operation": "dip", "seconds": 900, "units": 10, "worker": "helper", "batch": "old",
+         "started_at": "2026-01-05T10:00:00Z"},
+        *({**row, "worker": "maker", "started_at": f"2026-03-{day:02d}T09:00:00Z"}
+          for day, row in enumerate(ten_batches(), 1) if day < 29),
+    ]  # fmt: skip
+    shop = Shop(week=WEEK, workers=(Worker("maker", 30.0, 12.0),), products=SHOP.products)
+    load = study(laps_frame(rows), None, shop).worker_load
+    assert list(load["worker"]) == ["maker"]
+    found = study(laps_frame(rows), None, shop)
+    assert load["hours_needed"].iloc[0] == pytest.approx(found.hours_needed["value"])
+    # On the list, they are away and not gone: what only they have done stays theirs.
+    both = Shop(week=WEEK, workers=(*shop.workers, Worker("helper", 20.0, 6.0)),
+                products=SHOP.products)  # fmt: skip
+    load = study(laps_frame(rows), None, both).worker_load.set_index("worker")
+    assert load["hours_needed"]["helper"] > 0
+
+
 def test_the_cost_of_a_good_piece_adds_up_by_hand():
     """30 an hour, 120 overhead over 12 h, glue loses 2 of 10."""
     cost = study(laps_frame(ten_batches(scrap_units=2)), ROUTING, SHOP).cost.iloc[0]
@@ -162,6 +184,11 @@ def test_the_cost_of_a_good_piece_adds_up_by_hand():
     parts = cost[["labour", "material", "rework_and_scrap", "overhead"]].sum()
     assert cost["cost_per_good_piece"] == pytest.approx(parts)
     assert cost["earned_per_hour"] == pytest.approx((25 - 7.5 - 10 * hours) / hours)
+    assert cost["contribution"] == pytest.approx(25 - 7.5)
+    assert cost["left"] == pytest.approx(25 - cost["cost_per_good_piece"])
+    assert cost["left_low"] == pytest.approx(25 - cost["cost_high"])
+    assert cost["bench_hours_low"] < hours < cost["bench_hours_high"]
+    assert cost["contribution_low"] <= cost["contribution"] <= cost["contribution_high"]
     assert cost["cost_low"] <= cost["cost_per_good_piece"] <= cost["cost_high"]
 
 
