@@ -13,8 +13,9 @@ from analysis.screens.source import Source, current, figures, kept
 
 
 def sentence(said: str) -> None:
-    """The answer, larger than the rest, before any chart."""
-    st.markdown(f"##### {said}")
+    """The answer, larger than the rest, before any chart: the heading next to the title."""
+    with st.container(key="answer"):  # its letters are sized in the frame's style
+        st.markdown(f"## {said}")
 
 
 def points(lines: Iterable[str]) -> None:
@@ -124,8 +125,8 @@ class Table:
         return cls(arrow, _csv(arrow.to_pandas()), formats or {})
 
 
-def table(kept_table: Table, name: str) -> None:
-    """The figures behind the chart, and the same as a CSV file."""
+def table(kept_table: Table, name: str, what: str = "The figures behind the chart") -> None:
+    """Figures, and the same as a CSV file; `what` they are is said to those who cannot see them."""
     config = {
         header: st.column_config.NumberColumn(format=form)
         for header, form in kept_table.formats.items()
@@ -135,7 +136,7 @@ def table(kept_table: Table, name: str) -> None:
         hide_index=True,
         column_config=config,
         placeholder="–",
-        alt="The figures behind the chart",
+        alt=what,
     )
     st.download_button(
         "This table as a file (CSV)",

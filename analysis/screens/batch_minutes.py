@@ -7,9 +7,9 @@ import pandas as pd
 import streamlit as st
 
 from analysis.charts.batch import ACTIVITIES, batch_minutes_chart
-from analysis.screens import answers, glossary, words
+from analysis.screens import answers, glossary, true_times, words
 from analysis.screens.answers import Table
-from analysis.study.batch_time import BatchTime, batch_time, largest_loss
+from analysis.study.batch_time import BatchTime, batch_time
 
 ALL = "all"
 LAST = 6  # enough for a range, few enough to be of the present level of practice
@@ -72,6 +72,7 @@ def show() -> None:
     glossary.beside(*TRADE)
     _picture(desk, page.time, choice)
     answers.table(page.table, "batch_minutes")
+    true_times.show(desk, choice[0])
     answers.surer(page.surer)
     answers.worked_out(WORKED_OUT)
 
@@ -156,15 +157,14 @@ def _lead(time: BatchTime, what: str, worker: str, batch: str) -> str:
         )
     return (
         f"A good piece of {what} takes {_about(time.per_piece)}{who} at the bench; a batch, of "
-        f"{time.pieces / time.batches:.0f} good pieces on average, "
-        f"about {words.rough(time.per_batch.value)}."
+        f"{time.pieces / time.batches:.0f} good pieces on average, {_about(time.per_batch)}."
     )
 
 
 def _about(spread) -> str:
     if pd.isna(spread.low):
         return f"about {words.rough(spread.value)} (too few batches for a range)"
-    return f"about {words.time_range(spread.low, spread.high)}"
+    return _some(spread)
 
 
 def _most(time: BatchTime) -> str:
@@ -176,38 +176,48 @@ def _most(time: BatchTime) -> str:
 
 
 def _loss(time: BatchTime) -> str:
-    loss = largest_loss(time.minutes)
+    loss = time.loss
     if loss is None:
         return "No putting right, walking or interruption was logged."
     where = ""
-    if loss["operation_share"] > 0.3:
-        where = (
-            f", most of it at {words.plain(loss['operation'])}"
-            if loss["operation_share"] > 0.5
-            else f", much of it at {words.plain(loss['operation'])}"
-        )
+    if loss.operation_share > 0.3:
+        much = "most" if loss.operation_share > 0.5 else "much"
+        where = f", {much} of it at {words.plain(loss.operation)}"
     kind = {"rework": "putting right", "transport": "walking", "delay": "interruptions"}
+    piece = "good piece" if time.finished else "piece started"
     return (
-        f"The largest leak is **{kind[loss['activity']]}**: "
-        f"{words.rough(loss['seconds_per_piece'])} on every good piece, "
-        f"{words.rough(loss['seconds_per_batch'])} a batch{where}."
+        f"The largest leak is **{kind[loss.activity]}**: {_some(loss.per_piece)} on every {piece}, "
+        f"{_some(loss.per_batch)} a batch{where}."
     )
 
 
+def _some(spread) -> str:
+    """A length of time with its range; where there is none, as for one batch, the bare figure."""
+    if pd.isna(spread.low):
+        return words.rough(spread.value)
+    return f"about {words.time_range(spread.low, spread.high)}"
+
+
 def _nobody(time: BatchTime, one: bool) -> str:
-    if pd.isna(time.elapsed_hours):
+    if pd.isna(time.elapsed_hours.value):
         return ""
     within = (
-        f", {words.hours(time.open_idle_hours)} of them while the shop was open"
-        if not pd.isna(time.open_idle_hours)
+        f", {_hours(time.open_idle_hours)} of that while the shop was open"
+        if not pd.isna(time.open_idle_hours.value)
         else ""
     )
     whose = "It lay" if one else "A batch lies"
     return (
-        f"{whose} {words.hours(time.idle_hours)} with nobody at work on it{within}: drying, "
-        f"waiting its turn, nights. From the first lap to the last: "
-        f"{words.hours(time.elapsed_hours)}."
+        f"{whose} {_hours(time.idle_hours)} with nobody at work on it{within}: drying, waiting "
+        f"its turn, nights. From the first lap to the last: {_hours(time.elapsed_hours)}."
     )
+
+
+def _hours(spread) -> str:
+    """Hours with their range; the bare figure where there is none."""
+    if pd.isna(spread.low):
+        return words.hours(spread.value)
+    return f"{words.number_range(spread.low, spread.high)} hours"
 
 
 def _picture(desk, time: BatchTime, choice: tuple[str, ...]) -> None:
@@ -226,7 +236,7 @@ def _picture(desk, time: BatchTime, choice: tuple[str, ...]) -> None:
 def _table(time: BatchTime) -> pd.DataFrame:
     frame = time.minutes
     frame = frame.assign(
-        kind=[ACTIVITIES[activity][0] for activity in frame["activity"]],
+        kind=[ACTIVITIES[activity].words for activity in frame["activity"]],
         minutes_per_piece=frame["seconds_per_piece"] / 60,
         minutes_per_batch=frame["seconds_per_batch"] / 60,
         share=100 * frame["seconds"] / frame["seconds"].sum(),

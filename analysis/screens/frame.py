@@ -5,7 +5,7 @@ import importlib
 import streamlit as st
 
 from analysis.problems import Problem
-from analysis.screens import live, source
+from analysis.screens import live, source, words
 
 # (group, module, title, path): a screen is named by what it shows, and loaded when opened,
 # so that the first page does not wait for the others.
@@ -14,6 +14,7 @@ SCREENS = (
     ("Look", "batch_minutes", "A batch's minutes", "batch-minutes"),
     ("Look", "getting_faster", "Getting faster", "getting-faster"),
     ("Look", "keeping_pace", "Keeping pace", "keeping-pace"),
+    ("Look", "piece_cost", "What a piece costs", "piece-cost"),
     ("Records", "laps", "Laps", "laps"),
     ("Records", "shop", "Shop", "shop"),
 )
@@ -22,6 +23,7 @@ SCREENS = (
 # gaps between wrapped rows of trade terms, and drops the undo of a change below its words.
 STYLE = """<style>
 [data-testid='stMainBlockContainer'] {padding-top: 3.2rem}
+[class*='st-key-answer'] h2 {font-size: 1.25rem; font-weight: 600; line-height: 1.4; padding: 0}
 [class*='st-key-trade_terms'] {row-gap: 0}
 [class*='st-key-change_'] {flex-wrap: nowrap}
 [class*='st-key-change_'] > * {min-width: 0}
@@ -39,7 +41,7 @@ def show() -> None:
             source.choose()
         live.draw(page)
     except Problem as problem:
-        st.error(str(problem))
+        st.error(words.plain(str(problem)))
 
 
 def _pages() -> dict[str, list]:

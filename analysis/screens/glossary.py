@@ -17,6 +17,11 @@ MEANINGS = {
     "normal time": "The observed time times the rating: what the piece takes at an ordinary pace.",
     "allowance": "Time added for rest, the body's needs and small unavoidable stops.",
     "standard time": "Normal time with the allowance: what to plan with for one piece.",
+    "labour cost": "Pay for the hours in a piece: time at the bench times what an hour costs.",
+    "overhead": "What the shop costs whether or not anything is made, such as rent and power.",
+    "contribution": "Price less what one piece more costs in itself, here its material: what it "
+    "adds towards pay and overhead.",
+    "break-even": "Where money in and money out are the same.",
     "takt time": "The working time of a week divided by the pieces wanted in it: one piece has "
     "to be finished that often, on average, to keep up.",
     "work content": "All bench time in one good piece: its operations at standard time, its share "

@@ -10,6 +10,11 @@ from analysis.screens.answers import Table
 
 TRADE = ("takt time", "work content", "load", "station", "bottleneck", "standard time", "allowance")
 READ_OUT = 4
+DEMAND_OFF = 0.1  # a demand off by so much, to show what hangs on it; no claim that it is
+TAKT_HANGS_ON = (
+    "How often one has to be finished (takt) hangs on the demand and the hours you wrote on "
+    "*Shop*; no lap makes it surer."
+)
 NEARLY_FULL = 0.85  # common practice, no source: fuller weeks do not survive a bad day
 
 
@@ -20,6 +25,7 @@ class Page:
     sentence: str
     points: tuple[str, ...]
     takt: Table
+    load: Table | None
     people: str
     products: tuple[str, ...]
     surer: tuple[str, ...]
@@ -44,10 +50,13 @@ def show() -> None:
     answers.picture(desk, "load", (), lambda: _drawn(desk.figures))
     st.caption(
         "Bars: hours a week's demand asks for, as a share of the hours there are. Line across the "
-        "end of a bar: 19 times out of 20 it lies in there. Stations include setups and pieces "
-        "that wait in them."
+        "end of a bar: 19 times out of 20 it lies in there. A place counts hands at it, setting up "
+        "and warming up. Pieces left lying in it, as under a press, are not in its bar, since they "
+        "may lie there through lunch and night; the second table has their hours."
     )
     answers.table(page.takt, "keeping_pace")
+    if page.load:
+        answers.table(page.load, "load", "Hours asked of each person and each place")
     st.markdown(page.people)
     _one_piece(desk, page.products)
     st.warning(CAUTION, icon=":material/back_hand:")
@@ -58,11 +67,13 @@ def show() -> None:
 def _page(figures) -> Page:
     wanted = figures.takt[figures.takt["demand_per_week"] > 0]
     known = len(wanted) > 0 and not pd.isna(figures.hours_needed["value"])
-    steps = [_bottleneck(row) for row in _largest(wanted).itertuples(index=False)]
+    paces = [_pace(row) for row in _largest(wanted).itertuples(index=False)]
+    tight = (_limit(figures), *_tight(figures), _room(figures.hours_needed))
     return Page(
         sentence=_fits(figures.hours_needed) if known else "",
-        points=(*_tight(figures), *steps) if known else (),
+        points=(*tight, *paces, TAKT_HANGS_ON) if known else (),
         takt=Table.of(_takt_table(figures.takt), TAKT_FORMATS),
+        load=Table.of(_load_table(figures), LOAD_FORMATS) if known else None,
         people=_people(wanted, figures) if known else "",
         products=tuple(wanted["product"].astype(str)),
         surer=tuple(_surer(figures)),
@@ -95,37 +106,76 @@ def _fits(hours: dict) -> str:
     return f"{asked} It may or may not fit: the laps cannot tell yet."
 
 
-def _tight(figures) -> list[str]:
-    """Who or what is asked for more than there is, as the work is shared out now."""
-    fits = figures.hours_needed["high"] <= figures.hours_needed["available"]
-    lines = []
-    people = figures.worker_load[figures.worker_load["load"] > 1]
-    for row in people.itertuples(index=False):
-        but = " Others have room: share it out anew." if fits or len(people) == 1 else ""
-        lines.append(
-            f"As the work is shared now, **{words.plain(row.worker)}** is asked for "
-            f"{words.number_range(row.hours_needed_low, row.hours_needed_high)} hours and has "
-            f"{words.hours(row.hours_available)}.{but}"
-        )
-    stations = figures.station_load
-    if len(stations):
-        row = stations.loc[stations["load"].idxmax()]
-        lines.append(
-            f"The busiest place is **{words.plain(row['station'])}**: taken "
-            f"{words.share(row['load'], 0)} of the week."
-        )
-    return lines
-
-
-def _bottleneck(row) -> str:
-    if not row.bottleneck:
+def _limit(figures) -> str:
+    """Who or what is fullest and so limits the week, and how sure that is."""
+    both = [
+        frame.rename(columns={key: "name"})
+        for key, frame in (("worker", figures.worker_load), ("station", figures.station_load))
+    ]
+    full = pd.concat(both, ignore_index=True).dropna(subset=["probability_fullest"])
+    if full.empty:
         return ""
-    sure = row.bottleneck_probability
-    how = "almost surely" if sure > 0.95 else f"{100 * sure:.0f} times out of 100"
+    first, *others = full.sort_values("probability_fullest", ascending=False).itertuples()
+    asked = words.number_range(first.hours_needed_low, first.hours_needed_high)
+    rival = ""
+    if others and others[0].probability_fullest > 0.05:
+        sure = _chance(others[0].probability_fullest)
+        rival = f"; {words.plain(others[0].name)} {sure}"
     return (
-        f"The longest step of {words.plain(row.product)} is **{words.plain(row.bottleneck)}** "
-        f"({how}). One has to be finished every {words.rough(row.takt_seconds)} of working time, "
-        f"and each takes {words.time_range(row.work_content_low, row.work_content_high)} of work."
+        f"What limits the week: **{words.plain(first.name)}** "
+        f"({_chance(first.probability_fullest)}{rival}), asked for {asked} of "
+        f"{words.hours(first.hours_available)}."
+    )
+
+
+def _chance(probability: float) -> str:
+    return "almost surely" if probability > 0.95 else f"{100 * probability:.0f} times out of 100"
+
+
+def _tight(figures) -> list[str]:
+    """Who is asked for more than they have, as the work is shared out now, and who has room."""
+    load = figures.worker_load
+    room = load[load["load"] < 1]
+    return [
+        f"As the work is shared now, **{words.plain(row.worker)}** is asked for "
+        f"{words.number_range(row.hours_needed_low, row.hours_needed_high)} hours and has "
+        f"{words.hours(row.hours_available)}.{_who_has_room(room)}"
+        for row in load[load["load"] > 1].itertuples(index=False)
+    ]
+
+
+def _who_has_room(room: pd.DataFrame) -> str:
+    if room.empty:
+        return ""
+    row = room.loc[(room["hours_available"] - room["hours_needed"]).idxmax()]
+    hours = words.hours(row["hours_available"] - row["hours_needed"])
+    return f" {words.plain(row['worker'])} has about {hours} left: share it out anew."
+
+
+def _room(hours: dict) -> str:
+    """How far demand could grow, or must shrink, for the hours to carry it."""
+    low, high = hours["available"] / hours["high"] - 1, hours["available"] / hours["low"] - 1
+    if low > 0:
+        more = words.share_range(low, high)
+        return f"All hours together would carry {more} more pieces a week of the same mix."
+    if high < 0:
+        fewer = words.share_range(-high, -low)
+        return f"All hours together carry {fewer} fewer pieces a week than are wanted."
+    return ""
+
+
+def _pace(row) -> str:
+    """The pace one product's demand asks for, the work in a piece, and its longest step."""
+    if pd.isna(row.takt_seconds) or pd.isna(row.work_content_seconds):
+        return ""
+    least, most = row.takt_seconds / (1 + DEMAND_OFF), row.takt_seconds / (1 - DEMAND_OFF)
+    return (
+        f"{words.plain(row.product).capitalize()}: one has to be finished every "
+        f"{words.rough(row.takt_seconds)} that the shop is open (every "
+        f"{words.time_range(least, most)}, were {words.share(DEMAND_OFF, 0)} more or fewer "
+        f"wanted), and takes {words.time_range(row.work_content_low, row.work_content_high)} of "
+        f"work. Its longest step is **{words.plain(row.bottleneck)}** "
+        f"({_chance(row.bottleneck_probability)})."
     )
 
 
@@ -187,6 +237,40 @@ def _takt_table(takt: pd.DataFrame) -> pd.DataFrame:
             "note": takt["note"],
         }
     )
+
+
+LOAD_FORMATS = {
+    "hours asked for a week": "%.1f",
+    "hours from": "%.1f",
+    "hours to": "%.1f",
+    "hours there are": "%.1f",
+    "taken (%)": "%.0f",
+    "limits the week (times of 100)": "%.0f",
+    "pieces lie in it besides (hours a week)": "%.1f",
+}
+
+
+def _load_table(figures) -> pd.DataFrame:
+    """People, then places, fullest first; only in places do pieces lie."""
+    tables = []
+    for kind, name, frame in (
+        ("person", "worker", figures.worker_load),
+        ("place", "station", figures.station_load),
+    ):
+        frame = frame.sort_values("load", ascending=False)
+        columns = {
+            "who or what": frame[name].astype(str),
+            "kind": kind,
+            "hours asked for a week": frame["hours_needed"],
+            "hours from": frame["hours_needed_low"],
+            "hours to": frame["hours_needed_high"],
+            "hours there are": frame["hours_available"],
+            "taken (%)": 100 * frame["load"],
+            "limits the week (times of 100)": 100 * frame["probability_fullest"],
+            "pieces lie in it besides (hours a week)": frame.get("held_hours", float("nan")),
+        }
+        tables.append(pd.DataFrame(columns))
+    return pd.concat(tables, ignore_index=True)
 
 
 def _people(wanted: pd.DataFrame, figures) -> str:
@@ -279,10 +363,16 @@ WORKED_OUT = f"""
   the allowance, never both.
 - **People needed** = work in a good piece / takt time, not rounded.
 - **Load** = hours that a week's demand takes of a person or place / hours they have. Work goes to
-  whoever did it in the last four weeks. A station also counts its setups and the pieces that wait
-  in it.
+  whoever did it in the last four weeks; whoever has no lap in them and is not on *Shop* has left.
+  A place (station) also counts its setups and its warming up. The hours that pieces lie in it
+  stand apart, since they may run through lunch and night: where they and the hands at it do not
+  both fit, the place is fuller than its bar.
+- **What limits the week**: the person or place with the highest load; how sure, is the share of
+  draws from what the laps leave open in which it comes out fullest.
 - **Longest step** (bottleneck): the operation with most work in a good piece; how sure, is the
   share of draws from what the laps leave open in which it comes out longest.
+- **Takt** has no range from the laps: it is your demand and your hours. Ten percent is there to
+  show what hangs on them, not a guess of how far off they are.
 - **Ranges** hold 19 times out of 20. They hold what the laps leave open, not a change in demand,
   a new product or an illness.
 - Above about {100 * NEARLY_FULL:.0f} % load a week is called full: common practice, no source.

@@ -16,6 +16,16 @@ MINUTES = pd.DataFrame(
     columns=["operation", "activity", "minutes"],
 )
 
+PIECES = pd.DataFrame(
+    [
+        ("notebook, linen", 6.7, 3.8, 0.4, 0.8, 11.7, 11.5, 12.0, 12.0),
+        ("journal, linen", 10.4, 9.2, 0.4, 1.2, 21.2, 20.9, 21.8, 28.0),
+        ("card box", np.nan, 2.0, np.nan, 0.5, np.nan, np.nan, np.nan, np.nan),
+    ],
+    columns=["piece", "labour", "material", "rework_and_scrap", "overhead",
+             "cost_per_good_piece", "cost_low", "cost_high", "price"],
+)  # fmt: skip
+
 
 def practice(laps: int = 40, workers: tuple[str, ...] = ("maker", "helper")) -> dict:
     """Points, curve, plateaus and breaks of made-up workers on one operation."""

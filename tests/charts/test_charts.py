@@ -9,6 +9,7 @@ import pytest
 
 from analysis.charts import look
 from analysis.charts.batch import ACTIVITIES, batch_minutes_chart
+from analysis.charts.cost import PARTS, cost_chart
 from analysis.charts.pace import load_chart
 from analysis.charts.practice import practice_chart, thinned
 from analysis.charts.stock import stock_chart
@@ -18,6 +19,7 @@ from tests.charts import frames
 MOST_BYTES = 100_000
 CHARTS = {
     "batch": lambda: batch_minutes_chart(frames.MINUTES, "good piece"),
+    "cost": lambda: cost_chart(frames.PIECES, "USD"),
     "practice": lambda: practice_chart(**frames.practice(), operation="sew"),
     "load": lambda: load_chart(frames.LOAD),
     "weekly": lambda: weekly_output_chart(frames.WEEKS, frames.LIMITS),
@@ -25,6 +27,7 @@ CHARTS = {
 }
 AXES = {
     "batch": {"minutes per good piece"},
+    "cost": {"USD per good piece"},
     "practice": {"pieces made so far", "seconds per piece"},
     "load": {"percent of the week's hours"},
     "weekly": {"week beginning", "good pieces a week"},
@@ -150,9 +153,9 @@ def test_activities_are_told_apart_without_colour():
     shapes = [e["shape"] for e in encodings(spec) if "shape" in e]
     assert len(shapes) == 1
     assert len(set(shapes[0]["scale"]["range"])) == len(shapes[0]["scale"]["domain"]) == 6
-    strewn = {row["kind"] for row in rows(spec) if set(row) == {"operation", "kind", "x"}}
+    strewn = {row["said"] for row in rows(spec) if set(row) == {"operation", "said", "x"}}
     assert {"putting right", "checking", "setting up", "interrupted"} <= strewn
-    assert ACTIVITIES["operation"][0] not in strewn
+    assert ACTIVITIES["operation"].words not in strewn
 
 
 def test_stretches_of_a_bar_join_and_add_up_to_the_operations_minutes():
@@ -164,6 +167,21 @@ def test_stretches_of_a_bar_join_and_add_up_to_the_operations_minutes():
         assert bar["start"].iloc[0] == 0
         np.testing.assert_allclose(bar["start"].iloc[1:], bar["end"].iloc[:-1])
         assert bar["end"].iloc[-1] == pytest.approx(wanted[name])
+
+
+def test_parts_of_a_cost_are_told_apart_without_colour_and_join_to_the_whole():
+    spec = CHARTS["cost"]().to_dict()
+    shapes = [e["shape"] for e in encodings(spec) if "shape" in e]
+    assert len(set(shapes[0]["scale"]["range"])) == len(shapes[0]["scale"]["domain"]) == len(PARTS)
+    drawn = pd.DataFrame([row for row in rows(spec) if "start" in row])
+    ends = drawn.groupby("piece")["end"].max()
+    known = frames.PIECES.dropna(subset=["cost_per_good_piece"]).set_index("piece")
+    np.testing.assert_allclose(ends[known.index], known["cost_per_good_piece"])
+
+
+def test_a_price_is_written_at_its_mark_and_left_out_where_none_is_given():
+    said = [row["said"] for row in rows(CHARTS["cost"]().to_dict()) if "price" in row]
+    assert said == ["price 12.00", "price 28.00"]
 
 
 def test_operations_stand_in_the_order_given_not_by_letter():

@@ -1,8 +1,11 @@
 """Keeping pace, as a maker reads it."""
 
 import re
+from types import SimpleNamespace
 
-from analysis.screens.keeping_pace import _fits, _tight
+import pandas as pd
+
+from analysis.screens.keeping_pace import _fits, _room, _tight
 from analysis.screens.source import DEMO, OWN
 from tests.screens.driving import said
 
@@ -24,7 +27,7 @@ def test_each_case_of_fit_says_hours_to_spare_or_lacking():
 
 def test_the_bottleneck_comes_with_how_sure_it_is(show):
     words = said(show("keeping_pace", DEMO))
-    assert re.search(r"longest step of .+ is \*\*.+\*\* \((almost surely|\d+ times)", words)
+    assert re.search(r"longest step is \*\*.+\*\* \((almost surely|\d+ times)", words)
     table = show("keeping_pace", DEMO).dataframe[0].value
     assert table["sure of the step (%)"].between(0, 100).all()
 
@@ -53,28 +56,58 @@ def test_pace_and_strain_come_with_a_caution_that_defers_to_local_rules(show):
 
 def test_the_tables_carry_units(show):
     screen = show("keeping_pace", DEMO)
-    takt, content = (table.value for table in screen.dataframe)
+    takt, load, content = (table.value for table in screen.dataframe)
+    assert {"hours asked for a week", "hours there are", "taken (%)"} <= set(load)
     assert {"wanted (pieces a week)", "one needed every (min)", "people needed"} <= set(takt)
     assert {"making (min)", "setting up (min)", "putting right (min)"} <= set(content)
 
 
-def test_somebody_asked_for_more_than_they_have_is_named():
-    import pandas as pd
+def week(*people):
+    """What the screen reads of a week, from (name, hours there are, hours asked for)."""
+    load = pd.DataFrame(people, columns=["worker", "hours_available", "hours_needed"])
+    return SimpleNamespace(
+        worker_load=load.assign(
+            hours_needed_low=load["hours_needed"] - 2,
+            hours_needed_high=load["hours_needed"] + 2,
+            load=load["hours_needed"] / load["hours_available"],
+            probability_fullest=[1.0] + [0.0] * (len(load) - 1),
+        ),
+        station_load=pd.DataFrame({"station": [], "load": [], "probability_fullest": []}),
+    )
 
-    class Figures:
-        hours_needed = {"low": 40.0, "high": 42.0, "available": 60.0}
-        worker_load = pd.DataFrame(
-            {
-                "worker": ["maker"],
-                "hours_available": [30.0],
-                "hours_needed": [36.0],
-                "hours_needed_low": [34.0],
-                "hours_needed_high": [38.0],
-                "load": [1.2],
-            }
-        )
-        station_load = pd.DataFrame({"station": [], "load": []})
 
-    (line,) = _tight(Figures)
+def test_work_is_shared_anew_only_with_somebody_who_has_room():
+    (line,) = _tight(week(("maker", 30.0, 36.0), ("helper", 10.0, 6.5)))
     assert "**maker** is asked for 34 to 38 hours and has 30 hours" in line
-    assert "share it out anew" in line
+    assert "helper has about 3.5 hours left: share it out anew" in line
+    for nobody_free in (week(("maker", 30.0, 36.0)), week(("a", 30.0, 36.0), ("b", 9.0, 10.0))):
+        assert all("share it out" not in line for line in _tight(nobody_free))
+
+
+def test_what_limits_the_week_is_named_with_how_sure_that_is(show):
+    assert re.search(
+        r"What limits the week: \*\*.+\*\* \((almost surely|\d+ times out of 100)",
+        said(show("keeping_pace", DEMO)),
+    )
+
+
+def test_pieces_lying_in_a_place_stand_apart_from_its_load(show):
+    screen = show("keeping_pace", DEMO)
+    load = screen.dataframe[1].value.set_index("who or what")
+    assert load["pieces lie in it besides (hours a week)"]["nipping press"] > 0
+    assert load["pieces lie in it besides (hours a week)"].isna()["maker"]
+    assert "not in its bar" in said(screen)
+
+
+def test_takt_has_words_of_its_own_that_say_what_it_hangs_on(show):
+    words = said(show("keeping_pace", DEMO))
+    assert re.search(r"one has to be finished every \d+ min that the shop is open", words)
+    assert re.search(r"every \d+ to \d+ min, were 10 % more or fewer wanted", words)
+    assert "no lap makes it surer" in words
+
+
+def test_the_room_that_is_left_is_said_in_pieces():
+    hours = {"low": 40.0, "high": 42.0, "available": 44.0}
+    assert "5 to 10 % more pieces" in _room(hours)
+    assert "9 to 14 % fewer pieces" in _room(hours | {"available": 36.3})
+    assert _room(hours | {"available": 41.0}) == ""

@@ -1,0 +1,306 @@
+"""What a piece costs: labour, material, mending, overhead against its price, and what is left."""
+
+from dataclasses import dataclass
+
+import pandas as pd
+import streamlit as st
+
+from analysis.screens import answers, glossary, parts, words
+from analysis.screens.answers import Table
+
+TRADE = (
+    "labour cost", "overhead", "contribution", "rework", "scrap", "standard time", "break-even",
+)  # fmt: skip
+MOST_DRAWN = 14  # bars that a phone still shows as one picture
+PARTS = ("labour", "material", "rework_and_scrap", "overhead")
+
+
+@dataclass(frozen=True)
+class Page:
+    """All that is read out for one piece, ready to be shown."""
+
+    sentence: str
+    points: tuple[str, ...]
+    missing: str
+    surer: tuple[str, ...]
+
+
+def show() -> None:
+    """The answer for one piece, the chart of all, the table, and how pay is counted."""
+    desk = answers.opened("What a piece costs", "what a piece costs")
+    if desk is None:
+        return
+    pieces = desk.kept("pieces", (), lambda: _pieces(desk.figures.cost))
+    if not pieces:
+        st.info(
+            "No lap of an operation with a product yet. Next step: time some making, not only "
+            "setups and interruptions."
+        )
+        return
+    piece = st.selectbox("Piece", list(pieces), format_func=pieces.get, key="cost_piece")
+    page = desk.kept("cost", piece, lambda: _page(desk.figures, *piece))
+    answers.sentence(page.sentence)
+    answers.points(page.points)
+    _missing(page)
+    glossary.beside(*TRADE)
+    _picture(desk, piece)
+    answers.table(desk.kept("cost table", (), lambda: _table(desk.figures)), "piece_cost")
+    st.markdown(PAY)
+    answers.surer(page.surer)
+    answers.worked_out(WORKED_OUT)
+
+
+def _pieces(cost: pd.DataFrame) -> dict[tuple[str, str], str]:
+    """What can be asked for, and how it is called; a product with variants is their mix."""
+    several = set(cost.loc[cost["variant"] != "", "product"])
+    return {
+        (product, variant): _called(product, variant, product in several)
+        for product, variant in zip(cost["product"], cost["variant"], strict=True)
+    }
+
+
+def _called(product: str, variant: str, several: bool) -> str:
+    return f"{product}, {variant or 'as variants are wanted'}" if variant or several else product
+
+
+def _page(figures, product: str, variant: str) -> Page:
+    cost = figures.cost
+    row = cost[(cost["product"] == product) & (cost["variant"] == variant)].iloc[0]
+    return Page(
+        sentence=_lead(row, figures),
+        points=(_left(row, figures.currency), *_hour(row, figures.currency),
+                _spoiled(row, figures.currency)),
+        missing=_not_given(row, figures),
+        surer=tuple(_surer(figures, product)),
+    )  # fmt: skip
+
+
+def _lead(row: pd.Series, figures) -> str:
+    """The cost with its range and the pay it rests on, and what an hour leaves."""
+    name, currency = words.variant(row["product"], row["variant"]), figures.currency
+    leaves = (
+        f" Sold at {words.money(row['price'], currency)}, it leaves "
+        f"{words.money_range(row['earned_low'], row['earned_high'], currency)} for each hour at "
+        "the bench, before anybody's pay."
+    )
+    leaves = leaves if pd.notna(row["earned_per_hour"]) else ""
+    if pd.isna(row["cost_per_good_piece"]):
+        takes = words.time_range(3600 * row["bench_hours_low"], 3600 * row["bench_hours_high"])
+        return (
+            f"What a good piece of {name} costs is not known in full yet; it takes about "
+            f"{takes} at the bench.{leaves}"
+        )
+    return (
+        f"A good piece of {name} costs about "
+        f"{words.money_range(row['cost_low'], row['cost_high'], currency)}"
+        f"{_paid(figures)}.{leaves}"
+    )
+
+
+def _paid(figures) -> str:
+    """The pay that the cost rests on: ` (maker paid 24.00 USD an hour, helper 18.00 USD)`."""
+    at_work = figures.worker_load.loc[~(figures.worker_load["hours_needed"] == 0), "worker"]
+    pay = {one.name: one.cost_per_hour for one in figures.shop.workers if one.name in set(at_work)}
+    known = {name: amount for name, amount in pay.items() if amount is not None}
+    if not known:
+        return ""
+    if len(known) == 1:
+        return f", every hour at it paid {words.money(*known.values(), figures.currency)}"
+    people = [
+        f"{words.plain(name)} {words.money(amount, figures.currency)}"
+        for name, amount in known.items()
+    ]
+    return f" (pay an hour: {', '.join(people)})"
+
+
+def _left(row: pd.Series, currency: str) -> str:
+    """What the price leaves once everybody is paid."""
+    if pd.isna(row["left"]):
+        return ""
+    price = f"At {words.money(row['price'], currency)}"
+    if row["left_low"] > 0:
+        left = words.money_range(row["left_low"], row["left_high"], currency)
+        return f"{price} it brings in **{left} more than it costs**, everybody's pay taken off."
+    if row["left_high"] < 0:
+        lost = words.money_range(-row["left_high"], -row["left_low"], currency)
+        return f"{price} it **brings in {lost} less than it costs** at these rates of pay."
+    return (
+        f"{price} it **about pays for itself** at these rates of pay: between "
+        f"{words.money(-row['left_low'], currency)} too little and "
+        f"{words.money(row['left_high'], currency)} over."
+    )
+
+
+def _hour(row: pd.Series, currency: str) -> list[str]:
+    """Up to what pay the piece carries itself, and what a further piece brings in."""
+    lines = []
+    if pd.notna(row["earned_per_hour"]):
+        most = words.money_range(row["earned_low"], row["earned_high"], currency)
+        dearer = words.money(row["bench_hours"], currency)
+        lines.append(
+            f"It carries pay of {most} an hour at most (break-even). "
+            f"Each {words.money(1, currency)} an hour more in pay makes it {dearer} dearer."
+        )
+    if pd.notna(row["contribution"]):
+        brings = words.money_range(row["contribution_low"], row["contribution_high"], currency)
+        lines.append(
+            f"One piece more brings in {brings} (price less material) while there are hours free, "
+            "since those and the overhead are there anyway."
+        )
+    return lines
+
+
+def _spoiled(row: pd.Series, currency: str) -> str:
+    if pd.isna(row["rework_and_scrap"]) or pd.isna(row["lost_material"]):
+        return ""
+    if not row["rework_and_scrap"] + row["lost_material"] > 0:
+        return "No putting right and no lost piece was logged, so none is in the cost."
+    return (
+        f"Putting right and lost pieces put about {words.money(row['rework_and_scrap'], currency)} "
+        f"of work and {words.money(row['lost_material'], currency)} of material on every good one."
+    )
+
+
+def _not_given(row: pd.Series, figures) -> str:
+    """What is still to be written down, in one sentence; blank where nothing is."""
+    pay = {one.name: one.cost_per_hour for one in figures.shop.workers}
+    unpaid = [name for name in figures.worker_load["worker"] if pay.get(name) is None]
+    who = f" of {', '.join(words.plain(name) for name in unpaid)}" if unpaid else ""
+    missing = {
+        f"the pay an hour{who}": pd.isna(row["labour"]),
+        "the cost of its material": pd.isna(row["material"]),
+        "its price": pd.isna(row["price"]),
+        "the hours of a week": pd.isna(row["overhead"]),
+        "the overhead of a week, counted as nothing so far": figures.shop.overhead_per_week is None,
+    }
+    names = [name for name, holds in missing.items() if holds]
+    return f"Not given yet: {'; '.join(names)}." if names else ""
+
+
+def _missing(page: Page) -> None:
+    if page.missing:
+        st.info(f"{page.missing} Next step: write it down on *Shop*.")
+        parts.screen_link("shop", "Fill it in on Shop")
+
+
+def _picture(desk, piece: tuple[str, str]) -> None:
+    drawn = desk.kept("cost drawn", piece[:1], lambda: _drawn_pieces(desk.figures.cost, piece[0]))
+    if drawn[list(PARTS)].fillna(0).to_numpy().sum() == 0:
+        return
+
+    def make():
+        from analysis.charts.cost import cost_chart  # altair is slow to import, and may be kept
+
+        return cost_chart(drawn, desk.figures.currency)
+
+    answers.picture(desk, "cost", piece[:1], make)
+    st.caption(
+        "Bars: what goes into one good piece. Line along the end of a bar: 19 times out of 20 the "
+        "cost lies in there, as far as the laps can tell. Upright mark: the price."
+    )
+    if drawn["cost_per_good_piece"].isna().any():
+        st.caption("A bar without that line is not the whole cost: a part of it is not known yet.")
+
+
+def _drawn_pieces(cost: pd.DataFrame, product: str) -> pd.DataFrame:
+    """Every piece that is made; of many, those of the product chosen."""
+    mixes = cost["product"].isin(cost.loc[cost["variant"] != "", "product"])
+    made = cost[(cost["variant"] != "") | ~mixes]
+    if len(made) > MOST_DRAWN:
+        made = made[made["product"] == product].head(MOST_DRAWN)
+    names = [_called(*pair, False) for pair in zip(made["product"], made["variant"], strict=True)]
+    columns = [*PARTS, "cost_per_good_piece", "cost_low", "cost_high", "price"]
+    return made[columns].assign(piece=names).reset_index(drop=True)
+
+
+def _table(figures) -> Table:
+    """Everything known of each piece, money in the shop's currency."""
+    cost, money = figures.cost, figures.currency
+    several = set(cost.loc[cost["variant"] != "", "product"])
+    mixed = (cost["variant"] == "") & cost["product"].isin(several)
+    columns = {
+        f"cost ({money})": cost["cost_per_good_piece"],
+        "cost from": cost["cost_low"],
+        "cost to": cost["cost_high"],
+        f"labour ({money})": cost["labour"],
+        f"material ({money})": cost["material"],
+        f"putting right and lost work ({money})": cost["rework_and_scrap"],
+        f"overhead ({money})": cost["overhead"],
+        f"price ({money})": cost["price"],
+        f"left ({money})": cost["left"],
+        "left from": cost["left_low"],
+        "left to": cost["left_high"],
+        f"an hour leaves ({money})": cost["earned_per_hour"],
+        "leaves from": cost["earned_low"],
+        "leaves to": cost["earned_high"],
+        f"contribution ({money})": cost["contribution"],
+        "at the bench (min)": 60 * cost["bench_hours"],
+        "bench from (min)": 60 * cost["bench_hours_low"],
+        "bench to (min)": 60 * cost["bench_hours_high"],
+    }
+    frame = pd.DataFrame(
+        {
+            "product": cost["product"],
+            "variant": cost["variant"].mask(mixed, "as wanted"),
+            **columns,
+            "note": cost["note"],
+        }
+    )
+    minutes = {name: "%.1f" for name in columns if "(min)" in name}
+    return Table.of(frame, dict.fromkeys(columns, "%.2f") | minutes)
+
+
+def _surer(figures, product: str) -> list[str]:
+    lines = []
+    content = figures.content[figures.content["product"] == product]
+    planned = dict.fromkeys(content.loc[content["source"] != "laps", "operation"].astype(str))
+    if planned:
+        names = ", ".join(words.plain(name) for name in planned)
+        lines.append(f"Time what is only planned so far: {names}.")
+    lines.append(_least_known(figures.operations[figures.operations["product"] == product]))
+    lines.append(
+        "Pay, prices, material and overhead are taken as they stand on *Shop*: the range knows "
+        "nothing of a mistake there. Look them over when a price changes."
+    )
+    return lines
+
+
+def _least_known(operations: pd.DataFrame) -> str:
+    """The operation whose time leaves most open."""
+    width = (operations["standard_high"] - operations["standard_low"]).dropna()
+    if width.empty:
+        return ""
+    row = operations.loc[width.idxmax()]
+    between = words.time_range(row["standard_low"], row["standard_high"])
+    return (
+        f"More timed batches of *{words.plain(row['operation'])}*: its standard time is known no "
+        f"better than {between} a piece, and no other leaves so much open."
+    )
+
+
+PAY = """
+**Whose pay is in it.** What you write beside a name on *Shop* is counted as labour, your own too,
+whether you pay it out or not: write what you would have to pay somebody, or what you need to live
+on. Left blank it is not nothing, it is not known, and the cost stays open. *What an hour leaves* is
+before anybody's pay, yours and a helper's: compare it with what you need an hour.
+"""
+
+WORKED_OUT = """
+- **Cost of a good piece** = labour + material + putting right and lost work + overhead.
+- **Labour** = pay an hour × (standard time of one piece + setups / batch size + walks), at the
+  pay of those who did each operation in the last four weeks, by their share of its time. Work
+  that nobody has done yet is paid like the first person on *Shop*.
+- **Standard time** is at the present level of practice, with allowances; logged interruptions
+  stand in for the contingency part.
+- **Material** = its cost / share of started pieces that come out good.
+- **Putting right and lost work** = pay × (time of mending + work already in the pieces lost).
+- **Overhead** = a week's overhead / the hours people have in a week × bench hours of the piece: at
+  normal capacity, so that a slow week does not make a piece dearer (IAS 2, from memory). Hours that
+  stay empty are therefore in no piece's cost.
+- **An hour leaves** = (price - material - overhead) / bench hours: before anybody's pay, and so
+  also the pay at which the piece breaks even.
+- **Contribution** = price - material: what one piece more brings in while hours are free. Where
+  somebody is paid for that very hour, their pay comes off it.
+- **Ranges** hold 19 times out of 20. They hold what the laps leave open: times, scrap, mending,
+  setups and walks; not a change of price, pay or demand. Taxes and fees on sales are left out.
+"""

@@ -1,0 +1,213 @@
+"""The part of A batch's minutes that is about operations, not batches: true times, faults, stops.
+
+It takes all laps of the product, whoever did them, whatever was chosen above it.
+"""
+
+from dataclasses import dataclass
+
+import pandas as pd
+import streamlit as st
+
+from analysis.screens import answers, glossary, words
+from analysis.screens.answers import Table
+
+TRADE = (
+    "observed time", "rating", "normal time", "allowance", "standard time", "first-pass yield",
+    "rolled throughput yield", "scrap", "delay",
+)  # fmt: skip
+FEW_READ_OUT = 3
+
+
+@dataclass(frozen=True)
+class Page:
+    """What is said and shown of one product; the stops are the whole shop's."""
+
+    times: tuple[str, ...]
+    time_table: Table
+    right: str
+    right_table: Table
+    stops: str
+    stop_table: Table | None
+
+
+def show(desk: answers.Desk, product: str) -> None:
+    """Three short tables, each under the sentence that says what is in it."""
+    page = desk.kept("true times", (product,), lambda: _page(desk.figures, product))
+    st.subheader("True time of each operation")
+    answers.points(page.times)
+    glossary.beside(*TRADE)
+    answers.table(page.time_table, "true_times", "Seconds a piece of each operation")
+    st.subheader("Right first time, by operation")
+    st.markdown(page.right)
+    answers.table(page.right_table, "right_first_time", "Faults and mending of each operation")
+    st.subheader("Interruptions, by cause")
+    st.markdown(page.stops)
+    if page.stop_table:
+        answers.table(page.stop_table, "interruptions", "Interruptions of each cause")
+
+
+def _page(figures, product: str) -> Page:
+    operations, faults = (
+        _in_order(frame[frame["product"] == product], figures.route)
+        for frame in (figures.operations, figures.quality)
+    )
+    rolled = figures.rolled_yield[figures.rolled_yield["product"] == product]
+    return Page(
+        times=_times(operations, product, figures.shop.allowance),
+        time_table=_time_table(operations),
+        right=_right(rolled, faults, product),
+        right_table=_right_table(faults),
+        stops=_stops(figures.delays),
+        stop_table=_stop_table(figures.delays) if len(figures.delays) else None,
+    )
+
+
+def _in_order(own: pd.DataFrame, route: pd.DataFrame) -> pd.DataFrame:
+    """Operations of one product as they follow one another on its route."""
+    route = route[route["product"].isin(own["product"])]
+    place = route.groupby("operation", observed=True)["position"].min()
+    at = own["operation"].map(place.to_dict()).rename("at")
+    return own.assign(at=at).sort_values("at", kind="stable").drop(columns="at")
+
+
+def _times(operations: pd.DataFrame, product: str, allowance) -> tuple[str, ...]:
+    """What the table holds, whose laps are too few, and which laps were left out."""
+    percent = allowance.personal_percent + allowance.fatigue_percent + allowance.contingency_percent
+    said = (
+        f"All laps of {words.plain(product)} count here. *Observed* is their mean; *standard* is "
+        f"what to plan with: today's practice at an ordinary pace, and {words.figure(percent, 3)} "
+        f"% allowance {words.plain(allowance.convention)}."
+    )
+    return said, _too_few(operations), _left_out(operations)
+
+
+def _too_few(operations: pd.DataFrame) -> str:
+    """Operations with fewer laps than ±5 % needs, the furthest from it first."""
+    short = operations[operations["laps_worth"] < operations["laps_needed"]]
+    if short.empty:
+        return "Each has laps enough to know its mean to ±5 %." if len(operations) else ""
+    short = short.assign(lack=short["laps_worth"] / short["laps_needed"]).sort_values("lack")
+    names = ", ".join(
+        f"*{words.plain(row.operation)}* ({row.laps_worth:,.0f} of {row.laps_needed:,.0f})"
+        for row in short.head(FEW_READ_OUT).itertuples()
+    )
+    more = f" and {len(short) - FEW_READ_OUT} more" if len(short) > FEW_READ_OUT else ""
+    return (
+        f"For a mean known to ±5 %, laps are short of {names}{more}: laps of one batch are alike, "
+        "and count for less than as many from different ones."
+    )
+
+
+def _left_out(operations: pd.DataFrame) -> str:
+    aside = operations[operations["laps_set_aside"] > 0]
+    if aside.empty:
+        return "No lap was left out as doubtful."
+    names = "; ".join(
+        f"*{words.plain(row.operation)}* {row.laps_set_aside:.0f} (with "
+        f"{'it' if row.laps_set_aside == 1 else 'them'} "
+        f"{words.rough(row.observed_with_all_seconds)} instead of "
+        f"{words.rough(row.observed_seconds)})"
+        for row in aside.itertuples()
+    )
+    return f"Doubtful laps left out, listed on *Laps*: {names}."
+
+
+def _time_table(operations: pd.DataFrame) -> Table:
+    seconds = {
+        "observed (s a piece)": "observed_seconds",
+        "observed from (s)": "observed_low",
+        "observed to (s)": "observed_high",
+        "normal (s a piece)": "normal_seconds",
+        "normal from (s)": "normal_low",
+        "normal to (s)": "normal_high",
+        "standard (s a piece)": "standard_seconds",
+        "standard from (s)": "standard_low",
+        "standard to (s)": "standard_high",
+    }
+    counts = {
+        "laps": "laps",
+        "laps they are worth": "laps_worth",
+        "laps needed for ±5 %": "laps_needed",
+        "doubtful laps left out": "laps_set_aside",
+    }
+    frame = pd.DataFrame(
+        {
+            "operation": operations["operation"],
+            **{header: operations[name] for header, name in (seconds | counts).items()},
+            "still getting faster": operations["still_falling"].map({True: "yes", False: "no"}),
+        }
+    )
+    one = "%.1f" if operations["observed_seconds"].min() < 10 else "%.0f"
+    return Table.of(frame, dict.fromkeys(seconds, one) | dict.fromkeys(counts, "%.0f"))
+
+
+def _right(rolled: pd.DataFrame, faults: pd.DataFrame, product: str) -> str:
+    """How many go through without a fault, and where most are lost."""
+    if rolled.empty:
+        return "Nothing to tell yet."
+    row = rolled.iloc[0]
+    through = words.share_range(row["rolled_low"], row["rolled_high"])
+    said = (
+        f"**{through} of {words.plain(product)} go through every step without a fault**; of those "
+        f"begun, {words.share(row['good_share'])} come out good in the end."
+    )
+    worst = faults.loc[faults["first_pass_yield"].idxmin()]
+    if worst["first_pass_yield"] == 1:
+        return f"{said} No fault was logged."
+    share = words.share_range(worst["first_pass_yield_low"], worst["first_pass_yield_high"])
+    return (
+        f"{said} Fewest are right first time at *{words.plain(worst['operation'])}*: {share}. "
+        "A fault counts where it was found."
+    )
+
+
+def _right_table(faults: pd.DataFrame) -> Table:
+    shares = {
+        "right first time (%)": "first_pass_yield",
+        "right from (%)": "first_pass_yield_low",
+        "right to (%)": "first_pass_yield_high",
+        "lost (%)": "scrap_rate",
+        "lost from (%)": "scrap_rate_low",
+        "lost to (%)": "scrap_rate_high",
+    }
+    frame = pd.DataFrame(
+        {
+            "operation": faults["operation"],
+            **{header: 100 * faults[name] for header, name in shares.items()},
+            "putting right (s a piece)": faults["rework_seconds_per_unit"],
+            "pieces": faults["units"],
+            "put right (pieces)": faults["rework_units"],
+            "lost (pieces)": faults["lost_units"],
+        }
+    )
+    return Table.of(frame, dict.fromkeys((*shares, "putting right (s a piece)"), "%.1f"))
+
+
+def _stops(delays: pd.DataFrame) -> str:
+    if delays.empty:
+        return "No interruption was logged in the whole shop. What is not logged hides in the work."
+    worst = delays.iloc[0]
+    share = words.share_range(worst["share_low"], worst["share_high"])
+    taken = share if share != words.NOT_KNOWN else words.share(worst["share_of_bench_time"])
+    name = words.plain(worst["cause"]) or "no cause given"
+    return (
+        f"All of the shop's, whatever they broke into. Most goes to **{name}**: {taken} of all "
+        f"time logged, {words.rough(worst['seconds'] / worst['times'])} at a time on average."
+    )
+
+
+def _stop_table(delays: pd.DataFrame) -> Table:
+    shares = {
+        "share of bench time (%)": "share_of_bench_time",
+        "share from (%)": "share_low",
+        "share to (%)": "share_high",
+    }
+    frame = pd.DataFrame(
+        {
+            "cause": delays["cause"].replace("", "no cause given"),
+            "times": delays["times"],
+            "hours in all": delays["seconds"] / 3600,
+            **{header: 100 * delays[name] for header, name in shares.items()},
+        }
+    )
+    return Table.of(frame, dict.fromkeys(shares, "%.1f") | {"hours in all": "%.1f"})
