@@ -8,6 +8,7 @@ from analysis.store import tables, totals
 from analysis.store.quick import Quick
 
 _lap = tables.lap.c
+_LOCAL = Quick(sa.select(_lap.id, _lap.clock_at, _lap.started_at).where(_lap.clock_at.is_not(None)))
 _MOVE = Quick(
     sa.update(tables.lap)
     .where(_lap.id == sa.bindparam("row_id"))
@@ -19,13 +20,13 @@ def zone_changed(connection: sa.Connection) -> None:
     """Put every revision that was written without an offset where the zone has it now, and work
     the day totals out anew.
     """
-    query = sa.select(_lap.id, _lap.clock_at, _lap.started_at).where(_lap.clock_at.is_not(None))
-    rows = np.array(connection.execute(query).all(), np.int64).reshape(-1, 3)
+    cursor, dialect = connection.connection.cursor(), connection.dialect
+    rows = np.array(_LOCAL.run(cursor, dialect, {}).fetchall(), np.int64).reshape(-1, 3)
     places = wall_to_utc(rows[:, 1], totals.zone(connection)).utc
     moves = np.flatnonzero(places != rows[:, 2])
     moved = zip(rows[moves, 0].tolist(), places[moves].tolist(), strict=True)
-    _MOVE.run_many(connection.connection.cursor(), connection.dialect,
-                   [{"row_id": row_id, "moved_to": place} for row_id, place in moved])  # fmt: skip
+    moved = [{"row_id": row_id, "moved_to": place} for row_id, place in moved]
+    _MOVE.run_many(cursor, dialect, moved)
     totals.rebuild(connection)
 
 

@@ -64,7 +64,7 @@ def take_in(
     progress(0, len(file.frame))
     laps = _as_stored(file, totals.zone(connection))
     known = _revisions(connection, laps.lap_id)
-    there, removed = _compare(file, laps, _placed_anyhow(connection, known))
+    there, removed = _compare(connection, file, laps, known)
     new = laps[~there & ~removed]
     change_id = None
     if len(new):
@@ -100,18 +100,14 @@ def _in_micros(frame: pd.DataFrame) -> pd.DataFrame:
     return laps
 
 
-def _placed_anyhow(connection: sa.Connection, known: pd.DataFrame) -> pd.DataFrame:
-    """Known revisions, and those without an offset also where a zone of before had them.
-
-    So that a copy exported then is still known.
+def _placed_before(connection: sa.Connection, known: pd.DataFrame) -> pd.DataFrame:
+    """Known revisions written without an offset where each zone the shop has had put them, so that
+    a copy exported then is still known.
     """
     local = known[known.clock_at.notna()]
-    if local.empty:
-        return known
     clock = local.clock_at.to_numpy("int64")
-    before = documents.zones(connection) - {totals.zone(connection)}
-    copies = [local.assign(started_at=wall_to_utc(clock, zone).utc) for zone in sorted(before)]
-    return pd.concat([known, *copies]).sort_values("id", kind="stable", ignore_index=True)
+    zones = sorted(documents.zones(connection))
+    return pd.concat([local.assign(started_at=wall_to_utc(clock, zone).utc) for zone in zones])
 
 
 def _revisions(connection: sa.Connection, ids: pd.Series) -> pd.DataFrame:
@@ -131,13 +127,13 @@ def _revisions(connection: sa.Connection, ids: pd.Series) -> pd.DataFrame:
         .outerjoin(ended, ended.c.id == _lap.ended_by)
         .order_by(_lap.id)
     )
-    rows = connection.execute(query).all()
+    rows = list(map(tuple, connection.execute(query)))  # plain tuples make a frame far quicker
     wanted.drop(connection)
     return pd.DataFrame(rows, columns=[*names, "ended_kind"])
 
 
 def _compare(
-    file: LapsFile, laps: pd.DataFrame, known: pd.DataFrame
+    connection: sa.Connection, file: LapsFile, laps: pd.DataFrame, known: pd.DataFrame
 ) -> tuple[np.ndarray, np.ndarray]:
     """Which laps are already there, and which were removed by hand; conflicts raise BadInput."""
     if known.empty:
@@ -147,6 +143,8 @@ def _compare(
     held = laps.lap_id.isin(known.lap_id[known.ended_by.isna()]).to_numpy() | removed
     same = np.zeros(len(laps), bool)
     same[held] = _among(laps[held], known)
+    if (odd := held & ~same).any():
+        same[odd] = _among(laps[odd], _placed_before(connection, known))
     faults = Faults(file.name)
     faults.add_where(
         held & ~same, file.frame.row.to_numpy(), "lap_id", "is in the store with other content",

@@ -35,7 +35,7 @@ _WEEKS_BEFORE = 10_000  # so that days before 1970 are not rounded the other way
 def add(connection: sa.Connection, which: sa.ColumnElement[bool], sign: int = 1) -> None:
     """Add stored laps to the totals (sign 1), or take them out (sign -1)."""
     query = sa.select(*(tables.lap.c[name] for name in LAP_COLUMNS)).where(which)
-    rows = connection.execute(query).all()
+    rows = list(map(tuple, connection.execute(query)))  # plain tuples make a frame far quicker
     add_frame(connection, pd.DataFrame(rows, columns=LAP_COLUMNS), sign)
 
 
