@@ -10,6 +10,7 @@ from analysis.study.experience import Practice
 from analysis.study.likeness import Sums, inverse, restricted_likelihood, solve, split
 from analysis.study.regression import (
     EXPONENT,
+    FRACTION,
     LEVEL,
     LOG_PRIOR,
     Prior,
@@ -45,7 +46,7 @@ def one_cell(laps, session_starts=None):
 NOTHING_HELD = Prior(np.zeros((1, 5)), np.zeros((1, 5)))
 
 
-def fitted_in_seconds(curve, n, y, theta):
+def fitted_in_seconds(curve, n, y, theta, prior=NOTHING_HELD):
     """Least squares of y itself, by our regression on log residuals: with weights mu^2 and the
     response log mu + (y - mu) / mu its steps are those of ordinary Gauss-Newton."""
     work = Work.of(n - 1, np.ones(len(n)), np.array([len(n)]))
@@ -53,7 +54,7 @@ def fitted_in_seconds(curve, n, y, theta):
     for _ in range(60):
         log_mu = log_mean(curve, work, theta)[0]
         mu = np.exp(log_mu)
-        found = fit(curve, theta, log_mu + (y - mu) / mu, mu**2, 0.0, practice, work, NOTHING_HELD)
+        found = fit(curve, theta, log_mu + (y - mu) / mu, mu**2, 0.0, practice, work, prior)
         theta = found.theta
     mu = np.exp(log_mean(curve, work, theta)[0])
     return theta[0], np.sqrt(found.unscaled[0].diagonal()), ((y - mu) ** 2).sum()
@@ -87,6 +88,25 @@ def test_a_curve_with_prior_experience_agrees_with_nist_certified_values():
     assert -1 / exponent == pytest.approx(case["certified"][2], rel=1e-5)
     b1 = np.exp(theta[LEVEL] - exponent * np.log1p(prior))
     assert -b1 == pytest.approx(case["certified"][0], rel=1e-4)
+
+
+@pytest.mark.parametrize("name", ["Misra1a", "BoxBOD"])
+def test_a_plateau_agrees_with_nist_certified_values(name):
+    """NIST StRD Misra1a and BoxBOD, y = b1 (1 - exp(-b2 x)). Taken from 500, over pieces numbered
+    n = exp(s x), what is left is (500 - b1) + b1 n^(-b2 / s): a plateau of 500 - b1 after a first
+    piece of 500, which is given."""
+    case = NIST[name]
+    x, y = np.array(case["x"]), 500 - np.array(case["y"])
+    scale = np.log(100) / x.max()
+    held = Prior(np.array([[np.log(500), 0, 0, 0, 0]]), np.array([[1e13, 0, 0, 0, 0]]))
+    start = np.array([[np.log(500), -0.5, 0.3, 0, 0]])
+    theta, error, squares = fitted_in_seconds("plateau", np.exp(scale * x), y, start, held)
+    plateau, deviation = 500 * theta[FRACTION], np.sqrt(squares / (len(x) - 2))
+    assert squares == pytest.approx(case["rss"], rel=1e-7)
+    assert 500 - plateau == pytest.approx(case["certified"][0], rel=1e-6)
+    assert -scale * theta[EXPONENT] == pytest.approx(case["certified"][1], rel=1e-6)
+    spread = 500 * error[FRACTION] * deviation, scale * error[EXPONENT] * deviation
+    assert spread == pytest.approx(case["certified_sd"], rel=1e-4)
 
 
 def mixed_model(case):
@@ -138,8 +158,31 @@ def test_sessions_agree_with_a_published_mixed_model_of_stools():
     assert likelihood == pytest.approx(published["reml_loglik"], abs=0.05)
 
 
+@pytest.mark.parametrize("case", ["Machines", "ergoStool"])
+def test_sessions_agree_with_statsmodels_mixed_model(case):
+    """MixedLM by REML on the same rows. Its descent stops where the likelihood is flat: a maximum
+    known to 1e-8 of its height leaves 1e-4 of the place. Both designs are balanced, so that effects
+    and variances do not mix in its observed information and its errors are those of GLS."""
+    import statsmodels.api as sm
+
+    group, kind, value = (np.array(column) for column in zip(*MIXED[case]["rows"], strict=True))
+    columns = (kind[:, None] == sorted(set(kind))).astype(float)
+    theirs = sm.MixedLM(value, columns, groups=group).fit(reml=True)
+    tau, sigma, beta, errors, likelihood = restricted_estimates(case)
+    assert beta == pytest.approx(theirs.fe_params, rel=1e-7)
+    assert likelihood == pytest.approx(theirs.llf, rel=1e-7)
+    assert tau == pytest.approx(np.sqrt(theirs.cov_re[0, 0]), rel=3e-4)
+    assert sigma == pytest.approx(np.sqrt(theirs.scale), rel=3e-4)
+    assert errors == pytest.approx(theirs.bse_fe, rel=3e-4)
+
+
 def test_the_slope_of_practice_and_its_error_are_statsmodels_generalised_least_squares():
-    """GLS with the sessions' covariance written out in full, laps of unlike numbers of pieces."""
+    """GLS with the sessions' covariance written out in full, laps of unlike numbers of pieces.
+
+    MixedLM knows no laps of several pieces; and where sessions are of unlike length its errors,
+    from the observed information of effects and variances together, are up to 1 % above these,
+    which take the variances as given and leave their doubt to Student's t.
+    """
     import statsmodels.api as sm
 
     rng = np.random.default_rng(4)
