@@ -12,8 +12,9 @@ from pathlib import Path
 
 import pytest
 
-from tests.browser.bench_server import context, phone, server  # noqa: F401  fixtures
+from tests.browser import bench_server
 
+context, phone, server = bench_server.context, bench_server.phone, bench_server.server  # fixtures
 ROOT = Path(__file__).parents[2]
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
 PHONE = {"width": 390, "height": 844}
