@@ -193,9 +193,10 @@ def _times(table: Table, shop: Shop, faults: Faults, notices: list[str]) -> Time
 
 def _blank(table: Table, column: str, wrong: np.ndarray, remedy: str, faults: Faults) -> np.ndarray:
     """Which of the wrong entries are wrong since nothing stands there; noted as such."""
-    if not wrong.any():
-        return wrong
-    blank = wrong & is_blank(table.columns[column])
+    places = np.flatnonzero(wrong)
+    blank = np.zeros(len(wrong), bool)
+    if len(places):
+        blank[places] = is_blank(table.columns[column].take(pa.array(places)))
     faults.add_where(blank, table.rows, column, "is blank", table.texts(column), remedy)
     return blank
 

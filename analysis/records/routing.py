@@ -45,6 +45,8 @@ NUMBERS = {  # column: (where blank, least, whole)
     "rack_places": (np.inf, 1, True),
     "max_wait_seconds": (np.inf, 0, False),
 }
+MOST = {"pieces_at_once": 1_000_000, "rack_places": 1_000_000}  # of the rest a year of seconds
+YEAR_SECONDS = 366 * 86400
 YES, NO = ("true", "yes", "1"), ("false", "no", "0", "")
 
 
@@ -144,10 +146,11 @@ def _numbers(table: Table, faults: Faults) -> dict[str, np.ndarray]:
             values = _without_thousands(table, column, texts, values, faults)
         wrong = np.isnan(values) & ~empty | (values < least)
         if whole:
-            wrong |= ~empty & (values != np.floor(values)) | (values > 1_000_000)
-        kind = "a whole number" if whole else "a number"
-        faults.add_where(wrong, table.rows, column, f"is not {kind} from {least} up",
-                         table.texts(column), "write digits only")  # fmt: skip
+            wrong |= ~empty & (values != np.floor(values))
+        kind, most = "a whole number" if whole else "a number", MOST.get(column, YEAR_SECONDS)
+        faults.add_where(wrong | (values > most), table.rows, column,
+                         f"is not {kind} from {least} to {most}", table.texts(column),
+                         "write digits only")  # fmt: skip
         numbers[column] = np.where(empty, blank, values)
     return numbers
 
@@ -184,7 +187,10 @@ def _check_names(frame: pd.DataFrame, faults: Faults) -> None:
                      "give each step a name of its own")  # fmt: skip
     operations = {product: set(own) for product, own in frame.groupby("product").operation}
     for row, product, after in zip(frame.row, frame["product"], frame.after, strict=True):
-        for before, _ in predecessors(after, operations.get(product, set())):
+        for before, wait in predecessors(after, operations.get(product, set())):
+            if (wait or 0) > YEAR_SECONDS:
+                faults.add(row, "after", "has a wait longer than a year", after,
+                           "give the wait in seconds")  # fmt: skip
             if before not in operations.get(product, set()):
                 faults.add(row, "after", f"names no operation of {product!r}", before,
                            "one of " + ", ".join(sorted(operations[product])[:20]))  # fmt: skip

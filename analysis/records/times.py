@@ -16,6 +16,7 @@ ISO_8601 = (
     r" ?(Z|[+-][0-9]{2}(:?[0-9]{2})?)?)?$"
 )
 WITH_OFFSET = r"[T ][0-9:.,]+ ?(Z|[+-][0-9]{2}(:?[0-9]{2})?)$"
+ENDS_WITH_OFFSET = re.compile(WITH_OFFSET)
 PARSED = np.dtype([("micros", np.int64), ("wrong", bool), ("local", bool)])
 EARLIEST, LATEST = (np.datetime64(day, "us").astype(np.int64) for day in ("1900", "2200"))
 DATE_ONLY = 10  # characters of 2026-03-02; 8 without hyphens
@@ -59,7 +60,7 @@ def parse_times(column: pa.ChunkedArray, zone: str) -> Times:
 
 def _all_alike(texts: pa.Array) -> np.ndarray:
     """PARSED of texts that all have an offset, or all have none; else raises ArrowInvalid."""
-    local = not (len(texts) and re.search(WITH_OFFSET, texts[0].as_py()))
+    local = not (len(texts) and ENDS_WITH_OFFSET.search(texts[0].as_py()))
     moments = pc.cast(texts, pa.timestamp("us") if local else pa.timestamp("us", "UTC"))
     parsed = np.zeros(len(texts), PARSED)
     parsed["micros"] = pc.cast(moments, pa.int64()).to_numpy()

@@ -27,7 +27,7 @@ def rows() -> list[Row]:
         return [
             _compared("1,000,000 laps, CSV to checked frame", good, lambda: read_laps(good), 2.5),
             _compared(
-                f"the same with {FAULTS:,} faults, all found", faulty, lambda: _refused(faulty), 4
+                f"the same with {FAULTS:,} faults, all found", faulty, lambda: _refused(faulty), 2.5
             ),
             _peak(good),
         ]

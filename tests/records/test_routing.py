@@ -66,6 +66,9 @@ def test_an_operation_with_a_colon_in_its_name_is_not_taken_for_a_wait():
         ("journal,wrap,,,,", 7, "seconds", ""),
         ("journal,wrap,,,-1,", 7, "seconds", "-1"),
         ("journal,wrap,,,1e400,", 7, "seconds", "1e400"),
+        ("journal,wrap,,,1e300,", 7, "seconds", "1e300"),
+        ("journal,wrap,,,5,1e12", 7, "wait_seconds", "1e12"),
+        ("journal,wrap,,cut:99999999999,5,", 7, "after", "cut:99999999999"),
         ("journal,wrap,,,5,soon", 7, "wait_seconds", "soon"),
         ("journal,wrap,,wrap,5,", 7, "after", "wrap after wrap"),
     ],
@@ -105,6 +108,18 @@ def test_a_misspelled_column_is_not_left_out_in_silence():
 def test_a_semicolon_file_with_decimal_commas_is_read():
     routing = read_routing(b"product;operation;seconds;rack_places\np;glue;5,5;3\n")
     assert routing.seconds[0] == 5.5 and routing.rack_places[0] == 3
+
+
+@pytest.mark.parametrize("delimiter", [";", "\t"])
+def test_a_comma_that_may_part_thousands_is_a_fault_in_a_route(delimiter):
+    header = f"product{delimiter}operation{delimiter}seconds{delimiter}pieces_at_once\n"
+    for seconds, at_once, column in (("1,234", "1", "seconds"), ("5,5", "1,000", "pieces_at_once")):
+        fault = fault_of(header + delimiter.join(["p", "glue", seconds, at_once]) + "\n")
+        assert fault.column == column and fault.value in (seconds, at_once) and fault.remedy
+
+
+def test_a_planned_time_left_blank_is_said_to_be_blank():
+    assert fault_of(ROUTE + "journal,wrap,,,,\n").problem == "is blank"
 
 
 def test_what_is_written_reads_back_the_same():
