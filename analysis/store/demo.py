@@ -1,14 +1,13 @@
 """The demo: a store of its own made from the sample files, and made anew when they change."""
 
-import csv
 import hashlib
 import os
 import shutil
 import tempfile
-from datetime import datetime
 from pathlib import Path
 
 from analysis.records.laps import read_laps
+from analysis.records.movements import read_movements
 from analysis.records.routing import read_routing
 from analysis.records.shop import read_shop
 from analysis.store.store import Store, open_store
@@ -58,15 +57,10 @@ def _take_in_stock(store: Store, file: Path) -> None:
     """Put the sample's counts, sales and put-aways into the stock book, where there are any."""
     if not file.exists():
         return
-    with file.open(encoding="utf-8", newline="") as rows:
-        for row in csv.DictReader(rows):
-            store.add_stock_event(
-                row["kind"],
-                row["product"],
-                int(row["pieces"]),
-                row["variant"],
-                datetime.fromisoformat(row["moved_at"]),
-            )
+    for row in read_movements(file, store.shop()).itertuples():
+        store.add_stock_event(
+            row.kind, row.product, row.pieces, row.variant, row.moved_at, row.note
+        )
 
 
 def _hash_of_files(samples: Path) -> str:

@@ -8,7 +8,6 @@ import pandas as pd
 from analysis.records.shop import Shop
 
 MOVEMENT_COLUMNS = ("moved_at", "kind", "product", "variant", "pieces")
-KINDS = ("count", "sale", "put_away")
 COLUMNS = (
     "product", "variant", "stock", "counted", "packed_not_put_away", "in_progress",
     "demand_per_week", "lasts_days", "lasts_days_low", "lasts_days_high", "make_rank",
