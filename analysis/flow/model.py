@@ -50,7 +50,6 @@ class _Part:
     start: object = None
     there: object = True  # False: it goes along with the part before, in no time of its own
     who: dict | None = None
-    interval: object = None
 
 
 def solve(
@@ -94,6 +93,8 @@ class _Model:
         self.model = cp_model.CpModel()
         self.span = self.model.new_int_var(min(bound, horizon), horizon, "span")
         self.changes: list = []
+        self.opens: dict[int, list] = {}  # of what is held in a station: does a part open a filling
+        self.fillings: dict[int, list] = {}
         self.closed = [
             self.model.new_fixed_size_interval_var(begin, end - begin, "closed")
             for begin, end in work.hours.closed(horizon)
@@ -159,7 +160,7 @@ class _Model:
                 apart = other.start >= one.start + operation.duration
                 self.model.add(apart).only_enforce_if(other.there)
         if operation.holds:
-            self._hold(operation, row, loads)
+            self._hold(index, row, loads)
 
     def _runs(self, row: list[_Part], most: int, name: str) -> list:
         """For each part whether it opens a new run; runs hold at most so many pieces."""
@@ -177,35 +178,37 @@ class _Model:
                 part.there = opened
         return opens
 
-    def _hold(self, operation: Operation, row: list[_Part], loads: bool) -> None:
+    def _hold(self, index: int, row: list[_Part], loads: bool) -> None:
         """Each filling of a press holds it from its first piece to the end of its last's wait."""
-        opens = self._runs(row, operation.holds, "fill")
-        self.fillings = []
-        released = None
+        operation = self.work.operations[index]
+        opens = self.opens[index] = self._runs(row, operation.holds, "fill")
+        latest = self.horizon + operation.wait
+        fillings, released = [], None
         for k in reversed(range(len(row))):
             part = row[k]
             own = part.start + part.duration + operation.wait
-            until = self.model.new_int_var(0, self.horizon + operation.wait, "until")
-            if k + 1 == len(row):
+            until = self.model.new_int_var(0, latest, "until")
+            if released is None:
                 self.model.add(until == own)
             else:
                 together = opens[k + 1].negated()
                 self.model.add(until == own).only_enforce_if(opens[k + 1])
                 self.model.add(until == released).only_enforce_if(together)
-                behind = row[k + 1]
-                if loads and behind.there is not True:
-                    at_once = self.model.add(behind.start == part.start + part.duration)
-                    at_once.only_enforce_if([together, behind.there])
-                else:
-                    at_once = self.model.add(behind.start == part.start + part.duration)
-                    at_once.only_enforce_if(together)
-            length = self.model.new_int_var(0, self.horizon + operation.wait, "held")
-            self.fillings.append(
+                self._at_once(part, row[k + 1], together, loads)
+            length = self.model.new_int_var(0, latest, "held")
+            fillings.append(
                 self.model.new_optional_interval_var(part.start, length, until, opens[k], "fill")
             )
             released = until
-        row[0].__dict__["fillings"] = self.fillings
-        row[0].__dict__["opens"] = opens
+        self.fillings[index] = fillings
+
+    def _at_once(self, part: _Part, behind: _Part, together, loads: bool) -> None:
+        """In one filling the next part follows at once, unless it goes along in the same load."""
+        condition = [together]
+        if loads and behind.there is not True:
+            condition.append(behind.there)
+        follows = self.model.add(behind.start == part.start + part.duration)
+        follows.only_enforce_if(condition)
 
     def _people(self, with_circuit: bool) -> None:
         count = len(self.work.workers)
@@ -229,15 +232,17 @@ class _Model:
             part.who = {w: self.model.new_bool_var(f"w{number}_{w}") for w in part.workers}
             self.model.add_exactly_one(part.who.values())
         for index, row in enumerate(self.rows):
-            operation = self.work.operations[index]
-            opens = row[0].__dict__.get("opens")
-            for k, (one, other) in enumerate(zip(row, row[1:], strict=False)):
-                for ties in ([other.there] if other.there is not True else []) + (
-                    [opens[k + 1]] if opens else []
-                ):
-                    for worker in operation.workers:
-                        same = self.model.add(one.who[worker] == other.who[worker])
-                        same.only_enforce_if(ties.negated())
+            opens = self.opens.get(index)
+            for k, (one, other) in enumerate(zip(row, row[1:], strict=False), 1):
+                if other.there is not True:
+                    self._same_worker(one, other, other.there.negated())
+                if opens:
+                    self._same_worker(one, other, opens[k].negated())
+
+    def _same_worker(self, one: _Part, other: _Part, condition) -> None:
+        for worker in one.workers:
+            same = self.model.add(one.who[worker] == other.who[worker])
+            same.only_enforce_if(condition)
 
     def _interval(self, part: _Part, present):
         if present is True:
@@ -296,7 +301,7 @@ class _Model:
             for index, row in enumerate(self.rows):
                 if self.work.operations[index].station != station:
                     continue
-                held = row[0].__dict__.get("fillings")
+                held = self.fillings.get(index)
                 intervals += held or [self._interval(part, part.there) for part in row]
             intervals += [self._interval(p, True) for p in self.setups if p.station == station]
             self.model.add_no_overlap(intervals)

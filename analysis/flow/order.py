@@ -100,8 +100,9 @@ class _Search:
 
     def _try_rules(self) -> None:
         size = sum(operation.units for operation in self.work.operations)
-        share = 0.25
-        tries = int(min(3000, share * self.effort * PIECES_PER_SECOND / max(size, 1)))
+        share = 0.25 * self.effort * PIECES_PER_SECOND / max(size, 1)
+        # Where the model soon proves the answer, rules need only give it a start.
+        tries = int(min(share, 200 if size <= SMALL_PARTS else 3000))
         self._keep(improve(self.work, tries, self.bound, stop=self.stop, report=self._keep))
 
     def _prove(self) -> None:

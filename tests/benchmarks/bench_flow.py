@@ -28,22 +28,28 @@ def rows():
 
 
 def _timed(run):
-    start = time.perf_counter()
+    """(answer, seconds by the clock, seconds of processor): the machine may be shared."""
+    start, processor = time.perf_counter(), time.process_time()
     answer = run()
-    return answer, time.perf_counter() - start
+    return answer, time.perf_counter() - start, time.process_time() - processor
 
 
 def _demo(routing):
     for product, variant in ROUTES:
         for units in (25, 50):
-            name = f"order of {units} {product} {variant}"
-            batch = [Batch(product, units, variant)]
-            plan, seconds = _timed(lambda batch=batch: order(work_of(routing, batch, 1)))
-            yield Row(f"{name}, one worker", None, seconds, None, "proven in under 5 s",
-                      plan.optimal and seconds < 5, f"gap {plan.gap:.2%}")  # fmt: skip
-            plan, seconds = _timed(lambda batch=batch: order(work_of(routing, batch, 2)))
-            yield Row(f"{name}, two workers", None, seconds, None, "within 1 % of the bound in 8 s",
-                      plan.gap <= 0.01 and seconds < 8, f"gap {plan.gap:.2%}")  # fmt: skip
+            for workers in (1, 2):
+                yield _demo_row(routing, Batch(product, units, variant), workers)
+
+
+def _demo_row(routing, batch, workers):
+    plan, seconds, processor = _timed(lambda: order(work_of(routing, [batch], workers)))
+    if workers == 1:
+        target, met = "proven in under 5 s", plan.optimal and seconds < 5
+    else:
+        target, met = "within 1 % of the bound in 8 s", plan.gap <= 0.01 and seconds < 8
+    name = f"order of {batch.units} {batch.product} {batch.variant}, {workers} at work"
+    note = f"gap {plan.gap:.3%}, processor {processor:.1f} s"
+    return Row(name, None, seconds, None, target, met, note)
 
 
 def _first_answer(routing):
@@ -65,7 +71,7 @@ def _published():
     for name, case in json.loads((REFERENCE / "job_shop.json").read_text()).items():
         shop = frame(job_shop_rows(case["operations_machine_time"]))
         work = work_of(shop, [Batch("book", 1)], case["machines"])
-        plan, seconds = _timed(lambda work=work: order(work, 20.0))
+        plan, seconds, processor = _timed(lambda work=work: order(work, 20.0))
         yield Row(f"job shop {name}", None, seconds, None, f"optimum {case['optimum']} proven",
                   plan.optimal and plan.makespan_seconds == case["optimum"])  # fmt: skip
     lines = json.loads((REFERENCE / "line_balance.json").read_text())
@@ -79,6 +85,6 @@ def _published():
                 for cycle in case["fewest_stations"]
             }
 
-        fewest, seconds = _timed(all_cycles)
+        fewest, seconds, _ = _timed(all_cycles)
         yield Row(f"line {name}, {len(fewest)} cycles", None, seconds, None, "published fewest",
                   fewest == case["fewest_stations"])  # fmt: skip
