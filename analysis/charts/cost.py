@@ -9,7 +9,7 @@ from analysis.charts.stretches import Kind, fill, stretches, strewn
 PARTS = {
     "labour": Kind("labour", look.SKY, None),
     "material": Kind("material", look.ORANGE, "upright"),
-    "rework_and_scrap": Kind("putting right and lost work", look.VERMILION, "cross"),
+    "rework_and_scrap": Kind("spoiled work", look.VERMILION, "cross"),
     "overhead": Kind("overhead", look.GREY, "level"),
 }
 ROW_PIXELS = 46  # a bar, its range, and the mark of the price across both

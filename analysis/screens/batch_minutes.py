@@ -217,7 +217,7 @@ def _hours(spread) -> str:
     """Hours with their range; the bare figure where there is none."""
     if pd.isna(spread.low):
         return words.hours(spread.value)
-    return f"{words.number_range(spread.low, spread.high)} hours"
+    return words.time_range(3600 * spread.low, 3600 * spread.high)
 
 
 def _picture(desk, time: BatchTime, choice: tuple[str, ...]) -> None:

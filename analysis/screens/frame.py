@@ -23,7 +23,7 @@ SCREENS = (
 # gaps between wrapped rows of trade terms, and drops the undo of a change below its words.
 STYLE = """<style>
 [data-testid='stMainBlockContainer'] {padding-top: 3.2rem}
-[class*='st-key-answer'] h2 {font-size: 1.25rem; font-weight: 600; line-height: 1.4; padding: 0}
+[class*='st-key-answer'] h2 {font-size: 1.25rem; line-height: 1.4; padding: 0 0 0.5rem}
 [class*='st-key-trade_terms'] {row-gap: 0}
 [class*='st-key-change_'] {flex-wrap: nowrap}
 [class*='st-key-change_'] > * {min-width: 0}

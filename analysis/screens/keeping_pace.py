@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import pandas as pd
 import streamlit as st
 
-from analysis.screens import answers, glossary, words
+from analysis.screens import answers, glossary, parts, words
 from analysis.screens.answers import Table
 
 TRADE = ("takt time", "work content", "load", "station", "bottleneck", "standard time", "allowance")
@@ -42,6 +42,7 @@ def show() -> None:
             "How many pieces are wanted a week is not known yet. Next step: write the demand "
             "beside each product on **Shop**."
         )
+        parts.screen_link("shop", "Fill it in on Shop")
         answers.table(page.takt, "keeping_pace")
         return
     answers.sentence(page.sentence)

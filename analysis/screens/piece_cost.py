@@ -139,7 +139,7 @@ def _hour(row: pd.Series, currency: str) -> list[str]:
         dearer = words.money(row["bench_hours"], currency)
         lines.append(
             f"It carries pay of {most} an hour at most (break-even). "
-            f"Each {words.money(1, currency)} an hour more in pay makes it {dearer} dearer."
+            f"Each {words.money(1, currency, 0)} an hour more in pay makes it {dearer} dearer."
         )
     if pd.notna(row["contribution"]):
         brings = words.money_range(row["contribution_low"], row["contribution_high"], currency)
@@ -167,7 +167,7 @@ def _not_given(row: pd.Series, figures) -> str:
     unpaid = [name for name in figures.worker_load["worker"] if pay.get(name) is None]
     who = f" of {', '.join(words.plain(name) for name in unpaid)}" if unpaid else ""
     missing = {
-        f"the pay an hour{who}": pd.isna(row["labour"]),
+        f"the hourly pay{who}": pd.isna(row["labour"]),
         "the cost of its material": pd.isna(row["material"]),
         "its price": pd.isna(row["price"]),
         "the hours of a week": pd.isna(row["overhead"]),
@@ -224,7 +224,7 @@ def _table(figures) -> Table:
         "cost to": cost["cost_high"],
         f"labour ({money})": cost["labour"],
         f"material ({money})": cost["material"],
-        f"putting right and lost work ({money})": cost["rework_and_scrap"],
+        f"spoiled work ({money})": cost["rework_and_scrap"],
         f"overhead ({money})": cost["overhead"],
         f"price ({money})": cost["price"],
         f"left ({money})": cost["left"],
@@ -286,14 +286,14 @@ before anybody's pay, yours and a helper's: compare it with what you need an hou
 """
 
 WORKED_OUT = """
-- **Cost of a good piece** = labour + material + putting right and lost work + overhead.
+- **Cost of a good piece** = labour + material + spoiled work + overhead.
 - **Labour** = pay an hour × (standard time of one piece + setups / batch size + walks), at the
   pay of those who did each operation in the last four weeks, by their share of its time. Work
   that nobody has done yet is paid like the first person on *Shop*.
 - **Standard time** is at the present level of practice, with allowances; logged interruptions
   stand in for the contingency part.
 - **Material** = its cost / share of started pieces that come out good.
-- **Putting right and lost work** = pay × (time of mending + work already in the pieces lost).
+- **Spoiled work** = pay × (time of mending + work already in the pieces lost).
 - **Overhead** = a week's overhead / the hours people have in a week × bench hours of the piece: at
   normal capacity, so that a slow week does not make a piece dearer (IAS 2, from memory). Hours that
   stay empty are therefore in no piece's cost.

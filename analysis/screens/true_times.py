@@ -118,8 +118,6 @@ def _time_table(operations: pd.DataFrame) -> Table:
         "observed from (s)": "observed_low",
         "observed to (s)": "observed_high",
         "normal (s a piece)": "normal_seconds",
-        "normal from (s)": "normal_low",
-        "normal to (s)": "normal_high",
         "standard (s a piece)": "standard_seconds",
         "standard from (s)": "standard_low",
         "standard to (s)": "standard_high",
@@ -147,9 +145,10 @@ def _right(rolled: pd.DataFrame, faults: pd.DataFrame, product: str) -> str:
         return "Nothing to tell yet."
     row = rolled.iloc[0]
     through = words.share_range(row["rolled_low"], row["rolled_high"])
-    said = (
-        f"**{through} of {words.plain(product)} go through every step without a fault**; of those "
-        f"begun, {words.share(row['good_share'])} come out good in the end."
+    said = f"**{through} of {words.plain(product)} go through every step without a fault**; " + (
+        "none was lost."
+        if row["good_share"] == 1
+        else f"of those begun, {words.share(row['good_share'])} come out good in the end."
     )
     worst = faults.loc[faults["first_pass_yield"].idxmin()]
     if worst["first_pass_yield"] == 1:

@@ -15,8 +15,12 @@ NOT_KNOWN = "not known yet"
 
 
 def plain(text: str) -> str:
-    """A user's own words, safe inside Markdown: `glue *hot* $5` is shown as it was written."""
-    return re.sub(r"([\\`*_{}\[\]()#+!|<>~$:&-])", r"\\\1", " ".join(str(text).split()))
+    """A user's own words, safe inside Markdown: `glue *hot* $5` is shown as it was written.
+
+    What Markdown takes for an address by itself is broken by a joiner that has no width.
+    """
+    text = re.sub(r"(://|@|www(?=\.))", "\\1\u2060", str(text), flags=re.IGNORECASE)
+    return re.sub(r"([\\`*_{}\[\]()#+!|<>~$:&-])", r"\\\1", " ".join(text.split()))
 
 
 def duration(seconds: float | None) -> str:

@@ -15,7 +15,7 @@ sys.path.insert(0, str(ROOT))
 
 from tests.browser.conftest import CHROMIUM, DESKTOP, FLAGS, PHONE, running_app  # noqa: E402
 
-PATHS = ("", "batch-minutes", "getting-faster", "keeping-pace", "laps", "shop")
+PATHS = ("", "batch-minutes", "getting-faster", "keeping-pace", "piece-cost", "laps", "shop")
 IN_README = {("this-week", "desktop"), ("getting-faster", "desktop"), ("keeping-pace", "phone")}
 
 

@@ -7,6 +7,7 @@ SCREENS = {
     "batch-minutes": ("A batch's minutes", "minutes per good piece"),
     "getting-faster": ("Getting faster", "pieces made so far"),
     "keeping-pace": ("Keeping pace", "percent of the week's hours"),
+    "piece-cost": ("What a piece costs", "USD per good piece"),
 }
 
 
@@ -96,6 +97,33 @@ def test_the_table_can_be_taken_home_as_csv(app, page):
     text = download.value.path().read_text("utf-8-sig")
     assert text.startswith("product,wanted (pieces a week),one needed every (min)")
     assert len(text.splitlines()) > 1
+
+
+def test_no_table_offers_a_file_that_a_spreadsheet_would_run(app, page):
+    """The table's own toolbar writes text as it stands; only our button guards it."""
+    open_screen(app, page, "piece-cost")
+    table = page.locator("[data-testid='stDataFrame']").first
+    table.hover()
+    page.get_by_role("button", name="Search").first.wait_for()
+    assert page.get_by_role("button", name="Download as CSV").count() == 0
+
+
+def test_every_screen_opens_with_its_answer_as_the_heading_below_the_title(app, page):
+    for path in SCREENS:
+        open_screen(app, page, path)
+        ranks = page.locator("[data-testid='stMain']").locator("h1, h2, h3, h4, h5, h6")
+        ranks = ranks.evaluate_all("all => all.map(one => Number(one.tagName[1]))")
+        assert ranks[:2] == [1, 2], path
+        assert all(then - first <= 1 for first, then in zip(ranks, ranks[1:], strict=False)), path
+
+
+def test_the_cost_of_another_piece_is_told_when_it_is_chosen(app, page):
+    open_screen(app, page, "piece-cost")
+    page.get_by_role("combobox", name="Piece").click()
+    page.get_by_role("option", name="pocket notebook, linen").click()
+    page.get_by_role(
+        "heading", name="A good piece of pocket notebook, linen costs about"
+    ).wait_for()
 
 
 def test_a_choice_changes_the_answer(app, page):

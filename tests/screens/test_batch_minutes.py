@@ -81,3 +81,45 @@ def test_how_it_was_worked_out_names_the_method(show):
     screen = show("batch_minutes", DEMO)
     assert [box.label for box in screen.expander] == ["How this was worked out"]
     assert "standard error" in said(screen)
+
+
+def test_each_operations_true_time_is_told_with_its_range_and_the_laps_it_needs(show):
+    table = show("batch_minutes", DEMO).dataframe[1].value
+    for head in ("observed", "standard"):
+        value = table[f"{head} (s a piece)"]
+        assert ((table[f"{head} from (s)"] <= value) & (value <= table[f"{head} to (s)"])).all()
+    assert (table["standard (s a piece)"] > table["normal (s a piece)"]).all()
+    assert (table["laps they are worth"] <= table["laps"]).all()
+    assert (table["laps needed for ±5 %"] >= 2).all()
+
+
+def test_operations_stand_in_the_order_they_are_worked_in(show):
+    screen = show("batch_minutes", DEMO)
+    for table in screen.dataframe[1:3]:
+        order = list(table.value["operation"])
+        assert order.index("sew") < order.index("trim") < order.index("wrap")
+
+
+def test_laps_short_of_five_percent_and_laps_left_out_are_told(show):
+    words = said(show("batch_minutes", DEMO))
+    assert re.search(r"laps are short of \*.+\* \(\d+ of \d+\)", words)
+    assert re.search(r"Doubtful laps left out, listed on \*Laps\*: \*.+\* \d \(with", words)
+
+
+def test_faults_and_interruptions_are_told_with_ranges(show):
+    screen = show("batch_minutes", DEMO)
+    assert re.search(r"\d+ to \d+ % of .+ go through every step without a fault", said(screen))
+    right, stops = (table.value for table in screen.dataframe[2:4])
+    value = right["right first time (%)"]
+    assert ((right["right from (%)"] <= value) & (value <= right["right to (%)"])).all()
+    share = stops["share of bench time (%)"]
+    assert ((stops["share from (%)"] < share) & (share < stops["share to (%)"])).all()
+    assert "telephone" in set(stops["cause"])
+
+
+def test_a_batch_and_its_largest_leak_carry_a_range(show):
+    words = said(show("batch_minutes", DEMO))
+    assert re.search(r"a batch, of \d+ good pieces on average, about [\d.]+ to [\d.]+ hours", words)
+    assert re.search(
+        r"largest leak is .+ about [\d.]+ to [\d.]+ (s|min) on every good piece", words
+    )

@@ -49,3 +49,26 @@ def test_money_and_shares_read_as_a_maker_writes_them():
     assert words.count(1250, "batch", "batches") == "1,250 batches"
     assert words.hours(31.4) == "31 hours"
     assert words.hours(1.0) == "1 hour"
+
+
+@pytest.mark.parametrize(
+    ("number", "said"),
+    [(123.4, "120"), (2.04, "2"), (0.0312, "0.031"), (99.6, "100"), (1234567, "1,200,000"),
+     (0, "0"), (-2.44, "-2.4"), (4e-9, "0.000000004"), (None, words.NOT_KNOWN)],
+)  # fmt: skip
+def test_no_figure_is_ever_written_as_a_power_of_ten(number, said):
+    assert words.figure(number) == said
+
+
+def test_money_is_as_fine_as_its_range_bears():
+    assert words.money_range(11.6423, 12.0871, "USD") == "11.60 to 12.10 USD"
+    assert words.money_range(22.57, 24.32, "USD") == "22.60 to 24.30 USD"
+    assert words.money_range(22.5, 24.6, "USD") == "22 to 25 USD"
+    assert words.money_range(4.2, 4.2, "USD") == "4.20 USD"
+
+
+def test_an_address_in_a_users_words_becomes_no_link():
+    for text in ("http://example.invalid/a", "WWW.example.invalid", "a@example.invalid"):
+        shown = words.plain(text).replace("\\", "")
+        assert shown != text
+        assert shown.replace("\u2060", "") == text

@@ -220,3 +220,31 @@ def test_laps_of_one_batch_that_are_alike_count_for_less():
         assert got["observed_low"] == pytest.approx(low)
         assert got["observed_high"] == pytest.approx(high)
     assert got["laps_worth"] < 12
+
+
+def test_the_share_of_each_interruption_has_a_range_from_day_to_day():
+    """Phone 10, 20, 30 s in three days of 100 s: 0.2 of the time; away from it -10, 0, 10 s, so
+    se = sqrt(3/2 (100 + 100)) / 300 = 0.05774, times t(.975, 2) = 4.30265 (printed tables)."""
+    rows = [
+        {"seconds": seconds, "activity": activity, "cause": cause,
+         "started_at": f"2026-03-0{day}T{hour}:00:00Z"}
+        for day, phone in ((2, 10), (3, 20), (4, 30))
+        for hour, activity, cause, seconds in (
+            (10, "operation", "", 100 - phone), (11, "delay", "phone", phone))
+    ]  # fmt: skip
+    found = study(laps_frame(rows)).delays.iloc[0]
+    assert found["share_of_bench_time"] == pytest.approx(0.2)
+    assert found["share_high"] == pytest.approx(0.2 + 4.30265 * 0.0577350, rel=1e-5)
+    assert found["share_low"] == 0
+    two_days = study(laps_frame(rows[:4])).delays.iloc[0]
+    assert math.isnan(two_days["share_low"])
+
+
+@pytest.mark.parametrize(("seconds", "said"), [(90000.0, "times the"), (0.4, "% of the")])
+def test_a_lap_left_out_says_why_in_figures_a_person_writes(seconds, said):
+    rng = np.random.default_rng(5)
+    rows = [{"seconds": s, "batch": str(n // 5)} for n, s in enumerate(rng.normal(600, 30, 40))]
+    rows[20] = rows[20] | {"seconds": seconds}
+    reason = study(laps_frame(rows)).set_aside["reason"].iloc[0]
+    assert said in reason
+    assert "e+" not in reason and "e-" not in reason.replace("piece-", "")
