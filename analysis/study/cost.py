@@ -121,7 +121,8 @@ def _amounts(parts: Parts, frame: pd.DataFrame, shop: Shop, own, share, wage) ->
         "labour": labour, "material": material, "rework_and_scrap": mending,
         "overhead": overhead, "cost_per_good_piece": cost, "bench_hours": hours,
         "earned_per_hour": (contribution - overhead) / np.where(hours > 0, hours, np.nan),
-        "left": contribution + material - cost, "contribution": contribution, "lost_material": material - bought.sum(),
+        "left": contribution + material - cost, "contribution": contribution,
+        "lost_material": material - bought.sum(),
     }  # fmt: skip
 
 
