@@ -41,18 +41,21 @@ def own_store():
 
 
 def choose() -> None:
-    """The choice of workshop, for the sidebar."""
-    chosen()
-    st.radio("Whose workshop", [DEMO, OWN], key="workshop")
+    """The choice of workshop, for the sidebar.
+
+    The choice stands under a key of its own: Streamlit forgets a widget's value when a run ends
+    before the widget is drawn, as when somebody clicks while a page still loads.
+    """
+    st.session_state["workshop_radio"] = chosen()
+    st.radio("Whose workshop", [DEMO, OWN], key="workshop_radio", on_change=_choose)
+
+
+def _choose() -> None:
+    st.session_state["workshop"] = st.session_state["workshop_radio"]
 
 
 def chosen() -> str:
-    """The choice so far, or what the program has turned to since.
-
-    Before there is one: the address's, else one's own workshop if it has laps.
-    """
-    if asked_for := st.session_state.pop("workshop_asked_for", None):
-        st.session_state["workshop"] = asked_for
+    """The choice so far; before there is one the address's, else one's own workshop if it has laps."""
     if "workshop" not in st.session_state:
         linked = LINKS.get(st.query_params.get("workshop", ""))
         st.session_state["workshop"] = linked or (OWN if own_store().lap_count() else DEMO)
@@ -60,11 +63,8 @@ def chosen() -> str:
 
 
 def show_own() -> None:
-    """Turn to one's own workshop at the next run, as after an import.
-
-    Streamlit lets nobody set a widget that is already drawn, so the choice waits for that run.
-    """
-    st.session_state["workshop_asked_for"] = OWN
+    """Turn to one's own workshop at the next run, as after an import."""
+    st.session_state["workshop"] = OWN
 
 
 def figures(source: Source):

@@ -123,7 +123,7 @@ def _sentences(desk: answers.Desk, monday: pd.Timestamp) -> list[str]:
 def _made_and_earned(week, currency: str) -> str:
     """Good pieces, hours, what an hour gave and earned, and whether that is news."""
     made = words.count(week.good_units, "good piece")
-    rate = f"{week.good_units_per_bench_hour:.2g}"
+    rate = words.figure(week.good_units_per_bench_hour)
     text = (
         f"**{words.week(week.week_start)}: {made} in {words.hours(week.bench_hours)} at the "
         f"bench, {rate} an hour.** {_ordinary(week)}"

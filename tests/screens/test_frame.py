@@ -18,27 +18,44 @@ def test_the_program_opens_on_this_week_of_the_demo(app):
     app.run()
     assert not app.exception
     assert app.title[0].value == "This week"
-    assert app.sidebar.radio(key="workshop").value == source.DEMO
+    assert app.sidebar.radio(key="workshop_radio").value == source.DEMO
 
 
 def test_whoever_has_laps_opens_on_their_own_workshop(app, needed_only):
     app.run()
-    assert app.sidebar.radio(key="workshop").value == source.OWN
+    assert app.sidebar.radio(key="workshop_radio").value == source.OWN
     assert "Demo bindery" not in said(app)
 
 
 def test_choosing_ones_own_empty_workshop_stays_there(app):
     app.run()
-    app.sidebar.radio(key="workshop").set_value(source.OWN).run()
+    app.sidebar.radio(key="workshop_radio").set_value(source.OWN).run()
     assert "No laps yet" in said(app)
     app.run()
-    assert app.sidebar.radio(key="workshop").value == source.OWN
+    assert app.sidebar.radio(key="workshop_radio").value == source.OWN
+
+
+def test_the_choice_outlives_a_run_that_ended_before_the_sidebar_was_drawn(own_store):
+    """As when somebody clicks while a page still loads: the run begins anew, half drawn."""
+    screen = AppTest.from_string(
+        "import streamlit as st\n"
+        "from analysis.screens import source\n"
+        "if not st.session_state.get('cut short'):\n"
+        "    source.choose()\n"
+    )
+    screen.query_params["workshop"] = "mine"
+    screen.run()
+    screen.session_state["cut short"] = True
+    screen.query_params.clear()
+    screen.run()
+    screen.session_state["cut short"] = False
+    assert screen.run().radio[0].value == source.OWN
 
 
 def test_a_link_can_name_the_workshop(app, needed_only):
     app.query_params["workshop"] = "demo"
     app.run()
-    assert app.sidebar.radio(key="workshop").value == source.DEMO
+    assert app.sidebar.radio(key="workshop_radio").value == source.DEMO
 
 
 @pytest.mark.parametrize("whose", [source.DEMO, source.OWN])
