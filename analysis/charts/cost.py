@@ -40,10 +40,10 @@ def cost_chart(pieces: pd.DataFrame, currency: str) -> alt.Chart:
     bars = (
         alt.Chart(drawn)
         .mark_bar(stroke=look.INK, strokeWidth=0.6, height=18)
-        .encode(x=x, x2="end:Q", y=y, fill=fill(shown), tooltip=_tooltip(currency))
+        .encode(x=x, x2="end:Q", y=y, fill=fill(shown, 2), tooltip=_tooltip(currency))
     )
     layers = alt.layer(
-        bars, strewn(drawn, "piece", y, shown), *_ranges(pieces, y), *_prices(pieces, y)
+        bars, strewn(drawn, "piece", y, shown, 2), *_ranges(pieces, y), *_prices(pieces, y)
     )
     return look.finished(layers, _described(pieces, currency), alt.Step(ROW_PIXELS))
 

@@ -40,13 +40,15 @@ def stretches(frame: pd.DataFrame, bar: str, kind: str, amount: str, kinds: dict
     )
 
 
-def fill(shown: list[Kind]) -> alt.Fill:
-    """The colours of the kinds shown; the legend joins them with the symbols."""
+def fill(shown: list[Kind], columns: int = 3) -> alt.Fill:
+    """The colours of the kinds shown; the legend, so many columns wide, joins them with symbols."""
     scale = alt.Scale(domain=[one.words for one in shown], range=[one.colour for one in shown])
-    return alt.Fill("said:N", title=None, scale=scale)
+    return alt.Fill("said:N", title=None, scale=scale, legend=alt.Legend(columns=columns))
 
 
-def strewn(drawn: pd.DataFrame, bar: str, y: alt.Y, shown: list[Kind]) -> alt.Chart:
+def strewn(
+    drawn: pd.DataFrame, bar: str, y: alt.Y, shown: list[Kind], columns: int = 3
+) -> alt.Chart:
     """Symbols laid over the stretches, so that a kind is told without its colour.
 
     The layer carries the legend: symbol and colour of one kind stand in one entry.
@@ -63,10 +65,12 @@ def strewn(drawn: pd.DataFrame, bar: str, y: alt.Y, shown: list[Kind]) -> alt.Ch
     scale = alt.Scale(
         domain=[one.words for one in shown], range=[_PATHS.get(one, one) for one in symbols]
     )
+    legend = alt.Legend(columns=columns)
+    shape = alt.Shape("said:N", title=None, scale=scale, legend=legend)
     return (
         alt.Chart(spots)
         .mark_point(size=30, strokeWidth=1.2, stroke="#111111", opacity=1)
-        .encode(y=y, x="x:Q", shape=alt.Shape("said:N", title=None, scale=scale), fill=fill(shown))
+        .encode(y=y, x="x:Q", shape=shape, fill=fill(shown, columns))
     )
 
 
