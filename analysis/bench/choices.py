@@ -7,6 +7,7 @@ thousand of them are gone through faster than a frame is grouped.
 
 import math
 import re
+from collections import Counter
 from collections.abc import Callable, Iterable
 from statistics import median
 from typing import NamedTuple
@@ -18,7 +19,7 @@ from analysis.records.shop import Shop
 from analysis.store.bench_batches import PhoneBatch
 
 MADE = ("operation", "inspection")  # activities that bring a piece forward
-RECENT_LAPS = 30  # laps of an operation whose median is the usual pace
+USUAL_LAPS = 50  # laps of an operation, however long ago, whose median is the usual pace
 MOST_CAUSES = 12
 OPEN_MICROS = 30 * 86_400_000_000  # a batch nobody touched for 30 days is not offered
 
@@ -37,10 +38,22 @@ class RecentLap(NamedTuple):
     cause: str
     units: int
     scrap_units: int
+    rework_units: int = 0
 
     @property
     def brings_forward(self) -> bool:
         return self.activity in MADE
+
+
+class Met(NamedTuple):
+    """Names that stand together in laps on record, however long ago."""
+
+    product: str
+    variant: str
+    operation: str
+    worker: str
+    activity: str
+    first_day: int = 0  # days since 1970
 
 
 class Step(NamedTuple):
@@ -67,9 +80,13 @@ def routes(routing: pd.DataFrame | None) -> dict[str, list[Step]]:
     return steps
 
 
-def workers(shop: Shop, laps: list[RecentLap]) -> list[str]:
+def workers(shop: Shop, laps: list[RecentLap], met: Iterable[Met] = ()) -> list[str]:
     """The shop's people, then others who have logged laps; `maker` where nobody is named."""
-    return _once([*(one.name for one in shop.workers), *(lap.worker for lap in laps)]) or ["maker"]
+    named = (
+        [one.name for one in shop.workers],
+        *([one.worker for one in all] for all in (laps, met)),
+    )
+    return _once(name for names in named for name in names) or ["maker"]
 
 
 def causes(laps: list[RecentLap]) -> list[str]:
@@ -82,31 +99,55 @@ def products(
     steps: dict[str, list[Step]],
     laps: list[RecentLap],
     present_seconds: dict[tuple[str, str], float],
+    met: Iterable[Met] = (),
 ) -> list[dict]:
     """Each product with its variants and its route; operations only laps know come last.
 
+    `met`: the names of all laps on record; `laps` may leave old ones out.
     `present_seconds` maps (product, operation) to the normal seconds of a piece at the present
     level of practice; where it says nothing the planned seconds stand.
     """
     made = _grouped((lap for lap in laps if lap.brings_forward), lambda lap: lap.product)
-    names = _once([*(row.name for row in shop.products), *steps, *made])
+    on_record = sorted((one for one in met if one.activity in MADE), key=lambda one: one.first_day)
+    names = _once([*(row.name for row in shop.products), *steps, *made,
+                   *(one.product for one in on_record)])  # fmt: skip
     return [
-        _product(name, shop, steps.get(name, []), made.get(name, []), present_seconds)
+        _product(
+            name,
+            shop,
+            steps.get(name, []),
+            made.get(name, []),
+            present_seconds,
+            [one for one in on_record if one.product == name],
+        )
         for name in names
     ]
 
 
 def _product(
-    name: str, shop: Shop, planned: list[Step], laps: list[RecentLap], present_seconds: dict
+    name: str,
+    shop: Shop,
+    planned: list[Step],
+    laps: list[RecentLap],
+    present_seconds: dict,
+    met: list[Met],
 ) -> dict:
     known = shop.product(name)
     by_operation = _grouped(laps, lambda lap: lap.operation)
     listed = {step.operation for step in planned}
-    unplanned = [operation for operation in by_operation if operation not in listed]
-    unplanned.sort(key=lambda operation: by_operation[operation][-1].started_at)
+    first_days = {one.operation: one.first_day for one in reversed(met)}
+    unplanned = [operation for operation in {**by_operation, **first_days}
+                 if operation not in listed]  # fmt: skip
+
+    def first_met(operation: str) -> tuple[float, float]:
+        earliest_read = by_operation[operation][-1].started_at if operation in by_operation else 0
+        return first_days.get(operation, math.inf), earliest_read
+
+    unplanned.sort(key=first_met)
     route = [*planned, *(Step(operation) for operation in unplanned)]
     variants = [row.variant for row in shop.products if row.name == name]
     variants += [step.variant for step in route] + [lap.variant for lap in laps]
+    variants += [one.variant for one in met]
     operations = [
         _operation(step, by_operation.get(step.operation, []),
                    present_seconds.get((name, step.operation), math.nan))
@@ -121,7 +162,7 @@ def _product(
 
 
 def _operation(step: Step, laps: list[RecentLap], present: float) -> dict:
-    recent = laps[:RECENT_LAPS]
+    recent = laps[:USUAL_LAPS]
     usual = median(lap.seconds / lap.units for lap in recent) if recent else math.nan
     return {
         "operation": step.operation,
@@ -148,17 +189,18 @@ def batches(
     route_ends: dict[str, str],
     from_phones: dict[tuple[str, str], PhoneBatch],
     now: int,
+    fixed: dict[tuple[str, str, str], int] | None = None,
 ) -> list[dict]:
     """Open batches, the latest touched first, with the pieces done by operation and variant.
 
     A batch is open until a phone closes it, or until as many pieces have passed the last operation
     of the route (`route_ends`, by product) as it has, those lost before left out. Where no phone
-    said how many pieces it has, those are the most that any operation has seen.
+    said how many pieces it has, those are the most that any operation has seen. `fixed`: pieces put
+    right within their lap, by product, batch and operation; they are not left to mend.
     """
-    own = _grouped(
-        (lap for lap in laps if lap.brings_forward and lap.batch and lap.product),
-        lambda lap: (lap.product, lap.batch),
-    )
+    named = [lap for lap in laps if lap.batch and lap.product]
+    own = _grouped((lap for lap in named if lap.brings_forward), _place)
+    mended = _grouped((lap for lap in named if lap.activity == "rework"), _place)
     touched = {key: one.at for key, one in from_phones.items()}
     for key, its_laps in own.items():
         touched[key] = max(touched.get(key, 0), its_laps[0].started_at)
@@ -166,7 +208,26 @@ def batches(
     recent.sort(key=touched.get, reverse=True)
     listed = (_batch(key, own.get(key, []), from_phones.get(key), route_ends.get(key[0], ""))
               for key in recent)  # fmt: skip
-    return [batch for batch in listed if batch["open"]]
+    return [batch | _marks(own.get(key, []), mended.get(key, []), fixed or {})
+            for batch in listed if batch["open"]
+            for key in [(batch["product"], batch["batch"])]]  # fmt: skip
+
+
+def _place(lap: RecentLap) -> tuple[str, str]:
+    return lap.product, lap.batch
+
+
+def _marks(laps: list[RecentLap], mended: list[RecentLap], fixed: dict) -> dict:
+    """Pieces lost and pieces still to mend, by operation; a mending lap takes one off."""
+    lost, to_mend = Counter(), Counter()
+    for lap in laps:
+        lost[lap.operation] += lap.scrap_units
+        to_mend[lap.operation] += lap.rework_units
+    for operation in to_mend:
+        to_mend[operation] -= fixed.get((*_place(laps[0]), operation), 0)
+    for lap in mended:
+        to_mend[lap.operation] -= lap.units
+    return {"lost": dict(+lost), "to_mend": dict(+to_mend)}
 
 
 def _batch(key: tuple[str, str], laps: list[RecentLap], told: PhoneBatch | None, last: str) -> dict:

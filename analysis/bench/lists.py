@@ -1,8 +1,10 @@
 """The page's lists, made from the store and kept until it changes.
 
-Only recent laps are read, so a large store costs no more than a small one. The present normal
-seconds of each operation come from the study, which takes seconds: it runs in a thread of its
-own, now and then, and until it has an answer the planned seconds stand.
+Names come from all laps on record, by way of the kept day totals, so that nobody who returns after
+a season finds a shorter list. Only recent laps are read one by one, and the last few of each
+operation before them, which are kept: a large store costs hardly more than a small one. The
+present normal seconds of each operation come from the study, which takes seconds: it runs in a
+thread of its own, now and then, and until it has an answer the planned seconds stand.
 """
 
 import json
@@ -18,9 +20,11 @@ from analysis.bench import choices
 from analysis.records.routing import read_routing
 from analysis.records.shop import Shop, read_shop
 from analysis.store import bench_batches, documents, tables
+from analysis.store.bench_tables import delivery
 from analysis.store.connection import reading
 
-RECENT_MICROS = 120 * 86_400_000_000
+DAY_MICROS = 86_400_000_000
+RECENT_MICROS = 120 * DAY_MICROS
 DOCUMENTS = ("shop", "routing")
 REST_FACTOR = 30  # the study rests so many times as long as it took, so it never takes over
 LEAST_REST_SECONDS = 60
@@ -37,6 +41,7 @@ class Lists:
         self._made: tuple[object, bytes] = (None, b"")
         self._present = PresentSeconds(store)
         self._met: set[str] | None = None
+        self._earlier: tuple[object, list[choices.RecentLap]] = (None, [])
 
     def now(self) -> bytes:
         """The lists as they are now; asked for in a thread."""
@@ -51,23 +56,35 @@ class Lists:
 
     def _make(self, connection: sa.Connection, version: int, present: dict) -> bytes:
         now = time.time_ns() // 1000
-        recent = _recent_laps(connection, now)
+        since = _since(connection, now)
+        recent = _recent_laps(connection, since)
+        met = _met_names(connection)
         shop, steps = _shop_and_routes(*(documents.text(connection, n) for n in DOCUMENTS))
-        products = choices.products(shop, steps, recent, present)
+        known = recent + self._laps_before(connection, since)
+        products = choices.products(shop, steps, known, present, met)
         from_phones = bench_batches.latest(connection)
         ends = choices.route_ends(products)
+        fixed = _fixed_on_the_spot(connection, since)
         answer = {
             "version": version,
             "shop": shop.name,
             "currency": shop.currency,
             "timezone": shop.timezone,
-            "workers": choices.workers(shop, recent),
+            "workers": choices.workers(shop, recent, met),
             "products": products,
             "causes": choices.causes(recent),
-            "batches": choices.batches(recent, ends, from_phones, now),
+            "batches": choices.batches(recent, ends, from_phones, now, fixed),
             "next_batch": choices.next_batch(self._labels(connection, recent, from_phones)),
         }
         return json.dumps(answer, ensure_ascii=False, separators=(",", ":")).encode()
+
+    def _laps_before(self, connection: sa.Connection, since: int) -> list[choices.RecentLap]:
+        """The last laps of each operation before `since`, asked for anew where any has changed."""
+        day = since // DAY_MICROS
+        stamp = (day, tuple(map(tuple, connection.execute(_sums_before(day)))))
+        if self._earlier[0] != stamp:
+            self._earlier = (stamp, _last_laps_before(connection, since))
+        return self._earlier[1]
 
     def _labels(self, connection: sa.Connection, recent: list, from_phones: dict) -> set[str]:
         """Every batch number met so far; all laps are asked once, then only the recent ones."""
@@ -131,15 +148,68 @@ def _shop_and_routes(shop: str, routing: str) -> tuple[Shop, dict[str, list[choi
     return read_shop(shop.encode(), "the stored shop"), choices.routes(frame)
 
 
-def _recent_laps(connection: sa.Connection, now: int) -> list[choices.RecentLap]:
-    """The laps of the last months, newest first; if work has rested since, of those before."""
+def _since(connection: sa.Connection, now: int) -> int:
+    """The midnight (UTC) some months before now; if work has rested since, before the last lap."""
+    current = tables.COUNTS_NOW["lap"]
+    latest = connection.scalar(sa.select(sa.func.max(tables.lap.c.started_at)).where(current))
+    return (min(now, latest or now) - RECENT_MICROS) // DAY_MICROS * DAY_MICROS
+
+
+def _recent_laps(connection: sa.Connection, since: int) -> list[choices.RecentLap]:
+    """The laps since then, newest first."""
     lap, current = tables.lap.c, tables.COUNTS_NOW["lap"]
-    latest = connection.scalar(sa.select(sa.func.max(lap.started_at)).where(current))
-    since = min(now, latest or now) - RECENT_MICROS
     columns = [lap[name] for name in choices.RecentLap._fields]
     query = sa.select(*columns).where(current, lap.started_at >= since)
     rows = connection.execute(query.order_by(lap.started_at.desc(), lap.id.desc()))
     return [choices.RecentLap(*row) for row in rows]
+
+
+def _last_laps_before(connection: sa.Connection, since: int) -> list[choices.RecentLap]:
+    """The last laps before `since` of each product and operation, newest first."""
+    lap = tables.lap.c
+    names = choices.RecentLap._fields
+    newest_first = lap.started_at.desc(), lap.id.desc()
+    among_its_own = sa.func.row_number().over(
+        partition_by=(lap.product, lap.operation), order_by=newest_first
+    )
+    made = tables.COUNTS_NOW["lap"] & (lap.started_at < since) & lap.activity.in_(choices.MADE)
+    ranked = sa.select(*(lap[name] for name in names), among_its_own.label("place")).where(made)
+    last = ranked.subquery().c
+    query = sa.select(*(last[name] for name in names)).where(last.place <= choices.USUAL_LAPS)
+    rows = connection.execute(query.order_by(last.started_at.desc()))
+    return [choices.RecentLap(*row) for row in rows]
+
+
+def _sums_before(day: int) -> sa.Select:
+    """What the laps before a day add up to, by product, operation and activity."""
+    total = tables.day_total.c
+    keys = [total[name] for name in ("product", "operation", "activity")]
+    sums = [sa.func.sum(total[name]) for name in ("laps", "units", "micros")]
+    return sa.select(*keys, *sums).where(total.day < day).group_by(*keys).order_by(*keys)
+
+
+def _met_names(connection: sa.Connection) -> list[choices.Met]:
+    """What all laps on record speak of."""
+    total = tables.day_total.c
+    *named, _ = choices.Met._fields
+    keys = [total[name] for name in named]
+    query = sa.select(*keys, sa.func.min(total.day)).group_by(*keys).order_by(*keys)
+    return [choices.Met(*row) for row in connection.execute(query)]
+
+
+def _fixed_on_the_spot(connection: sa.Connection, since: int) -> dict[tuple[str, str, str], int]:
+    """Pieces put right within their lap, by product, batch and operation: none is left to mend."""
+    lap = tables.lap.c
+    keys = lap.product, lap.batch, lap.operation
+    its_receipt = (delivery.c.lap_id == lap.lap_id) & (delivery.c.change_id == lap.change_id)
+    query = (
+        sa.select(*keys, sa.func.sum(lap.rework_units))
+        .join_from(tables.lap, delivery, its_receipt)
+        .where(tables.COUNTS_NOW["lap"], lap.started_at >= since, lap.rework_units > 0)
+        .where(lap.activity.in_(choices.MADE), delivery.c.flags.contains("fixed_here"))
+        .group_by(*keys)
+    )
+    return {tuple(row[:3]): row[3] for row in connection.execute(query)}
 
 
 def _hour() -> int:

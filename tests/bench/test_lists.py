@@ -2,14 +2,18 @@
 
 import json
 import threading
+import time
 
 import pytest
 
 from analysis.bench import choices
-from analysis.bench.choices import RecentLap, Step
+from analysis.bench.choices import Met, RecentLap, Step
 from analysis.bench.lists import THREAD, Lists
 from analysis.records.shop import Product, Shop, Worker
+from analysis.store import tables
+from analysis.store.bench import Delivery, PhoneLap, record
 from analysis.store.bench_batches import PhoneBatch
+from analysis.store.connection import writing
 from analysis.store.store import open_store
 from tests.bench.serving import at_clock, body_of, lap
 
@@ -49,7 +53,7 @@ def test_the_pace_is_the_present_time_else_the_planned_and_the_usual_is_that_of_
     laps += [recent(100 + n, seconds=900.0) for n in range(100)]
     step = one_product(laps)["operations"][0]
     assert step["seconds"] == 300.0
-    assert step["usual_seconds"] == 900.0  # the median of the last 30, not of a lap or two
+    assert step["usual_seconds"] == 900.0  # the median of the last 50, not of a lap or two
     step = one_product(laps[:3], {("pocket notebook", "sew"): 61.234})["operations"][0]
     assert (step["seconds"], step["usual_seconds"]) == (61.23, 60.0)
     wrap = one_product(laps)["operations"][1]
@@ -88,9 +92,83 @@ def test_people_and_causes_come_the_nearest_first():
     assert choices.causes(laps) == ["glue", "paper"]
 
 
-def open_batches(laps, told=()):
+def test_names_of_laps_long_ago_are_offered_though_those_laps_are_not_read():
+    met = [Met("pocket notebook", "grey", "glue", "dora", "operation"),
+           Met("pocket notebook", "", "walk", "anna", "transport"),
+           Met("ledger", "", "fold", "dora", "operation")]  # fmt: skip
+    listed = {one["product"]: one for one in choices.products(SHOP, STEPS, [], {}, met)}
+    assert list(listed) == ["pocket notebook", "desk journal", "ledger"]
+    notebook = listed["pocket notebook"]
+    assert [step["operation"] for step in notebook["operations"]] == ["sew", "wrap", "glue"]
+    assert notebook["variants"] == ["linen", "marbled", "grey"]
+    cut = Met("pocket notebook", "", "zigzag cut", "anna", "operation", first_day=-9)
+    tried = [recent(1, operation="band"), recent(2, operation="pack")]
+    day = [Met("pocket notebook", "", one.operation, "anna", "operation", 5) for one in tried]
+    listed = choices.products(SHOP, STEPS, tried, {}, [*day, cut])[0]["operations"]
+    assert [step["operation"] for step in listed][2:] == ["zigzag cut", "pack", "band"]
+    assert choices.workers(SHOP, [], met) == ["anna", "ben", "dora"]
+
+
+def test_the_first_lap_after_four_months_shortens_no_list_and_leaves_the_usual_time(tmp_path):
+    store = open_store(str(tmp_path / "workshop.sqlite"))
+    old = [lap(started_at=NOW + n * 60_000_000, seconds=128.0, operation=operation, variant="grey",
+               product=product, worker="dora", batch="001", cause="torn")
+           for product, operation in (("box", "fold"), ("box", "trim"), ("case", "glue"))
+           for n in range(60)]  # fmt: skip
+    record_laps(store, old)
+    lists = Lists(store)
+    before = json.loads(lists.now())
+    assert set(names(before)) == {("box", "fold"), ("box", "trim"), ("case", "glue")}
+    today = NOW + 150 * DAY
+    record_laps(store, [lap(started_at=today + n, seconds=3.3, operation="fold", product="box",
+                            variant="red", worker="ben") for n in range(4)])  # fmt: skip
+    after = json.loads(lists.now())
+    assert names(after) == dict.fromkeys(names(before), 128.0)
+    assert set(after["workers"]) == {"dora", "ben"}
+    assert after["products"][0]["variants"] == ["red", "grey"]
+    record_laps(store, [one | {"seconds": 200.0} for one in old[:60]], revision=1)
+    assert names(json.loads(lists.now()))[("box", "fold")] == 200.0
+
+
+def record_laps(store, laps: list[dict], revision: int = 0) -> None:
+    """Record laps as the server does when a phone sends them."""
+    entries = tuple(
+        PhoneLap(one["lap_id"], revision, False,
+                 {name: one[name] for name in tables.CONTENT}, tuple(one["flags"]))
+        for one in laps
+    )  # fmt: skip
+    with writing(store.engine) as connection:
+        record(connection, [Delivery("phone-0001", NOW, NOW, entries)])
+
+
+def names(lists: dict) -> dict[tuple[str, str], float]:
+    return {(one["product"], step["operation"]): step["usual_seconds"]
+            for one in lists["products"] for step in one["operations"]}  # fmt: skip
+
+
+def open_batches(laps, told=(), fixed=None):
     told = {(one.product, one.batch): one for one in told}
-    return choices.batches(list(laps), {"pocket notebook": "wrap"}, told, NOW)
+    return choices.batches(list(laps), {"pocket notebook": "wrap"}, told, NOW, fixed)
+
+
+def test_lost_pieces_and_those_still_to_mend_are_told_apart():
+    marked = [recent(1, units=10, scrap_units=1, rework_units=3), recent(2, operation="punch")]
+    [batch] = open_batches(marked)
+    assert (batch["lost"], batch["to_mend"]) == ({"sew": 1}, {"sew": 3})
+    [batch] = open_batches([recent(0.5, activity="rework", units=2), *marked])
+    assert batch["to_mend"] == {"sew": 1}
+    [batch] = open_batches(marked, fixed={("pocket notebook", "007", "sew"): 3})
+    assert (batch["lost"], batch["to_mend"]) == ({"sew": 1}, {})
+
+
+def test_a_piece_fixed_within_its_lap_is_not_left_to_mend(tmp_path):
+    store = open_store(str(tmp_path / "workshop.sqlite"))
+    at = time.time_ns() // 1000
+    record_laps(store, [lap(started_at=at + 1, operation="wrap", batch="003")])
+    record_laps(store, [lap(started_at=at, rework_units=1, flags=flags, batch="003")
+                        for flags in (["fixed_here"], [], ["reload", "fixed_here"])])  # fmt: skip
+    [batch] = json.loads(Lists(store).now())["batches"]
+    assert list(batch["to_mend"].values()) == [1]
 
 
 def test_an_open_batch_shows_what_is_done_by_operation_and_variant():
