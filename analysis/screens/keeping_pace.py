@@ -69,7 +69,12 @@ def _page(figures) -> Page:
     wanted = figures.takt[figures.takt["demand_per_week"] > 0]
     known = len(wanted) > 0 and not pd.isna(figures.hours_needed["value"])
     paces = [_pace(row) for row in _largest(wanted).itertuples(index=False)]
-    tight = (_limit(figures), *_tight(figures), _room(figures.hours_needed))
+    tight = (
+        _limit(figures),
+        *_tight(figures),
+        _held(figures.station_load),
+        _room(figures.hours_needed),
+    )
     return Page(
         sentence=_fits(figures.hours_needed) if known else "",
         points=(*tight, *paces, TAKT_HANGS_ON) if known else (),
@@ -153,6 +158,19 @@ def _who_has_room(room: pd.DataFrame) -> str:
     return f" {words.plain(row['worker'])} has about {hours} left: share it out anew."
 
 
+def _held(places: pd.DataFrame) -> str:
+    """The place that pieces lie in longest, beside the hands at it."""
+    if not (places["held_hours"] > 0).any():
+        return ""
+    row = places.loc[places["held_hours"].idxmax()]
+    hands = words.number_range(row["hours_needed_low"], row["hours_needed_high"])
+    return (
+        f"Pieces also lie in **{words.plain(row['station'])}** for about "
+        f"{words.hours(row['held_hours'])} a week, through lunch and night too, beside {hands} "
+        "hours of hands at it."
+    )
+
+
 def _room(hours: dict) -> str:
     """How far demand could grow, or must shrink, for the hours to carry it."""
     low, high = hours["available"] / hours["high"] - 1, hours["available"] / hours["low"] - 1
@@ -171,7 +189,7 @@ def _pace(row) -> str:
         return ""
     least, most = row.takt_seconds / (1 + DEMAND_OFF), row.takt_seconds / (1 - DEMAND_OFF)
     return (
-        f"{words.plain(row.product).capitalize()}: one has to be finished every "
+        f"**{words.plain(row.product)}**: one has to be finished every "
         f"{words.rough(row.takt_seconds)} that the shop is open (every "
         f"{words.time_range(least, most)}, were {words.share(DEMAND_OFF, 0)} more or fewer "
         f"wanted), and takes {words.time_range(row.work_content_low, row.work_content_high)} of "
@@ -246,8 +264,8 @@ LOAD_FORMATS = {
     "hours to": "%.1f",
     "hours there are": "%.1f",
     "taken (%)": "%.0f",
+    "pieces lie in it (hours)": "%.1f",
     "limits the week (times of 100)": "%.0f",
-    "pieces lie in it besides (hours a week)": "%.1f",
 }
 
 
@@ -267,8 +285,8 @@ def _load_table(figures) -> pd.DataFrame:
             "hours to": frame["hours_needed_high"],
             "hours there are": frame["hours_available"],
             "taken (%)": 100 * frame["load"],
+            "pieces lie in it (hours)": frame.get("held_hours", float("nan")),
             "limits the week (times of 100)": 100 * frame["probability_fullest"],
-            "pieces lie in it besides (hours a week)": frame.get("held_hours", float("nan")),
         }
         tables.append(pd.DataFrame(columns))
     return pd.concat(tables, ignore_index=True)

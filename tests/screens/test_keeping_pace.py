@@ -94,8 +94,9 @@ def test_what_limits_the_week_is_named_with_how_sure_that_is(show):
 def test_pieces_lying_in_a_place_stand_apart_from_its_load(show):
     screen = show("keeping_pace", DEMO)
     load = screen.dataframe[1].value.set_index("who or what")
-    assert load["pieces lie in it besides (hours a week)"]["nipping press"] > 0
-    assert load["pieces lie in it besides (hours a week)"].isna()["maker"]
+    assert load["pieces lie in it (hours)"]["nipping press"] > 0
+    assert load["pieces lie in it (hours)"].isna()["maker"]
+    assert "Pieces also lie in **nipping press** for about" in said(screen)
     assert "not in its bar" in said(screen)
 
 
