@@ -5,12 +5,12 @@ import importlib
 import streamlit as st
 
 from analysis.problems import Problem
-from analysis.screens import live, source, words
+from analysis.screens import live, parts, source, words
 
 # (group, module, title, path): a screen is named by what it shows, and loaded when opened,
 # so that the first page does not wait for the others.
 SCREENS = (
-    ("Look", "this_week", "This week", "this-week"),
+    ("Look", "this_week", "This week", "first"),
     ("Look", "batch_minutes", "A batch's minutes", "batch-minutes"),
     ("Look", "getting_faster", "Getting faster", "getting-faster"),
     ("Look", "keeping_pace", "Keeping pace", "keeping-pace"),
@@ -18,6 +18,8 @@ SCREENS = (
     ("Records", "laps", "Laps", "laps"),
     ("Records", "shop", "Shop", "shop"),
 )
+
+FIRST = "this-week"
 
 # Streamlit leaves 6 rem above the title, a fifth of a phone's screen; on a phone it also leaves
 # gaps between wrapped rows of trade terms, and drops the undo of a change below its words.
@@ -34,24 +36,33 @@ STYLE = """<style>
 def show() -> None:
     """Draw the frame and the screen asked for; say in plain words what stands in its way."""
     st.set_page_config(page_title="Workshop time study", page_icon="⏱", layout="wide")
+    source.heed_link()
     st.html(STYLE)
     page = st.navigation(_pages())
     try:
         with st.sidebar:
             source.choose()
+            parts.start_timing("sidebar")
         live.draw(page)
     except Problem as problem:
         st.error(words.plain(str(problem)))
 
 
 def _pages() -> dict[str, list]:
-    """The screens by group, the first of them the one a newcomer sees."""
+    """The screens by group, the first of them the one a newcomer sees.
+
+    Streamlit answers for that one at `/` alone; `/this-week` leads there by a hidden page.
+    """
     groups: dict[str, list] = {}
     for group, module, title, path in SCREENS:
         page = st.Page(_opener(module), title=title, url_path=path, default=module == "this_week")
         groups.setdefault(group, []).append(page)
-    st.session_state["pages"] = {page.url_path or "this-week": page for page in _flat(groups)}
-    return groups
+    pages = {page.url_path or FIRST: page for page in _flat(groups)}
+    st.session_state["pages"] = pages
+    named = st.Page(
+        lambda: st.switch_page(pages[FIRST]), title="This week", url_path=FIRST, visibility="hidden"
+    )
+    return {**groups, "": [named]}
 
 
 def _flat(groups: dict[str, list]) -> list:

@@ -27,6 +27,20 @@ def screen_link(path: str, label: str) -> None:
         st.page_link(page, label=label, icon=":material/arrow_forward:")
 
 
+def start_timing(place: str = "page") -> None:
+    """The way to the bench's page, which is no screen of this program but a page of its own."""
+    st.link_button(
+        "Start timing",
+        "/bench",
+        icon=":material/timer:",
+        type="primary" if place == "page" else "secondary",
+        width="stretch",
+        key=f"start_timing_{place}",
+    )
+    if place == "page" and source.chosen() == source.DEMO:
+        st.caption("Laps you time go to *My workshop*, not into the demo.")
+
+
 def draw_open_tab(parts: dict[str, Callable], key: str, *given) -> None:
     """One tab for each part, by name; only the open one is drawn.
 

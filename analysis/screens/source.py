@@ -54,11 +54,17 @@ def _choose() -> None:
     st.session_state["workshop"] = st.session_state["workshop_radio"]
 
 
+def heed_link() -> None:
+    """Take the address's word for the workshop, before any link is drawn: a click drops it."""
+    linked = LINKS.get(st.query_params.get("workshop", ""))
+    if linked and "workshop" not in st.session_state:
+        st.session_state["workshop"] = linked
+
+
 def chosen() -> str:
-    """The choice so far; before there is one the address's, else one's own workshop if it has laps."""
+    """The choice so far; before there is one, one's own workshop if it has laps."""
     if "workshop" not in st.session_state:
-        linked = LINKS.get(st.query_params.get("workshop", ""))
-        st.session_state["workshop"] = linked or (OWN if own_store().lap_count() else DEMO)
+        st.session_state["workshop"] = OWN if own_store().lap_count() else DEMO
     return st.session_state["workshop"]
 
 

@@ -43,12 +43,32 @@ def test_the_choice_outlives_a_run_that_ended_before_the_sidebar_was_drawn(own_s
         "if not st.session_state.get('cut short'):\n"
         "    source.choose()\n"
     )
-    screen.query_params["workshop"] = "mine"
+    screen.session_state["workshop"] = source.OWN
     screen.run()
     screen.session_state["cut short"] = True
-    screen.query_params.clear()
     screen.run()
     screen.session_state["cut short"] = False
+    assert screen.run().radio[0].value == source.OWN
+
+
+def test_a_link_names_the_workshop_even_if_a_click_cuts_its_page_short(own_store):
+    """A click on another screen drops what the address said; by then it must be noted."""
+    screen = AppTest.from_string(
+        "import streamlit as st\n"
+        "from analysis.screens import frame, source\n"
+        "def cut_short(pages):\n"
+        "    st.stop()\n"
+        "if st.query_params:\n"
+        "    navigation, st.navigation = st.navigation, cut_short\n"
+        "    try:\n"
+        "        frame.show()\n"
+        "    finally:\n"
+        "        st.navigation = navigation\n"
+        "source.choose()\n"
+    )
+    screen.query_params["workshop"] = "mine"
+    screen.run()
+    screen.query_params.clear()
     assert screen.run().radio[0].value == source.OWN
 
 
