@@ -25,6 +25,13 @@ SAMPLES = pathlib.Path(__file__).parents[2] / "data_samples"
 SEEDS = range(1000, 1200)
 KEYS = ["product", "operation"]
 
+# Covered less often than stated by itself (79.5 %), not only together with the others.
+TOO_SURE = {
+    ("desk journal", "marble paper"): "about 175 pieces in seven batches, half of it forgotten in "
+    "the breaks: in half of the runs practice does not show at p < .05, and the plain mean that is "
+    "then stated lies some 7 % above the present time"
+}
+
 pytestmark = pytest.mark.slow
 
 
@@ -91,6 +98,9 @@ def test_normal_times_hold_the_truth(runs):
     inside, bias = pd.concat(inside, axis=1), pd.concat(bias, axis=1).mean(axis=1)
     for key, share in inside.mean(axis=1).items():
         print(f"  {key[0]:16s} {key[1]:15s} {share:6.1%}  bias {bias[key]:+.1%}")
+    least = 0.92 - 2 * np.sqrt(0.92 * 0.08 / len(runs))  # two standard errors of the count itself
+    low = inside.mean(axis=1)[lambda share: share < least]
+    assert set(low.index) <= set(TOO_SURE)
     assert 0.92 <= told("normal seconds", inside.to_numpy()) <= 0.98
     assert bias.abs().max() < 0.06
 
