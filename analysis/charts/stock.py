@@ -7,29 +7,30 @@ import pandas as pd
 from analysis.charts import look
 
 SOON_DAYS = 7
+LETTER, NARROWEST = 6.7, 200  # pixels: of a letter, and of the bars' room on a phone
 _STATES = ("gone within a week", "lasts longer")
 
 
 def stock_chart(stock: pd.DataFrame, most_days: float = 60) -> alt.Chart:
-    """One bar a product and variant: the days its stock lasts, shortest first.
+    """One bar a product and variant: the days its stock lasts, shortest in all first.
 
     `stock` has product, variant, lasts_days and, where known, stock (pieces), lasts_days_low and
-    lasts_days_high (a whisker). Bars and whiskers end at `most_days`; the words beside them say
-    so. Raises ValueError where no stock's days are known.
+    lasts_days_high (a whisker), and on_its_way_days: what is packed or on the bench, a lighter and
+    dashed second part. Bars and whiskers end at `most_days`; the words beside them say so. Raises
+    ValueError where no stock's days are known.
     """
     known = stock.dropna(subset=["lasts_days"])
     look.refuse_nothing(known, "stock")
     frame = _named(known, most_days)
     y = alt.Y("name:N", sort=list(frame["name"]), title=None, axis=alt.Axis(labelLimit=150))
-    room = max(1.7 * float(frame["label_at"].max()), 10)  # for the words beside the longest bar
-    scale = alt.Scale(domain=[0, room], nice=False)
-    x = alt.X("shown:Q", title="days the stock lasts", axis=alt.Axis(tickCount=5), scale=scale)
+    x = _days(frame)
     whiskers = alt.Chart(frame.dropna(subset=["low", "high"])).mark_rule(
         color=look.INK, strokeWidth=2
     )
     words = alt.Chart(frame).mark_text(align="left", dx=6, color=look.INK)
     layers = alt.layer(
         _bars(frame, x, y),
+        _on_its_way(frame, y),
         whiskers.encode(x="low:Q", x2="high:Q", y=y),
         words.encode(x="label_at:Q", y=y, text="said:N"),
     )
@@ -38,10 +39,26 @@ def stock_chart(stock: pd.DataFrame, most_days: float = 60) -> alt.Chart:
     return look.finished(layers, description, alt.Step(look.ROW_PIXELS))
 
 
+def _days(frame: pd.DataFrame) -> alt.X:
+    """Days from 0 to the longest bar, with room to the right for the words beside each bar."""
+    taken = (6 + LETTER * frame["said"].str.len()) / NARROWEST
+    room = max((frame["label_at"] / (1 - taken.clip(upper=0.7))).max(), 10.0)
+    longest = max(frame["label_at"].max(), 1.0)
+    step = next(
+        step for step in (1, 2, 5, 7, 10, 20, 50, 100) if longest / step <= 5 or step == 100
+    )
+    named = list(range(0, int(longest) + 1, step))
+    scale = alt.Scale(domain=[0, room], nice=False)
+    return alt.X("shown:Q", title="days the stock lasts", axis=alt.Axis(values=named), scale=scale)
+
+
 def _named(known: pd.DataFrame, most_days: float) -> pd.DataFrame:
     """One row a bar: its name, its length within `most_days`, and what is said beside it."""
     wanted = ["product", "variant", "stock", "lasts_days", "lasts_days_low", "lasts_days_high"]
-    frame = known.sort_values("lasts_days", kind="stable", ignore_index=True)
+    way = known.get("on_its_way_days", 0.0)
+    known = known.assign(way=way, in_all=known["lasts_days"] + way)
+    frame = known.sort_values("in_all", kind="stable", ignore_index=True)
+    way, in_all = frame["way"].fillna(0), frame["in_all"].fillna(frame["lasts_days"])
     frame = frame.reindex(columns=wanted)
     product, variant = frame["product"].astype(str), frame["variant"].astype(str)
     days = frame["lasts_days"].astype(float)
@@ -55,7 +72,10 @@ def _named(known: pd.DataFrame, most_days: float) -> pd.DataFrame:
             "shown": shown,
             "low": low.clip(0, most_days),
             "high": high.clip(0, most_days),
-            "label_at": high.clip(0, most_days).fillna(shown),
+            "in_all": in_all.clip(0, most_days),
+            "way": way,
+            "part": "on the bench or packed",
+            "label_at": in_all.clip(0, most_days).combine(high.clip(0, most_days), np.fmax),
             "state": np.where(days <= SOON_DAYS, *_STATES),
             "said": [_said(d, most_days) for d in days],
         }
@@ -67,6 +87,24 @@ def _said(days: float, most_days: float) -> str:
         return f"over {most_days:,.0f} days"
     count = f"{days:,.0f} day" if round(days) == 1 else f"{days:,.0f} days"
     return f"{count}, soon gone" if days <= SOON_DAYS else count
+
+
+def _on_its_way(frame: pd.DataFrame, y: alt.Y) -> alt.Chart:
+    """What will last longer once it is put away: told by dashes and a lighter ground."""
+    dashes = alt.StrokeDash(
+        "part:N",
+        title=None,
+        scale=alt.Scale(range=[[4, 3]]),
+        legend=alt.Legend(symbolType="square", symbolStrokeColor=look.GREY),
+    )
+    bars = alt.Chart(frame[frame["in_all"] > frame["shown"]]).mark_bar(
+        color=look.SKY, fillOpacity=0.25, stroke=look.GREY, strokeWidth=1.5
+    )
+    tooltip = [
+        alt.Tooltip("name:N", title="product"),
+        alt.Tooltip("way:Q", title="on the bench or packed, days", format=",.0f"),
+    ]
+    return bars.encode(x="shown:Q", x2="in_all:Q", y=y, strokeDash=dashes, tooltip=tooltip)
 
 
 def _bars(frame: pd.DataFrame, x: alt.X, y: alt.Y) -> alt.Chart:

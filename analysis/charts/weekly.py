@@ -1,5 +1,6 @@
 """Weekly output as an individuals chart: which weeks are news, which are ordinary ups and downs."""
 
+import math
 from dataclasses import dataclass
 
 import altair as alt
@@ -11,6 +12,7 @@ from analysis.records.figures import figure
 MEASURES = {
     "good_units": "good pieces a week",
     "good_units_per_bench_hour": "good pieces an hour",
+    "standard_hours_per_bench_hour": "standard hours finished an hour",
 }
 _KINDS = ("ordinary week", "unusually low", "unusually high")
 
@@ -38,12 +40,33 @@ def weekly_output_chart(
     frame = _judged(weeks, limits, measure)
     look.refuse_nothing(frame.dropna(subset=["value"]), "weeks")
     title = MEASURES[measure]
-    axis = alt.Axis(format="%-d %b", tickCount=6, grid=False)
-    x = alt.X("week_start:T", title="week beginning", axis=axis)
-    y = alt.Y("value:Q", title=title, scale=alt.Scale(zero=True))
+    x = alt.X("week_start:T", title="week beginning", axis=_week_axis(frame))
+    y = _from_zero(frame["value"].max(), limits, title)
     line = alt.Chart(frame).mark_line(color=look.BLUE, strokeWidth=1.5).encode(x=x, y=y)
     layers = [*_limit_lines(limits), line, _points(frame, x, y, title), _words(frame, x, y)]
     return look.finished(alt.layer(*layers), _described(frame, limits, title), 260)
+
+
+def _week_axis(frame: pd.DataFrame) -> alt.Axis:
+    """At most six Mondays named, so that one week is not named once for each of its days."""
+    named = frame["week_start"].iloc[:: -(-len(frame) // 6)]
+    mondays = [alt.DateTime(year=day.year, month=day.month, date=day.day) for day in named]
+    return alt.Axis(format="%-d %b", values=mondays, grid=False)
+
+
+def _from_zero(highest: float, limits: Limits | None, title: str) -> alt.Y:
+    """The upright axis from 0 to a line that lies above every point and limit."""
+    highest = max(highest, limits.upper if limits else 0.0)
+    step = _round_step(highest / 4) if highest > 0 else 1.0
+    lines = [step * n for n in range(math.floor(highest / step) + 2)]
+    axis = alt.Axis(values=lines, format=",~r" if step >= 1 else ",.3~r")
+    return alt.Y("value:Q", title=title, axis=axis, scale=alt.Scale(domain=[0, lines[-1]]))
+
+
+def _round_step(least: float) -> float:
+    """The next of 1, 2, 5 times a power of ten that is not below `least`."""
+    tens = 10.0 ** math.floor(math.log10(least))
+    return next(factor * tens for factor in (1, 2, 5, 10) if factor * tens >= least * (1 - 1e-9))
 
 
 def _limits(given) -> Limits | None:

@@ -30,17 +30,19 @@ INTERRUPTIONS, WALKS, SPOILED = "interruptions", "walks", "spoiled work"
 @dataclass(frozen=True)
 class WeekFigures:
     """What the first screen reads out: the `earnings` of each week and the `pay` to come out of
-    them, the `leaks`, and the batches `begun`."""
+    them, the `leaks`, the batches `begun`, and the `shelf` with what is on its way there."""
 
     earnings: pd.DataFrame
     pay: pd.DataFrame
     leaks: pd.DataFrame
     begun: pd.DataFrame
+    shelf: pd.DataFrame
 
 
 def week_figures(study: Study) -> WeekFigures:
     """The figures of the first screen."""
-    return WeekFigures(earnings(study), pay(study), leaks(study), begun(study))
+    weeks = with_standard_hours(earnings(study), study)
+    return WeekFigures(weeks, pay(study), leaks(study), begun(study), shelf(study.stock))
 
 
 def earnings(study: Study) -> pd.DataFrame:
@@ -71,6 +73,45 @@ def earnings(study: Study) -> pd.DataFrame:
         earned_lower=chart.lower,
         earned_upper=chart.upper,
     )
+
+
+def with_standard_hours(weeks: pd.DataFrame, study: Study) -> pd.DataFrame:
+    """The weeks with the standard hours of their good pieces for each hour logged.
+
+    standard_hours_per_bench_hour = sum of good pieces x standard seconds of a piece / 3600 / bench
+    hours (the trade's earned hours over worked hours), which does not move when long and short
+    products change places; NaN in a week with a piece whose standard time is not known in every
+    operation. standard_centre, standard_lower, standard_upper: an individuals chart of it, from
+    FEWEST_WEEKS on.
+    """
+    keys = ["product", "variant"]
+    work = study.content.groupby(keys).standard_seconds.agg(lambda part: part.sum(skipna=False))
+    made = study.week_products.merge(work.reset_index(), on=keys, how="left")
+    hours = made.good_units * made.standard_seconds / 3600
+    earned = hours.groupby(made.week_start).sum(skipna=False).reindex(weeks.week_start)
+    idle = ~weeks.week_start.isin(made.week_start)  # nothing finished is nothing earned
+    earned = pd.Series(earned.to_numpy(), weeks.index).mask(idle, 0.0)
+    rate = earned / weeks.bench_hours.where(weeks.bench_hours > 0)
+    known = rate.dropna()
+    chart = individuals_chart(known if len(known) >= FEWEST_WEEKS else [])
+    return weeks.assign(
+        standard_hours_per_bench_hour=rate,
+        standard_centre=chart.centre,
+        standard_lower=chart.lower,
+        standard_upper=chart.upper,
+    )
+
+
+def shelf(stock: pd.DataFrame) -> pd.DataFrame:
+    """`study.stock` with how long it lasts once what is packed or begun has come to the shelf.
+
+    Adds on_its_way (pieces packed and on the bench), on_its_way_days = 7 x on_its_way / demand per
+    week, and lasts_in_all_days = lasts_days + on_its_way_days, by which make_rank orders.
+    """
+    on_its_way = stock.packed_not_put_away.fillna(0) + stock.in_progress.fillna(0)
+    days = 7 * on_its_way / stock.demand_per_week.where(stock.demand_per_week > 0)
+    in_all = stock.lasts_days + days
+    return stock.assign(on_its_way=on_its_way, on_its_way_days=days, lasts_in_all_days=in_all)
 
 
 def pay(study: Study) -> pd.DataFrame:

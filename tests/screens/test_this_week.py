@@ -34,10 +34,10 @@ def test_newcomer_reads_three_answers_about_the_demo_and_how_to_put_in_their_own
     words = said(screen)
     pieces = good_pieces_of_the_demo("2026-11-16")
     assert f"16 to 22 November 2026: {pieces} good pieces in" in words
-    assert "An hour left" in words
-    assert "next**:" in words
-    assert "batch 057 (41 pieces) needs *case in* next, 39 still to do" in words
-    assert "before anybody's pay" in words and "Pay at the rates on Shop takes" in words
+    assert "Each hour at the bench earned about" in words
+    assert "1. " in words and "Begin **" in words
+    assert "batch 057 of" in words and "next is *case in*, 39 pieces of 41 left" in words
+    assert "overhead, before pay" in words and "Pay at the rates on Shop takes" in words
     assert "The biggest leak is" in words
     assert "Demo bindery" in words
     assert screen.file_uploader[0].label == "Drop in your own laps (CSV)"
