@@ -95,7 +95,13 @@ def _on_its_way(frame: pd.DataFrame, y: alt.Y) -> alt.Chart:
         "part:N",
         title=None,
         scale=alt.Scale(range=[[4, 3]]),
-        legend=alt.Legend(symbolType="square", symbolStrokeColor=look.GREY),
+        legend=alt.Legend(
+            symbolType="square",
+            symbolStrokeColor=look.GREY,
+            symbolFillColor="transparent",
+            symbolDash=[4, 3],
+            labelLimit=200,
+        ),
     )
     bars = alt.Chart(frame[frame["in_all"] > frame["shown"]]).mark_bar(
         color=look.SKY, fillOpacity=0.25, stroke=look.GREY, strokeWidth=1.5

@@ -14,7 +14,8 @@ from analysis.records.laps import ACTIVITIES, CATEGORIES, COUNTS
 from analysis.screens import answers, parts, source, words
 
 PAGE_LAPS = 50
-CHANGES_SHOWN = 12
+CHANGES_SHOWN = 10
+GIVEN_AT_ONCE = ("batch", "variant", "worker")  # what many laps can be given in one change
 # How the store names a change to one lap: `lap 21d1e35a: units, note`, `lap 21d1e35a removed`.
 OF_ONE_LAP = re.compile(r"lap (.+)(?: removed|: ([a-z_, ]+))")
 DONE = {
@@ -89,7 +90,8 @@ def _zone(desk: answers.Desk) -> str:
 def _look(desk: answers.Desk) -> None:
     """A page of the laps that match, and the one ticked to mend."""
     if not _lap_count(desk):
-        st.markdown("Nothing to look at yet. **Take in** a file first.")
+        st.markdown("Nothing to look at yet. **Take in** a file first, or time a piece now:")
+        parts.start_timing()
         return
     wanted = _filters(desk)
     number = st.session_state.get("laps_page", 1)
@@ -100,22 +102,27 @@ def _look(desk: answers.Desk) -> None:
     if not found:
         st.markdown("No lap matches. Widen what you look for above.")
         return
-    st.markdown(f"{words.count(found, 'lap')}, newest first. Tick one to mend or remove it.")
+    st.markdown(
+        f"{words.count(found, 'lap')}, newest first. Tick one to mend or remove "
+        "it, several to give them a batch, a variant or a worker together."
+    )
     picked = st.dataframe(
         shown,
         hide_index=True,
         column_config=_columns(),
         on_select="rerun",
-        selection_mode="single-row",
+        selection_mode="multi-row",
         # A tick belongs to this page of what is looked for: on another it would mean another lap.
         key=f"laps_table_{desk.version}_{number}_{tuple(wanted.values())}",
         placeholder="",
     )
     if found > PAGE_LAPS:
         st.pagination(-(-found // PAGE_LAPS), key="laps_page")
-    rows = picked.selection.rows
-    if rows and rows[0] < len(page):
-        _one_lap(desk, page.iloc[rows[0]])
+    ticked = page.iloc[[row for row in picked.selection.rows if row < len(page)]]
+    if len(ticked) == 1:
+        _one_lap(desk, ticked.iloc[0])
+    elif len(ticked):
+        _several_laps(desk, ticked, wanted, found)
 
 
 def _page(desk: answers.Desk, number: int, wanted: dict) -> tuple[pd.DataFrame, pa.Table, int]:
@@ -173,6 +180,36 @@ def _one_lap(desk: answers.Desk, lap: pd.Series) -> None:
     with right:
         _remove(store, lap)
         _history(store, lap, zone)
+
+
+def _several_laps(desk: answers.Desk, ticked: pd.DataFrame, wanted: dict, found: int) -> None:
+    """Give the laps ticked, or all that were found, a batch, a variant or a worker at once."""
+    store, number = desk.here.store, len(ticked)
+    st.subheader(f"{number} laps ticked")
+    with st.form(f"give {desk.version}"):
+        places = st.columns(len(GIVEN_AT_ONCE))
+        text = {
+            name: place.text_input(SHOWN[name], key=f"give_{name} {desk.version}").strip()
+            for name, place in zip(GIVEN_AT_ONCE, places, strict=True)
+        }
+        everything = found > number and st.checkbox(
+            f"To all {found:,} laps found, not only to the {number} ticked"
+        )
+        asked = st.form_submit_button("Save for these laps", type="primary")
+    st.caption("What you leave blank stays as it is. It is one change, with one undo.")
+    if asked:
+        ids = (store.page(0, found, wanted)[0] if everything else ticked).lap_id.tolist()
+        _give(store, ids, {name: new for name, new in text.items() if new})
+
+
+def _give(store, lap_ids: list[str], text: dict) -> None:
+    try:
+        changed = store.correct_laps(lap_ids, text)
+    except BadInput as bad:
+        parts.faults_box(parts.without_rows(bad), "The correction", key="give")
+        return
+    said = f"Saved for {words.count(len(lap_ids), 'lap')}: {', '.join(text)}."
+    parts.note_saved(said if changed else "Nothing was different.", changed)
 
 
 def _mend(store, lap: pd.Series, zone: str) -> None:
@@ -316,7 +353,7 @@ def _changes(desk: answers.Desk) -> None:
     st.markdown("Every change, newest first. An undo is a change too, and can itself be undone.")
     for _, change in changes.head(number).iterrows():
         _one_change(store, change, _zone(desk))
-    if len(changes) > number and st.button("Show earlier changes"):
+    if len(changes) > number and st.button("More"):
         st.session_state["changes_shown"] = number + CHANGES_SHOWN
         st.rerun()
 
@@ -337,8 +374,18 @@ def _one_change(store, change: pd.Series, zone: str) -> None:
             f"**{words.plain(change.told)}**{state}  \n{words.day(at)}, {at:%H:%M}",
             width="stretch",
         )
-        if not change.undone and st.button("Undo", key=f"undo_{change.change_id}"):
+        if not change.undone and _undo_asked(change):
             _undo(store, change)
+
+
+def _undo_asked(change: pd.Series) -> bool:
+    """Whether the undo of a change was pressed; a whole import's is asked about once more."""
+    key = f"undo_{change.change_id}"
+    if change.kind != "import":
+        return st.button("Undo", key=key)
+    with st.popover("Undo"):
+        st.markdown("All laps of this file leave the figures. You can bring them back here.")
+        return st.button("Yes, take them out", key=key, type="primary")
 
 
 def _told(store, kind: str, what: str, zone: str) -> str:

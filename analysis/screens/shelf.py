@@ -19,7 +19,10 @@ def show(desk: answers.Desk) -> None:
     )
     names = _names(store)
     if not names:
-        st.markdown("Name your products first, under **Products**.")
+        st.markdown(
+            "Press **Save products** under **Products** first: the names in your laps stand "
+            "there already."
+        )
         return
     _note_one(store, names)
     _latest(store)

@@ -69,9 +69,10 @@ def _to_fill_in(shop, routing) -> list[str]:
 def _products(desk: answers.Desk) -> None:
     shop, _ = desk.settings
     st.markdown(
-        "What you make. Names are those in your laps. A row with a variant counts for that variant "
-        "alone; what it leaves blank it takes from its product. Blank demand or shelf of a product "
-        "with variants is their sum."
+        "What you make, named as in your laps. Give a variant (a colour, a size) a row of its own "
+        "only where it differs: a price, material or batch left blank is its product's. Where the "
+        "variants have numbers for what is asked for or counted, leave those of the product "
+        "blank: the program adds them up."
     )
     money = shop.currency
     columns = {
@@ -81,7 +82,13 @@ def _products(desk: answers.Desk) -> None:
         "batch_size": NUMBER("Batch (pieces)", min_value=1, step=1, format="%d"),
         "price": NUMBER(f"Price ({money} a piece)", min_value=0, format="%.2f"),
         "material_cost": NUMBER(f"Material ({money} a piece)", min_value=0, format="%.2f"),
-        "stock": NUMBER("On the shelf (pieces)", min_value=0, format="%g"),
+        "stock": NUMBER(
+            "Opening count (pieces)",
+            min_value=0,
+            format="%g",
+            help="What lay there when you began. Later counts, sales and put-aways are under "
+            "Shelf, and once something is counted there, that count is the one used.",
+        ),
     }
     table = desk.kept(
         "products table", (), lambda: shop_tables.products_table(shop, _logged_products(desk))
@@ -211,13 +218,14 @@ def _route(desk: answers.Desk) -> None:
     store, (_, routing) = desk.here.store, desk.settings
     st.markdown(
         "The way of a piece through the workshop (trade term: *routing*): one row for each product "
-        "and operation. Planned times are used until your laps tell better."
+        "and operation. Planned times are used until your laps tell better. Times are in seconds: "
+        "60 is a minute, 1800 half an hour, 3600 an hour."
     )
     table = shop_tables.route_table(routing)
     if table.empty and store.lap_count():
         st.markdown(
-            "Below is the usual order in your laps. Check it, above all what must come after "
-            "what and how long it dries, and save it."
+            "**The order of your work is taken from your laps; check it here**, above all what "
+            "must come after what and how long it dries, and save it."
         )
         table = shop_tables.usual_route(desk.figures)
     with st.form("route", border=False):

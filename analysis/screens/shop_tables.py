@@ -38,7 +38,9 @@ ROUTE_COLUMNS = {
     "seconds": st.column_config.NumberColumn("Planned (s a piece)", min_value=0),
     "setup_seconds": st.column_config.NumberColumn("Setup (s a batch)", min_value=0),
     "wait_seconds": st.column_config.NumberColumn(
-        "Waits after (s)", min_value=0, help="Drying, curing, cooling: time that needs nobody."
+        "Waits after (s)",
+        min_value=0,
+        help="Drying, curing, cooling: time that needs nobody. In seconds: 1800 is half an hour.",
     ),
     "setup_wait_seconds": st.column_config.NumberColumn("Warms up (s)", min_value=0),
     "station": st.column_config.TextColumn("Tool or place"),

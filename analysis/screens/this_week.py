@@ -36,9 +36,9 @@ STOCK_COLUMNS = {
 LEAK_COLUMNS = {
     "kind": "leak",
     "what": "what",
-    "hours_per_week": "hours a week",
-    "hours_low": "at least",
-    "hours_high": "at most",
+    "minutes_per_week": "minutes a week",
+    "minutes_low": "at least",
+    "minutes_high": "at most",
     "material_per_week": "material ({} a week)",
     "share_of_bench_time": "of bench time (%)",
 }
@@ -329,10 +329,11 @@ def _biggest_leak(leaks, currency: str) -> str:
     leak = leaks.iloc[0]
     if leak.hours_per_week < LEAST_LEAK_HOURS and not leak.material_per_week > 0:
         return "**No leak worth naming yet.**"
-    hours = words.rough(3600 * leak.hours_per_week)
-    span = ""
+    seconds = 3600 * leak.hours_per_week
+    hours, span = words.rough(seconds), ""
     if pd.notna(leak.hours_low):
-        span = f" ({words.time_range(3600 * leak.hours_low, 3600 * leak.hours_high)})"
+        low, high = 3600 * leak.hours_low, 3600 * leak.hours_high
+        span = f" ({words.time_range(low, high, seconds)})"
     material = ""
     if pd.notna(leak.material_per_week) and leak.material_per_week > 0:
         material = f" and {words.money(leak.material_per_week, currency, 0)} of material"
@@ -488,9 +489,15 @@ def _surer(study) -> list[str]:
 
 
 def _leak_table(desk: answers.Desk) -> answers.Table:
+    """The leaks in minutes: most of them are far below an hour a week."""
     leaks = source.week_figures(desk.here).leaks
+    minutes = {
+        f"minutes_{name}": 60 * leaks[f"hours_{name}"].astype(float)
+        for name in ("per_week", "low", "high")
+    }
     share = 100 * leaks.share_of_bench_time.astype(float)
-    shown = leaks.assign(share_of_bench_time=share)[list(LEAK_COLUMNS)]
+    shown = leaks.assign(share_of_bench_time=share, **minutes)[list(LEAK_COLUMNS)]
     columns = {name: header.format(desk.figures.currency) for name, header in LEAK_COLUMNS.items()}
-    formats = dict.fromkeys(list(columns.values())[2:], "%.1f")
+    formats = dict.fromkeys(list(columns.values())[2:], "%.0f")
+    formats[columns["share_of_bench_time"]] = "%.1f"
     return answers.Table.of(shown.rename(columns=columns), formats)

@@ -302,16 +302,70 @@ def correct(
     return change_id
 
 
+def correct_many(
+    connection: sa.Connection, now: int, lap_ids: list[str], values: dict[str, str], shop: Shop
+) -> int | None:
+    """Give several laps the same words in columns of CATEGORIES (batch, variant, worker, …), all in
+    one change; its number, None where no lap differs.
+
+    Laps that have them already keep their revision. Raises NotFound for an unknown lap and
+    BadInput for a column that is none of these or a value that breaks a rule.
+    """
+    faults = Faults("correction")
+    for name in set(values) - set(CATEGORIES):
+        faults.add(0, name, "cannot be given to several laps", remedy=", ".join(CATEGORIES))
+    faults.stop_if_any()
+    old, clock_at = _several(connection, lap_ids)
+    columns = {name: column.to_pylist() for name, column in as_texts(old, "UTC").items()}
+    texts = pd.DataFrame(columns).assign(**{name: str(value) for name, value in values.items()})
+    new = _as_stored(check_laps(texts, f"{len(old)} laps", shop), shop.timezone)
+    new["clock_at"] = new.lap_id.map(clock_at).astype("Int64")
+    was = _in_micros(old).set_index("lap_id").loc[new.lap_id]
+    differs = np.zeros(len(new), bool)
+    for name in values:
+        differs |= new[name].astype("str").to_numpy() != was[name].astype("str").to_numpy()
+    new = new[differs]
+    if new.empty:
+        return None
+    what = f"{counted(len(new), 'lap')}: {', '.join(values)}"
+    change_id = changes.record(connection, now, "correction", what)
+    _end(connection, new.lap_id.tolist(), change_id)
+    _insert(connection, new, change_id, lambda done, total: None)
+    totals.add(connection, _lap.change_id == change_id, 1)
+    return change_id
+
+
+def _several(connection: sa.Connection, lap_ids: list[str]) -> tuple[pd.DataFrame, dict]:
+    """The laps with these ids as they count now, and what the clock on the wall said at each."""
+    frames, clock_at = [], {}
+    for start in range(0, len(lap_ids), 500):
+        some = sa.and_(_lap.lap_id.in_(lap_ids[start : start + 500]), _current)
+        frames.append(read_out(connection, sa.select(*_content()).where(some)))
+        rows = connection.execute(sa.select(_lap.lap_id, _lap.clock_at).where(some))
+        clock_at.update(tuple(row) for row in rows)
+    if missing := [lap_id for lap_id in lap_ids if lap_id not in clock_at]:
+        raise _no_lap(missing[0])
+    texts = dict.fromkeys(CATEGORIES, "object")  # categories differ from one reading to the next
+    return pd.concat([frame.astype(texts) for frame in frames], ignore_index=True), clock_at
+
+
+def _content() -> list[sa.ColumnElement]:
+    return [_lap[name] for name in tables.CONTENT]
+
+
+def _no_lap(lap_id: str) -> NotFound:
+    return NotFound(f"There is no lap {lap_id!r} in the store, or it has been removed.")
+
+
 def _clock_of(connection: sa.Connection, lap_id: str) -> pd.arrays.IntegerArray:
     clock_at = connection.scalar(sa.select(_lap.clock_at).where(_lap.lap_id == lap_id, _current))
     return pd.array([clock_at], "Int64")
 
 
 def _one(connection: sa.Connection, lap_id: str) -> pd.DataFrame:
-    columns = [_lap[name] for name in tables.CONTENT]
-    frame = read_out(connection, sa.select(*columns).where(_lap.lap_id == lap_id, _current))
+    frame = read_out(connection, sa.select(*_content()).where(_lap.lap_id == lap_id, _current))
     if frame.empty:
-        raise NotFound(f"There is no lap {lap_id!r} in the store, or it has been removed.")
+        raise _no_lap(lap_id)
     return frame
 
 

@@ -121,6 +121,15 @@ class Store:
             shop = documents.shop(connection)
             return laps.correct(connection, self.clock(), lap_id, values, shop)
 
+    def correct_laps(self, lap_ids: list[str], values: dict[str, str]) -> int | None:
+        """Give several laps the same batch, variant, worker …, as one change; see
+        `laps.correct_many`."""
+        if not lap_ids or not values:
+            return None
+        with writing(self.engine) as connection:
+            shop = documents.shop(connection)
+            return laps.correct_many(connection, self.clock(), lap_ids, values, shop)
+
     def remove_laps(self, lap_ids: list[str]) -> int | None:
         """Let laps count no more; they stay in the history."""
         with writing(self.engine) as connection:

@@ -146,6 +146,41 @@ def test_a_change_names_its_lap_as_a_maker_knows_it(show, needed_only):
     assert lap.lap_id not in words
 
 
+def several(screen, rows: list[int]):
+    key = next(frame.key for frame in screen.dataframe if (frame.key or "").startswith("laps_tab"))
+    screen.session_state[key] = {"selection": {"rows": rows, "columns": [], "cells": []}}
+    return screen.run()
+
+
+def test_many_laps_are_given_a_batch_at_once_and_it_is_undone_at_once(show, needed_only):
+    before = needed_only.laps()
+    screen = several(show("laps"), [0, 1, 2])
+    next(box for box in screen.text_input if box.key.startswith("give_batch")).set_value("007")
+    press(screen, "Save for these laps")
+    assert "Saved for 3 laps: batch." in said(screen)
+    assert needed_only.laps().batch.tolist() == [""] * 21 + ["007"] * 3
+    assert "Corrected: 3 laps: batch" in said(turn_to(screen, "Changes"))
+    screen.button(key=f"undo_{needed_only.version()}").click().run()
+    assert needed_only.laps().equals(before)
+
+
+def test_a_batch_is_given_to_all_laps_found_beyond_those_ticked(show, needed_only):
+    screen = show("laps")
+    screen.selectbox(key="find_operation").set_value("fold").run()
+    several(screen, [0, 1])
+    next(box for box in screen.text_input if box.key.startswith("give_batch")).set_value("9")
+    screen.checkbox[0].check()
+    press(screen, "Save for these laps")
+    laps = needed_only.laps()
+    assert set(laps.operation[laps.batch == "9"]) == {"fold"} and (laps.batch == "9").sum() == 8
+
+
+def test_undoing_a_whole_file_asks_first(show, needed_only):
+    screen = turn_to(show("laps"), "Changes")
+    assert screen.button(key=f"undo_{needed_only.version()}").label == "Yes, take them out"
+    assert "All laps of this file leave the figures" in said(screen)
+
+
 def test_the_same_file_twice_adds_nothing_and_says_so(show, needed_only):
     screen = turn_to(show("laps"), "Take in")
     screen.file_uploader[0].upload("again.csv", NEEDED_ONLY.encode(), "text/csv").run()

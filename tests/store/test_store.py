@@ -173,6 +173,31 @@ def test_a_corrected_lap_moves_with_the_zone_unless_its_time_was_given_with_an_o
     assert (report.new, report.already_there) == (0, 3)
 
 
+def test_a_batch_given_to_many_laps_is_one_change_that_moves_no_time_and_is_undone_whole(store):
+    store.import_laps(read_laps(LOCAL, store.shop()))
+    before, version = store.laps(), store.version()
+    change = store.correct_laps(before.lap_id.tolist(), {"batch": "001"})
+    assert store.version() == version + 1 and set(store.laps().batch) == {"001"}
+    rest = [name for name in before if name not in ("batch", "row")]
+    assert store.laps()[rest].equals(before[rest])
+    assert store.correct_laps(before.lap_id.tolist(), {"batch": "001"}) is None
+    store.save_shop(Shop(timezone="Europe/Vienna"))
+    assert starts(store)[0] == "03-02T08:15"  # still by the clock on the wall
+    store.undo(store.version())
+    store.undo(change)
+    assert content(store.laps()).equals(content(before))
+
+
+def test_what_cannot_be_given_to_many_laps_changes_none(store):
+    store.import_laps(laps_file(10))
+    before = store.laps()
+    with pytest.raises(BadInput, match="seconds: cannot be given to several laps"):
+        store.correct_laps(before.lap_id.tolist(), {"seconds": "7"})
+    with pytest.raises(NotFound, match="no-such-lap"):
+        store.correct_laps([before.lap_id[0], "no-such-lap"], {"batch": "1"})
+    assert store.laps().equals(before)
+
+
 def test_another_lap_under_the_id_of_one_without_an_offset_is_still_refused(store):
     header = b"lap_id,started_at,seconds,product,operation\n"
     store.import_laps(read_laps(header + b"a,2026-03-02T09:15,5,journal,sew\n"))
