@@ -28,7 +28,7 @@ def show() -> None:
     desk = answers.desk(here)
     st.markdown(f"**{words.plain(_summary(desk.settings[0]))}**")
     saved_line(here.store)
-    if missing := _to_fill_in(*desk.settings):
+    if missing := _to_fill_in(*desk.settings, here.store.lap_count() > 0):
         answers.points(missing)
     draw_open_tab(TABLES, "shop_part", desk)
 
@@ -43,12 +43,16 @@ def _summary(shop) -> str:
     return f"{shop.name}: {week} a week, {people}, {asked}."
 
 
-def _to_fill_in(shop, routing) -> list[str]:
+def _to_fill_in(shop, routing, has_laps: bool) -> list[str]:
     """What the figures still wait for, each with the table it goes in."""
     rows = [row for row in shop.products if not row.variant]
     missing = []
     if not rows:
-        missing.append("**Products**: name what you make, as your laps name it.")
+        missing.append(
+            "**Products**: the names in your laps stand there already; press *Save products*."
+            if has_laps
+            else "**Products**: name what you make, as your laps name it."
+        )
     for key, what in (
         ("demand_per_week", "pieces asked for"),
         ("price", "price"),
@@ -62,7 +66,7 @@ def _to_fill_in(shop, routing) -> list[str]:
     if shop.overhead_per_week is None:
         missing.append("**Costs**: rent, power and insurance in a week.")
     if routing is None:
-        missing.append("**Route**: the operations in order; until then the usual order is taken.")
+        missing.append("**Route**: the operations in order; until then it is taken from your laps.")
     return missing
 
 

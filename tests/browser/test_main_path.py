@@ -67,6 +67,8 @@ def test_newcomer_sees_a_working_week_of_the_demo_bindery(app, page):
     page.get_by_text("The biggest leak is").wait_for()
     page.locator(CHART).first.wait_for()
     assert page.get_by_text("Demo bindery").first.count() == 1
+    timing = page.get_by_test_id("stMain").get_by_role("link", name="Start timing")
+    assert timing.get_attribute("href").endswith("/bench")
     assert page.get_by_text("Traceback").count() == 0
     assert fits(page)
 
@@ -78,6 +80,11 @@ def test_newcomer_drops_their_own_file_and_reads_an_answer_about_it(newcomer, pa
     page.get_by_text(re.compile("30 good pieces in")).wait_for()
     assert page.get_by_text("an invented workshop").count() == 0
     assert fits(page)
+
+
+def test_the_first_page_answers_to_its_own_name(app, page):
+    open_page(page, f"{app}/this-week", "This week")
+    assert page.get_by_text("Page not found").count() == 0
 
 
 def test_bad_file_is_refused_with_its_faults_and_the_list_to_take_away(newcomer, page):

@@ -311,3 +311,26 @@ def test_nothing_to_draw_is_refused_rather_than_drawn_empty():
 def test_charts_know_no_screen():
     folder = Path(look.__file__).parent
     assert not [f.name for f in folder.glob("*.py") if "streamlit" in f.read_text()]
+
+
+@pytest.mark.parametrize("highest", [0.04, 3.95, 4.0, 41.0, 998.0])
+def test_no_week_lies_above_the_top_line_of_the_chart(highest):
+    weeks = frames.WEEKS.head(1).assign(good_units=highest)
+    spec = weekly_output_chart(weeks).to_dict()
+    y = next(encoding["y"] for encoding in encodings(spec) if "scale" in encoding.get("y", {}))
+    assert y["scale"]["domain"][1] == y["axis"]["values"][-1] > highest
+
+
+def test_what_is_on_the_bench_or_packed_is_a_second_part_of_the_bar():
+    spec = stock_chart(frames.STOCK.assign(on_its_way_days=[0.0, 30.0, 0.0])).to_dict()
+    drawn = {row["name"]: row for row in rows(spec) if "in_all" in row}
+    assert drawn["journal, marbled"]["in_all"] == 33
+    assert list(drawn)[0] == "journal, linen", "what is short in all stands on top"
+    assert "on the bench or packed" in json.dumps(spec)
+
+
+def test_the_days_named_on_the_shelf_chart_end_with_its_bars():
+    spec = stock_chart(frames.STOCK.head(2).assign(lasts_days_high=np.nan)).to_dict()
+    x = next(encoding["x"] for encoding in encodings(spec) if "scale" in encoding.get("x", {}))
+    assert x["axis"]["values"][-1] <= 20
+    assert x["scale"]["domain"][1] < 1.6 * 20

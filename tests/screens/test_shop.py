@@ -192,3 +192,14 @@ def test_a_number_below_nothing_is_a_fault_not_a_crash():
     table.loc[0, "cost_per_hour"] = -4
     with pytest.raises(BadInput, match="is less than nothing"):
         shop_tables.with_people(DEMO_SHOP, table)
+
+
+def test_names_that_the_laps_know_need_only_be_saved(show, needed_only):
+    words = said(tab(show, "Shelf"))
+    assert "Press **Save products** under **Products** first" in words
+    assert "the names in your laps stand there already" in words
+
+
+def test_an_order_taken_from_the_laps_is_called_so(show, needed_only):
+    words = said(tab(show, "Route"))
+    assert "The order of your work is taken from your laps; check it here" in words

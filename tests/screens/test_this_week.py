@@ -3,8 +3,12 @@
 import csv
 from datetime import datetime
 from pathlib import Path
+from types import SimpleNamespace
 
-from analysis.screens import source
+import pandas as pd
+
+from analysis.records.laps import read_laps
+from analysis.screens import source, this_week
 from analysis.store.store import open_store
 from tests.screens.driving import NEEDED_ONLY, said
 
@@ -61,7 +65,6 @@ def test_empty_store_says_what_to_do_next(show):
 
 
 def test_template_is_a_file_the_program_takes(own_store):
-    from analysis.records.laps import read_laps
     from analysis.screens.parts import TEMPLATE
 
     assert len(read_laps(TEMPLATE.encode(), name="template").frame) == 3
@@ -103,3 +106,71 @@ def test_a_file_that_is_no_table_is_a_fault_and_not_a_crash(show, own_store):
     screen.file_uploader[0].upload("photo.csv", b"\x89PNG\r\n\x1a\n\0\0", "text/csv").run()
     assert not screen.exception
     assert "was not taken in" in said(screen)
+
+
+def test_a_small_first_file_is_read_out_without_guesses(show, needed_only):
+    screen = show("this_week")
+    words = said(screen)
+    assert "The order of your work is taken from your laps; check it on *Shop*, *Route*." in words
+    assert "You log no faults yet, so this cannot be told." in words
+    assert "Add another file" in [folded.label for folded in screen.expander]
+
+
+def test_nobody_is_told_of_a_guessed_order_where_there_is_a_route(show):
+    assert "taken from your laps" not in said(show("this_week"))
+
+
+def test_what_has_not_been_timed_for_months_is_not_called_last_week(show, own_store):
+    old = NEEDED_ONLY.replace("2026-11-", "2026-03-")
+    open_store(own_store).import_laps(read_laps(old.encode(), name="march.csv"))
+    screen = show("this_week")
+    assert "No laps since 11 March 2026." in said(screen)
+    assert "last full week" not in screen.selectbox(key="week").value
+
+
+def test_a_few_seconds_of_work_give_no_rate(show, own_store):
+    row = "2026-11-02T08:00:00Z,20,card box,fold,6\n"
+    file = "started_at,seconds,product,operation,units\n" + row
+    open_store(own_store).import_laps(read_laps(file.encode(), name="six.csv"))
+    words = said(show("this_week"))
+    assert "6 good pieces in under a minute of work: too little to tell." in words
+    assert "e+" not in words and " 0 hours" not in words
+
+
+def test_a_leak_of_seconds_is_not_worth_naming(show, own_store):
+    call = "started_at,seconds,product,operation,activity\n2026-11-11T12:00:00Z,30,,,delay\n"
+    store = open_store(own_store)
+    store.import_laps(read_laps(NEEDED_ONLY.encode(), name="first.csv"))
+    store.import_laps(read_laps(call.encode(), name="call.csv"))
+    assert "**No leak worth naming yet.**" in said(show("this_week"))
+
+
+def test_the_order_of_advice_is_put_away_then_finish_then_begin(show):
+    words = said(show("this_week"))
+    steps = [words.index(f"\n{step}") for step in ("1. Put away", "2. Finish", "3. Begin")]
+    assert steps == sorted(steps)
+    assert "days with what is packed and on the bench" in words
+
+
+def week_of_limits(pieces: tuple, standard: tuple):
+    names = ("centre", "lower", "upper", "standard_centre", "standard_lower", "standard_upper")
+    row = dict(zip(names, (*pieces, *standard), strict=True))
+    return SimpleNamespace(good_units_per_bench_hour=2.0, standard_hours_per_bench_hour=0.5, **row)
+
+
+def test_limits_that_nothing_can_fall_out_of_are_not_called_a_judgement():
+    blind = this_week._ordinary(week_of_limits((2.4, 0.2, 4.7), (0.8, 0.0, 1.7)))
+    assert "this chart cannot warn you yet" in blind
+
+
+def test_where_pieces_an_hour_cannot_warn_standard_times_do():
+    warned = this_week._ordinary(week_of_limits((2.4, 0.2, 4.7), (0.8, 0.6, 1.0)))
+    assert warned.startswith("Less than an ordinary week (0.6 to 1.0 standard hours")
+
+
+def test_two_products_that_last_alike_are_called_a_tie():
+    known = pd.DataFrame(
+        {"product": ["box", "tray"], "variant": ["", ""], "lasts_in_all_days": [9.6, 10.1]}
+    )
+    assert "Nearly a tie with tray (10 days in all)" in this_week._near_tie(known)
+    assert this_week._near_tie(known.assign(lasts_in_all_days=[9.0, 12.0])) == ""

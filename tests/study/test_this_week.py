@@ -7,7 +7,7 @@ import pytest
 from analysis.records.laps import read_laps
 from analysis.records.shop import read_shop
 from analysis.study.summary import study
-from analysis.study.this_week import earnings, leaks, pay
+from analysis.study.this_week import earnings, leaks, pay, shelf, with_standard_hours
 
 SHOP = b"""
 [products."card box"]
@@ -118,3 +118,30 @@ def test_a_lost_piece_counts_with_the_work_already_in_it_and_its_material():
 
 def test_nothing_lost_is_no_leak():
     assert leaks(study(laps(WEEK), None, read_shop(SHOP))).empty
+
+
+def test_an_hour_by_standard_times_is_the_same_whatever_is_made():
+    """Long boxes one week, short ones the next, at the same pace: pieces an hour halve."""
+    short = WEEK.replace("card_box", "small_box").replace(",10,", ",20,")
+    result = study(laps(WEEK, short, WEEK, short), None, read_shop(SHOP))
+    found = with_standard_hours(earnings(result), result)
+    assert list(found.good_units_per_bench_hour) == pytest.approx([5, 10, 5, 10])
+    rate = found.standard_hours_per_bench_hour
+    # all work is timed without interruptions: standard hours are the hours plus the allowance
+    allowance = result.operations.standard_seconds / result.operations.observed_seconds
+    assert list(rate) == pytest.approx([allowance.iloc[0]] * 4)
+
+
+def test_what_is_on_its_way_lengthens_what_the_shelf_lasts():
+    stock = pd.DataFrame(
+        {
+            "packed_not_put_away": [6.0, np.nan, 2.0],
+            "in_progress": [8.0, 7.0, 0.0],
+            "demand_per_week": [14.0, 7.0, np.nan],
+            "lasts_days": [3.0, 5.0, np.nan],
+        }
+    )
+    found = shelf(stock)
+    assert list(found.on_its_way) == [14, 7, 2]
+    assert found.lasts_in_all_days.tolist()[:2] == [3 + 7, 5 + 7]
+    assert np.isnan(found.lasts_in_all_days[2])
