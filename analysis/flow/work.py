@@ -14,6 +14,7 @@ import pandas as pd
 from analysis.flow.hours import Hours
 from analysis.problems import BadInput, Fault
 from analysis.records.routing import precedence, route
+from analysis.study.route import topological
 
 TICKS = 100  # per second
 MOST_UNITS = 10_000
@@ -269,7 +270,7 @@ class _Builder:
     def add(self, index: int, batch: Batch, rows: pd.DataFrame, pairs) -> None:
         """Put in the operations of one batch, each behind those it must follow."""
         first = len(self.operations)
-        order = _topological(list(rows.operation), pairs)
+        order = topological(list(rows.operation), pairs)
         place = {name: first + position for position, name in enumerate(order)}
         before: dict[str, list[tuple[int, int]]] = {name: [] for name in order}
         longest: dict[str, int] = {}
@@ -379,13 +380,3 @@ class _Builder:
             tuple(self.places.get(rack, units * 1000) for rack in range(len(self.racks))),
             tuple(self.tasks), change, walks, file=self.file,
         )  # fmt: skip
-
-
-def _topological(names: list[str], pairs) -> list[str]:
-    """The operations, each behind those it must follow, else in the order of the file."""
-    before = {name: {a for a, b, _ in pairs if b == name} for name in names}
-    order: list[str] = []
-    while len(order) < len(names):
-        free = (n for n in names if n not in order and before[n] <= set(order))
-        order.append(next(free))
-    return order

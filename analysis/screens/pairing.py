@@ -17,7 +17,21 @@ from analysis.store.bench_devices import CODE_LASTS, Devices
 from analysis.store.bench_notes import notes
 
 LOOPBACK = ("127.0.0.1", "localhost", "::1")
-HOW_TO_OPEN = f"{OPEN_SWITCH}=1 streamlit run app.py --server.address 0.0.0.0"
+RUN_OPEN = "streamlit run app.py --server.address 0.0.0.0"
+HOW_TO_OPEN = f"{OPEN_SWITCH}=1 {RUN_OPEN}"
+ON_THIS_SYSTEM = {
+    "Mac or Linux": f"{OPEN_SWITCH}=1 .venv/bin/{RUN_OPEN}",
+    "Windows": f'$env:{OPEN_SWITCH}="1"; .venv\\Scripts\\{RUN_OPEN}',
+}
+OPEN_STEPS = """
+1. Find the window in which you started this program: the one with lines of text, called Terminal,
+   or PowerShell on Windows.
+2. Click into it, hold the **Ctrl** key and press **C**. The program stops; your laps are kept.
+3. Copy the line below for your computer, paste it into that window, and press **Enter**.
+4. If the computer asks whether the program may be reached from your network, allow it for your own
+   (private) network only.
+5. Come back to this page and load it again; here then stands a button *Pair a phone*.
+"""
 FLAG_WORDS = {
     "reload": "the page was loaded anew during the lap",
     "sleep": "the phone slept during the lap",
@@ -37,7 +51,8 @@ def show() -> None:
     store = source.own_store()
     devices = Devices(store.engine)
     st.subheader("Phones at the bench")
-    st.link_button("Start timing on this device", "/bench", icon=":material/timer:")
+    st.markdown(_where_laps_go())
+    st.link_button(f"Start timing for {source.OWN}", "/bench", icon=":material/timer:")
     if is_open():
         _pair_one(devices)
     else:
@@ -49,9 +64,24 @@ def show() -> None:
 def _how_to_open() -> None:
     st.markdown(
         "**Phones cannot come in yet**: this program answers only the computer it runs on. To let "
-        "paired phones of your own network in, stop it and start it like this:"
+        "paired phones of your own network in, stop it and start it in another way, once:"
     )
-    st.code(HOW_TO_OPEN, language="sh")
+    st.markdown(OPEN_STEPS)
+    for system, command in ON_THIS_SYSTEM.items():
+        st.markdown(f"**{system}**")
+        st.code(command, language=None, wrap_lines=True)
+    st.caption(
+        f"On Windows write it into PowerShell, not the older Command Prompt. If you start the "
+        f"program without `.venv`, the line is `{HOW_TO_OPEN}`."
+    )
+
+
+def _where_laps_go() -> str:
+    """Whose laps those from the bench are, whichever workshop is on screen."""
+    line = f"Laps timed here or on a phone go to **{source.OWN}**."
+    if source.chosen() != source.DEMO:
+        return line
+    return f"{line} You are looking at the **{source.DEMO}**, which stays as it is."
 
 
 def _pair_one(devices: Devices) -> None:

@@ -38,7 +38,19 @@ def texts(screen: AppTest) -> str:
 def test_a_maker_who_has_not_opened_the_network_is_told_how(devices):
     screen = run()
     assert "WORKSHOP_OPEN=1 streamlit run app.py --server.address 0.0.0.0" in texts(screen)
+    unix, windows = (block.value for block in screen.code)
+    assert unix.startswith("WORKSHOP_OPEN=1 .venv/bin/streamlit run")
+    assert windows.startswith('$env:WORKSHOP_OPEN="1"; .venv\\Scripts\\streamlit run')
+    assert all(block.proto.wrap_lines for block in screen.code)
+    assert "press **C**" in texts(screen) and "**Enter**" in texts(screen)
     assert not screen.button
+
+
+def test_it_says_whose_workshop_the_laps_go_to_also_while_the_demo_is_shown(devices):
+    assert "go to **My workshop**" in texts(run()) and "stays as it is" in texts(run())
+    chosen = 'import streamlit\nstreamlit.session_state["workshop"] = "My workshop"\n'
+    own = texts(run(chosen + PHONES))
+    assert "go to **My workshop**" in own and "Demo" not in own
 
 
 @pytest.fixture

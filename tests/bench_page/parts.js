@@ -6,8 +6,8 @@ import { newId } from "/page/ids.js";
 import { isoWithOffset, makeLap } from "/page/laps.js";
 import { paceState, tooFast } from "/page/pace.js";
 import { newState } from "/page/state.js";
-import { keepOwnBatches, median, piecesDone } from "/page/tally.js";
-import { clockTime, span } from "/page/words.js";
+import { keepOwnBatches, median, pieceNumbers, piecesDone, piecesMarked, recount } from "/page/tally.js";
+import { clockTime, marksOf, span } from "/page/words.js";
 import { LISTS, equal, test } from "./harness.js";
 
 /** A phone whose two clocks the test sets. */
@@ -160,4 +160,35 @@ test("ids are random UUIDs of version 4", () => {
 test("numbers are told as a maker reads them", () => {
   equal([clockTime(67), clockTime(3725), span(9.94), span(42.4), span(312), span(null)], ["1:07", "1:02:05", "9.9 s", "42 s", "5:12", "–"]);
   equal([median([]), median([3, 1, 2]), median([1, 2])], [null, 2, 1.5]);
+});
+
+const made = (fields) => makeLap({ lap_id: newId(), start: 0, seconds: 9, batch: "7", operation: "sew", ...fields });
+
+test("lost pieces and those to mend are counted, here and by the server together", () => {
+  const laps = [
+    made({ scrap_units: 1 }),
+    made({ units: 5, rework_units: 2 }),
+    made({ rework_units: 1, flags: ["fixed_here"] }),
+    made({ activity: "rework" }),
+  ];
+  const counts = laps.reduce((sum, lap) => recount(sum, null, lap), {});
+  const listed = { batch: "7", done: { sew: 10 }, lost: { sew: 1 }, to_mend: { sew: 1 } };
+  equal(piecesDone(listed, counts, "7", "sew"), 17);
+  equal(piecesMarked(listed, counts, "7", "sew"), { lost: 2, toMend: 2 });
+  equal(marksOf(17, { lost: 2, toMend: 2 }), "13 good, 2 to mend, 2 lost");
+  equal([marksOf(7, { lost: 0, toMend: 0 }), marksOf(7, { lost: 1, toMend: 0 })], ["", "6 good, 1 lost"]);
+  const [kept] = keepOwnBatches({ batches: [] }, { batches: [listed] }, counts, [{ batch: "7" }]).batches;
+  equal(piecesMarked(kept, {}, "7", "sew"), { lost: 2, toMend: 2 });
+});
+
+test("a lap knows which piece of its batch it was, also after one was taken away", () => {
+  const laps = [
+    made({ lap_id: "a" }),
+    made({ lap_id: "b", removed: true }),
+    made({ lap_id: "c", activity: "delay" }),
+    made({ lap_id: "d", units: 3 }),
+    made({ lap_id: "e" }),
+  ];
+  const numbers = pieceNumbers(laps, () => 12);
+  equal([...numbers], [["e", [12, 12]], ["d", [9, 11]], ["a", [8, 8]]]);
 });

@@ -1,4 +1,4 @@
-import { Bench, equal, test } from "./harness.js";
+import { Bench, LISTS, equal, test } from "./harness.js";
 
 test("a tap ends a lap and begins the next, without a gap", () => {
   const bench = new Bench().tap().at(12.5).tap().at(30).tap();
@@ -64,6 +64,69 @@ test("a lost piece ends its lap, and its cause comes as a correction", () => {
   equal(bench.state.causes, ["thread broke"]);
 });
 
+test("the habitual tap after a lost piece or one to mend makes no ghost lap, and says why", () => {
+  for (const mark of ["scrap", "rework"]) {
+    const bench = new Bench().tap().at(9).tap({ mark }).at(9.8).tap();
+    equal(bench.summary(), [["sew", "operation", 9]]);
+    const { kind, piece, again } = bench.lane().asks[0];
+    equal([kind, piece, again], ["cause", 1, true]);
+    bench.do("answer", { fields: { cause: "crooked" } }).at(10.4).tap();
+    equal(bench.lane().asks.map((ask) => ask.kind), ["noted"]);
+    bench.at(20).tap();
+    equal(bench.summary(), [["sew", "operation", 9], ["sew", "operation", 11]]);
+    equal(bench.lane().asks, []);
+  }
+});
+
+test("ordinary taps are as frantic as they like, also some time after a marked piece", () => {
+  const bench = new Bench().tap().at(0.3).tap().at(0.6).tap().at(5).tap({ mark: "scrap" });
+  bench.at(6.6).tap().at(6.9).tap();
+  equal(bench.summary().map((lap) => lap[2]), [0.3, 0.3, 4.4, 1.6, 0.3]);
+});
+
+test("two pieces marked one after the other are two, a double tap on a mark is one", () => {
+  const bench = new Bench().tap().at(9).tap({ mark: "scrap" }).at(9.2).tap({ mark: "scrap" });
+  bench.at(9.5).tap({ mark: "rework" });
+  equal(bench.kept().map((lap) => [lap.seconds, lap.scrap_units]), [[9, 1], [0.5, 0]]);
+});
+
+test("after a marked piece was taken back the next tap counts at once", () => {
+  const bench = new Bench().tap().at(9).tap({ mark: "scrap" }).at(9.5).do("undo").at(10).tap();
+  equal(bench.kept().map((lap) => [lap.seconds, lap.scrap_units]), [[10, 0]]);
+});
+
+test("an interruption asks for its cause, which then stands on its lap", () => {
+  const bench = new Bench().tap().at(10).do("side", { activity: "delay" }).at(40).tap();
+  equal(bench.lane().asks.map((ask) => [ask.kind, ask.mark]), [["cause", "delay"]]);
+  bench.do("answer", { fields: { cause: "phone rang" } });
+  const lap = bench.kept().find((one) => one.activity === "delay");
+  equal([lap.cause, lap.seconds], ["phone rang", 30]);
+  equal(bench.lane().running.activity, "operation");
+});
+
+const TEN = { ...LISTS, batches: [{ product: "notebook", batch: "007", quantities: { linen: 10 }, done: {}, open: true }] }; // prettier-ignore
+const kinds = (bench) => bench.lane().asks.map((ask) => ask.kind);
+
+test("a trial asks once, at half of the batch, to change over", () => {
+  const bench = new Bench(TEN).do("trial", { ways: { A: "old", B: "new" } }).tap();
+  for (let k = 1; k <= 4; k++) bench.at(20 * k).tap();
+  equal(kinds(bench), []);
+  bench.at(100).tap();
+  equal(kinds(bench), ["half"]);
+  bench.do("otherWay");
+  equal([bench.lane().way, kinds(bench)], ["B", []]);
+  for (let k = 6; k <= 9; k++) equal(kinds(bench.at(20 * k).tap()), []);
+  equal(bench.kept().map((lap) => lap.flags[0].at(-1)).join(""), "AAAAABBBB");
+});
+
+test("a trial by turns is not told to change over, nor is work without a trial", () => {
+  const bench = new Bench(TEN).do("trial", { ways: { A: "old", B: "new" } }).tap().at(20).tap();
+  bench.do("choose", { fields: { way: "B" } });
+  for (let k = 2; k <= 6; k++) equal(kinds(bench.at(20 * k).tap()), []);
+  const plain = new Bench(TEN).tap();
+  for (let k = 1; k <= 6; k++) equal(kinds(plain.at(20 * k).tap()), []);
+});
+
 test("a held target says that this piece was fixed, and asks where the fault came from", () => {
   const bench = new Bench().tap().at(9).tap({ fixed: true });
   bench.do("answer", { fields: { cause_operation: "glue" } });
@@ -84,7 +147,11 @@ test("a tray is one lap of many pieces, and asks once for done, fixed and lost",
   bench.do("answer", { fields: { units: 24, rework_units: 2, scrap_units: 1 } });
   const [lap] = bench.kept();
   equal([lap.units, lap.rework_units, lap.scrap_units], [24, 2, 1]);
-  equal(bench.state.counts, { '["012","sew","linen"]': 24 });
+  equal(bench.state.counts, {
+    '["012","sew","linen"]': 24,
+    '["012","sew","linen","lost"]': 1,
+    '["012","sew","linen","to_mend"]': 2,
+  });
 });
 
 test("marks on a tray add up and never exceed its pieces", () => {

@@ -42,8 +42,9 @@ def main(folder: Path | None) -> None:
 def _open(page, address: str) -> None:
     """Open a screen and wait until it has stopped computing and drawing."""
     page.goto(address)
-    page.get_by_role("heading").first.wait_for(timeout=60_000)
-    page.locator("[data-testid='stStatusWidget']").wait_for(state="detached", timeout=60_000)
+    page.get_by_role("heading", level=1).wait_for(timeout=60_000)
+    idle = "[data-testid='stApp'][data-test-script-state='notRunning']"
+    page.locator(idle).wait_for(timeout=60_000)
     page.wait_for_function("!document.querySelector('[data-stale=true]')")
     page.wait_for_timeout(1500)  # fonts and charts settle; this is no test
 

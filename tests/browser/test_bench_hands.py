@@ -85,17 +85,67 @@ def test_sliding_off_the_target_cancels_the_press(server, phone):
 def test_a_lost_piece_takes_one_tap_and_its_cause_another(server, phone):
     phone.tap()
     pass_time(phone)
-    phone.page.get_by_role("button", name="Lost", exact=True).click()
+    phone.page.get_by_role("button", name="Done, lost", exact=True).click()
     phone.page.get_by_role("button", name="Other…").click()
     phone.page.get_by_label("Another cause").fill("thread broke")
     phone.page.get_by_role("button", name="Use this name").click()
     phone.page.locator("#sheet").wait_for(state="hidden")
     pass_time(phone)
-    phone.page.get_by_role("button", name="Needs rework", exact=True).click()
+    phone.page.get_by_role("button", name="Done, needs rework", exact=True).click()
     phone.page.get_by_role("button", name="thread broke").click()
+    phone.page.locator("#ask").wait_for(state="hidden")  # then the cause is on the phone's disk
     laps = laps_when_sent(server, phone)
     found = [(lap["rework_units"], lap["scrap_units"], lap["cause"]) for lap in laps]
     assert found == [(0, 1, "thread broke"), (1, 0, "thread broke")]
+
+
+def test_a_lost_piece_is_confirmed_counted_apart_and_not_logged_twice(server, phone):
+    page = phone.page
+    phone.tap()
+    pass_time(phone)
+    page.get_by_role("button", name="Done, lost", exact=True).click()
+    page.locator("#ask").get_by_text("Piece 1 noted: lost.").wait_for()
+    page.locator("#marked").get_by_text("0 good, 1 lost").wait_for()
+    page.locator("#ask").get_by_role("button", name="Undo").click()
+    phone.waits_for(0)
+    page.locator("#marked").wait_for(state="hidden")
+    page.evaluate(MARK_AND_TAP)
+    page.locator("#ask").get_by_text("second tap was the same piece").wait_for()
+    phone.waits_for(1)
+    assert [lap["scrap_units"] for lap in laps_when_sent(server, phone)] == [1]
+
+
+MARK_AND_TAP = """() => {
+  document.getElementById("mark-scrap").click();
+  document.querySelector(".target").click();
+}"""
+
+
+def test_an_interruption_can_be_given_its_cause_in_one_tap(server, phone):
+    page = phone.page
+    phone.tap()
+    pass_time(phone)
+    page.locator("#sides").get_by_text("Interruption").click()
+    pass_time(phone)
+    phone.tap()
+    page.locator("#ask").get_by_text("Why?").wait_for()
+    page.get_by_role("button", name="Other…").click()
+    page.get_by_label("Another cause").fill("somebody at the door")
+    page.get_by_role("button", name="Use this name").click()
+    page.locator("#sheet").wait_for(state="hidden")
+    [lap] = laps_when_sent(server, phone)
+    assert (lap["activity"], lap["cause"]) == ("delay", "somebody at the door")
+
+
+def test_the_last_laps_are_told_apart_by_piece_and_seconds(phone):
+    for _ in range(3):
+        phone.tap()
+        pass_time(phone)
+    phone.waits_for(2)
+    phone.more("Last laps")
+    heads = phone.page.locator(".lap-head").all_inner_texts()
+    assert [head.split(":")[0] for head in heads] == ["Piece 2", "Piece 1"]
+    assert all(head.endswith(" s") for head in heads)
 
 
 def test_undo_takes_the_lap_out_of_the_store_too(server, phone):
@@ -214,7 +264,7 @@ def test_names_that_are_script_are_shown_as_text(server, context):
     phone.more("Note")
     page.get_by_label("Note on the running lap").fill(f"{evil} note")
     page.get_by_role("button", name="Keep").click()
-    page.get_by_role("button", name="Lost", exact=True).click()
+    page.get_by_role("button", name="Done, lost", exact=True).click()
     page.get_by_role("button", name="Other…").click()
     page.get_by_label("Another cause").fill(f"{evil} cause")
     page.get_by_role("button", name="Use this name").click()

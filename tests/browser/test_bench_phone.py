@@ -337,7 +337,7 @@ def test_anyone_can_read_and_reach_everything(server, browser, scheme):
     phone.open().choose_work(product=f"notebook in the {scheme}")
     assert_no_barrier(phone, "idle")
     tap(phone, 2)
-    phone.page.get_by_role("button", name="Lost", exact=True).click()
+    phone.page.get_by_role("button", name="Done, lost", exact=True).click()
     assert_no_barrier(phone, "running")
     for activity in ("Walk", "Pause"):
         phone.page.locator("#sides").get_by_text(activity).click()

@@ -2,17 +2,17 @@
 // left unanswered: the next lap takes it away, and "Last laps" can still set it right.
 
 import { byId, element } from "./dom.js";
-import { laps, span, timeOfDay } from "./words.js";
+import { laps, noted, span, timeOfDay } from "./words.js";
 
 export function showAsk(app, lane) {
   const box = byId("ask");
   const ask = lane.asks[0];
-  const shown = ask ? JSON.stringify([app.state.active, ask.kind, ask.lap_id]) : "";
+  const shown = ask ? JSON.stringify([app.state.active, ask]) : "";
   box.hidden = !ask;
   if (box.dataset.shown === shown) return;
   box.dataset.shown = shown;
   if (!ask) return box.replaceChildren();
-  const { question, answers } = ASKS[ask.kind](app, lane, ask);
+  const { question, answers, undo = false } = ASKS[ask.kind](app, lane, ask);
   const close = element("button", {
     type: "button",
     text: "×",
@@ -22,22 +22,39 @@ export function showAsk(app, lane) {
   const buttons = answers.map(([text, onclick]) =>
     element("button", { type: "button", text, onclick }),
   );
+  const takeBack = { type: "button", text: "Undo", onclick: () => app.lane("undo") };
   box.replaceChildren(
     element("p", { text: question }),
-    close,
+    element("div", { class: "line-end" }, undo && element("button", takeBack), close),
     element("div", { class: "answers" }, ...buttons),
   );
 }
 
-const ASKS = { cause, fault, tray, away, switched };
+const ASKS = { cause, noted: notedOnly, half, fault, tray, away, switched };
 
-function cause(app, lane, { lap_id, mark }) {
-  const what = { rework: "Needs rework.", scrap: "Lost.", "rework lap": "Put right." }[mark];
+function cause(app, lane, { lap_id, mark, piece, seconds, again }) {
+  const isPiece = mark === "rework" || mark === "scrap";
+  const side = mark === "delay" ? `Interruption of ${span(seconds)}.` : "Put right.";
   const known = app.catalogue.causes
     .slice(0, 8)
     .map((word) => [word, () => app.lane("answer", { fields: { cause: word } })]);
   const other = ["Other…", () => app.sheets.cause(lap_id)];
-  return { question: `${what} Why?`, answers: [...known, other] };
+  const question = `${isPiece ? noted(piece, mark, again) : side} Why?`;
+  return { question, answers: [...known, other], undo: isPiece };
+}
+
+/** A tap that came too soon after a marked piece, whose cause is answered already. */
+function notedOnly(app, lane, { piece, mark, again }) {
+  return { question: noted(piece, mark, again), answers: [], undo: true };
+}
+
+function half(app, lane, { way }) {
+  const other = way === "A" ? "B" : "A";
+  const answers = [
+    [`Go on with ${other}`, () => app.lane("otherWay")],
+    [`Stay with ${way}`, () => app.lane("dismiss")],
+  ];
+  return { question: `Half the batch is done. Change to way ${other} now?`, answers };
 }
 
 function fault(app, lane) {

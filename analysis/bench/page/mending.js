@@ -12,6 +12,7 @@ export const HANDLERS = {
   answer,
   dismiss,
   wasPiece,
+  otherWay,
   since,
   away,
   memory,
@@ -62,6 +63,13 @@ function dismiss(draft, { lane: k }) {
 function rememberCause(draft, cause) {
   const others = draft.causes.filter((known) => known !== cause);
   draft.causes = [cause, ...others].slice(0, MOST_CAUSES);
+}
+
+/** At half of a trial's batch: the other way from here on. */
+function otherWay(draft, { lane: k }) {
+  const lane = draft.lanes[k];
+  lane.way = lane.way === "A" ? "B" : "A";
+  lane.asks = lane.asks.slice(1);
 }
 
 /** After a change of operation: the time since the last tap was a finished piece of the former. */

@@ -2,7 +2,7 @@
 
 import { isWork } from "./laps.js";
 import { MIXED } from "./tapping.js";
-import { median } from "./tally.js";
+import { FIXED, median, pieceNumbers, piecesDone } from "./tally.js";
 import { usualSeconds } from "./tapping.js";
 import {
   button,
@@ -25,7 +25,7 @@ const ACTIVITY_WORDS = {
   setup: "setup",
   transport: "a walk",
   delay: "an interruption",
-  rework: "rework",
+  rework: "mending",
 };
 
 const startOf = (app, lap) => timeOfDay(app.clock.toWall(lap.start));
@@ -39,11 +39,18 @@ export function lastLaps(app) {
       .slice(-SHOWN)
       .reverse();
     if (!last.length) return [say("No lap yet.")];
-    return last.map((lap) => lapBox(app, lap, redraw));
+    const numbers = numbersOf(app, lane);
+    return last.map((lap) => lapBox(app, lap, numbers.get(lap.lap_id), redraw));
   });
 }
 
-function lapBox(app, lap, redraw) {
+function numbersOf({ catalogue, state }, lane) {
+  return pieceNumbers(lane.recent, ({ product, batch, operation }) =>
+    piecesDone(catalogue.batch(product, batch), state.counts, batch, operation),
+  );
+}
+
+function lapBox(app, lap, number, redraw) {
   const edit = (fields) => app.lane("edit", { lapId: lap.lap_id, fields }).then(redraw);
   const remove = () => app.lane("remove", { lapId: lap.lap_id }).then(redraw);
   const one = lap.units === 1;
@@ -59,6 +66,7 @@ function lapBox(app, lap, redraw) {
   return element(
     "article",
     { class: "lap" },
+    element("p", { text: lapHead(lap, number), class: "lap-head" }),
     say(lapLine(app, lap)),
     chips(
       isWork(lap) && button("Needs rework", rework, pressed(lap.rework_units)),
@@ -72,9 +80,17 @@ function lapBox(app, lap, redraw) {
   );
 }
 
+/** "Piece 7: 42 s", "Pieces 1 to 25: 12:30", "An interruption: 3:10". */
+function lapHead(lap, number) {
+  const [first, last] = number || [];
+  const which = first === last ? `Piece ${last}` : `Pieces ${first} to ${last}`;
+  const side = ACTIVITY_WORDS[lap.activity];
+  const what = number ? which : `${side[0].toUpperCase()}${side.slice(1)}`;
+  return `${what}: ${span(lap.seconds)}`;
+}
+
 function lapLine(app, lap) {
-  const what = isWork(lap) ? lap.operation : ACTIVITY_WORDS[lap.activity];
-  const parts = [`${startOf(app, lap)}: ${what}`, lap.variant, span(lap.seconds)];
+  const parts = [lap.operation, lap.variant, `began ${startOf(app, lap)}`];
   if (lap.units > 1) parts.push(pieces(lap.units));
   if (lap.rework_units) parts.push(`${lap.rework_units} needs rework`);
   if (lap.scrap_units) parts.push(`${lap.scrap_units} lost`);
@@ -145,6 +161,7 @@ export function trayCount(app, lapId, units) {
       const scrap = Math.min(lost.read(), done.read());
       const rework = Math.min(fixed.read(), done.read() - scrap);
       const fields = { units: done.read(), rework_units: rework, scrap_units: scrap };
+      if (rework) fields.flags = [...(lap?.flags || []), FIXED];
       app.lane("edit", { lapId, fields }).then(() => {
         const asked = app.activeLane.asks[0]?.lap_id === lapId;
         if (asked) app.lane("dismiss");

@@ -54,6 +54,7 @@ export function queue(app) {
           ? `${laps(counts.waiting)} wait on this phone. They stay here until the server has written them down.`
           : "Every lap has reached the server.",
       ),
+      say("Laps go to My workshop, never to the demo."),
       counts.posts ? say(`${counts.posts} batches or put-aways wait too.`) : null,
       say(STATUS_WORDS[status] || STATUS_WORDS.offline, status === "sent" ? null : "warn"),
       chips(

@@ -39,6 +39,7 @@ export function newLane(like = {}) {
     recent: [],
     undo: [],
     asks: [],
+    marked: null, // the piece just ended by "Done, lost" or "Done, needs rework"
   };
 }
 

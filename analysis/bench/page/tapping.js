@@ -5,8 +5,10 @@ import { isWork, isoWithOffset, makeLap, revise } from "./laps.js";
 import { begin, elapsedMs, flag, goOn, halt, isPaused, isSide } from "./running.js";
 import { spread } from "./catalogue.js";
 import { RECENT_LAPS, UNDO_STEPS, operationKey, unitsATap } from "./state.js";
-import { median, paceOf, recount } from "./tally.js";
+import { FIXED, median, paceOf, piecesDone, recount } from "./tally.js";
 
+const SAME_PIECE_MS = 1_500; // no piece is made that soon after one was marked
+const DOUBLE_MARK_MS = 250; // a double tap of the mark itself
 const AWAY_FACTOR = 3;
 const AWAY_LEAST_SECONDS = 10;
 
@@ -19,7 +21,22 @@ function tap(draft, event, context, out) {
   if (!lane.running) return start(draft, lane, context, out);
   if (isPaused(lane.running)) return void (lane.running = goOn(lane.running, now));
   if (isSide(lane.running)) return endSide(draft, lane, context, out);
+  if (isSamePiece(lane, event, now)) return void (lane.asks = askAgain(lane));
   endPiece(draft, lane, event, context, out);
+}
+
+/** "Done, lost" and then "Piece done", out of habit: the piece is noted already. */
+function isSamePiece({ marked, running }, { mark }, now) {
+  const within = mark ? DOUBLE_MARK_MS : SAME_PIECE_MS;
+  return Boolean(marked) && running.started === marked.at && now - marked.at < within;
+}
+
+/** The line that says what was noted, now with the reason why this tap made no lap. */
+function askAgain({ asks, marked }) {
+  const { at, ...noted } = marked;
+  const others = asks.filter((ask) => ask.lap_id !== noted.lap_id || ask.kind === "half");
+  const asked = asks.find((ask) => ask.kind === "cause" && ask.lap_id === noted.lap_id);
+  return [{ ...(asked || { ...noted, kind: "noted" }), again: true }, ...others];
 }
 
 export function start(draft, lane, context, out, activity = null) {
@@ -70,6 +87,7 @@ function endPiece(draft, lane, { fixed = false, mark = null }, context, out) {
   const before = snapshot(lane);
   const lap = lapOf(lane, done, units, context);
   lane.asks = asksAfter(draft, lane, lap, { fixed, mark }, context);
+  lane.marked = mark ? { ...lane.asks.find((ask) => ask.kind === "cause"), at: context.now } : null;
   putLap(draft, lane, lap, out);
   remember(lane, before, [lap.lap_id]);
   beginDrying(draft, lane, lap, context);
@@ -78,7 +96,7 @@ function endPiece(draft, lane, { fixed = false, mark = null }, context, out) {
 
 const marked = (running, mark) => ({ ...running, [mark]: running[mark] + 1 });
 
-const fixedOnce = (running) => flag(marked(running, "rework"), "fixed_here");
+const fixedOnce = (running) => flag(marked(running, "rework"), FIXED);
 
 /** The lap that `running` becomes when it ends now. */
 export function lapOf(lane, running, units, { now, newId }) {
@@ -114,14 +132,27 @@ function lapFlags(lane) {
 /** One question at most waits for an answer; the lap is kept whether it is answered or not. */
 function asksAfter(draft, lane, lap, { fixed, mark }, context) {
   const { lap_id, units, seconds } = lap;
+  const { catalogue } = context;
+  const batch = catalogue.batch(lane.product, lane.batch);
+  const before = piecesDone(batch, draft.counts, lane.batch, lane.operation);
+  const total = catalogue.pieces(batch, lane.product, lane.operation);
   const asks = [];
-  if (mark) asks.push({ kind: "cause", lap_id, mark });
+  const isHalf = 2 * before < total && 2 * (before + units) >= total;
+  if (isHalf && lane.way && hasKeptToOneWay(lane)) asks.push({ kind: "half", lap_id, way: lane.way });
+  if (mark) asks.push({ kind: "cause", lap_id, mark, piece: before + units });
   if (fixed) asks.push({ kind: "fault", lap_id });
   if (units > 1) asks.push({ kind: "tray", lap_id, units });
   const usual = usualSeconds(lane, context);
   const long = usual && seconds > Math.max(AWAY_FACTOR * usual * units, AWAY_LEAST_SECONDS);
   if (long) asks.push({ kind: "away", lap_id, usual: usual * units, seconds });
   return asks;
+}
+
+/** Nobody who changes over by turns need be told to at half. */
+function hasKeptToOneWay({ recent, product, operation, batch, way }) {
+  const other = `trial:${way === "A" ? "B" : "A"}`;
+  const here = (lap) => lap.product === product && lap.operation === operation && lap.batch === batch;
+  return !recent.some((lap) => !lap.removed && here(lap) && lap.flags.includes(other));
 }
 
 /** Seconds a piece one may expect: from this shop's laps, else from those just tapped. */
@@ -165,8 +196,8 @@ function side(draft, { lane: k, activity }, context, out) {
 function endSide(draft, lane, context, out) {
   const before = snapshot(lane);
   const lap = lapOf(lane, lane.running, 1, context);
-  const rework = lap.activity === "rework";
-  lane.asks = rework ? [{ kind: "cause", lap_id: lap.lap_id, mark: "rework lap" }] : [];
+  const mark = { rework: "rework lap", delay: "delay" }[lap.activity];
+  lane.asks = mark ? [{ kind: "cause", lap_id: lap.lap_id, mark, seconds: lap.seconds }] : [];
   putLap(draft, lane, lap, out);
   remember(lane, before, [lap.lap_id]);
   const fresh = begin(context.now, workActivity(lane, context));

@@ -7,8 +7,8 @@ import { PACE_SHAPE, paceState, paceWords } from "./pace.js";
 import { elapsedMs, isPaused, isSide } from "./running.js";
 import { operationKey, unitsATap } from "./state.js";
 import { MIXED, usualSeconds } from "./tapping.js";
-import { median, paceOf, piecesDone } from "./tally.js";
-import { clockTime, laps, pieces, span, timeOfDay } from "./words.js";
+import { median, paceOf, piecesDone, piecesMarked } from "./tally.js";
+import { clockTime, laps, marksOf, pieces, span, timeOfDay } from "./words.js";
 import { showAsk } from "./asks.js";
 
 export const OTHER = " other"; // the chip that asks for a new name; no name begins with a blank
@@ -16,7 +16,7 @@ const SIDE_WORDS = {
   setup: "Setup",
   transport: "Walk",
   delay: "Interruption",
-  rework: "Rework",
+  rework: "Mending",
 };
 
 /** Everything but the running figures; called after each step that was kept. */
@@ -51,7 +51,7 @@ function showHead(app, lane) {
     lane.product ? `${lane.product} ▾` : "pick the work ▾",
   );
   const queue = byId("queue");
-  setTwoLines(queue, "laps", queueWords(app));
+  setTwoLines(queue, "My workshop", queueWords(app));
   queue.classList.toggle("waiting", app.counts.waiting > 0);
   queue.classList.toggle("stuck", app.counts.refused > 0 || app.status === "not paired");
 }
@@ -149,11 +149,13 @@ function showFigures(app, lane) {
   const done = piecesDone(batch, state.counts, lane.batch, lane.operation);
   const total = catalogue.pieces(batch, lane.product, lane.operation);
   const paces = paceOf(lane.recent, lane.product, lane.operation);
+  const today = new Date(app.clock.toWall(app.clock.now())).setHours(0, 0, 0, 0);
+  const ofToday = lane.recent.filter((lap) => app.clock.toWall(lap.start) >= today);
   const row = catalogue.operation(lane.product, lane.operation, plain(lane.variant));
   const entries = [
     ["Pieces done", String(done), total ? ` of ${total}` : ""],
     ["Last", span(paces.at(-1))],
-    ["Middle", span(median(paces))],
+    ["Typical today", span(median(paceOf(ofToday, lane.product, lane.operation)))],
     ["Usual", span(row.usual_seconds ?? row.seconds)],
   ];
   const box = byId("figures");
@@ -167,6 +169,10 @@ function showFigures(app, lane) {
     if (cell.textContent === value + of) return;
     cell.replaceChildren(value, of && element("span", { class: "of", text: of }));
   });
+  const marked = piecesMarked(batch, state.counts, lane.batch, lane.operation);
+  const marks = marksOf(done, marked);
+  byId("marked").hidden = !marks;
+  setText(byId("marked"), marks);
 }
 
 function showRows(lane) {
@@ -235,7 +241,7 @@ function hintWords(running, look) {
   const marks = [];
   if (running.rework) marks.push(`${running.rework} put right`);
   if (running.scrap) marks.push(`${running.scrap} lost`);
-  return marks.join(", ") || "hold: this one was fixed";
+  return marks.join(", ") || "hold if you had to fix it";
 }
 
 function showRunning(app, lane, target, now) {

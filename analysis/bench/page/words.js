@@ -23,6 +23,20 @@ export function timeOfDay(wallMs) {
   return `${two(at.getHours())}:${two(at.getMinutes())}`;
 }
 
+/** "Piece 5 noted: lost."; `again` where a tap that followed at once was not counted. */
+export function noted(piece, mark, again = false) {
+  const what = mark === "scrap" ? "lost" : "needs rework";
+  const why = again ? " The second tap was the same piece." : "";
+  return `Piece ${piece} noted: ${what}.${why}`;
+}
+
+/** "5 good, 1 to mend, 1 lost"; "" where every piece is good. */
+export function marksOf(done, { toMend, lost }) {
+  if (!toMend && !lost) return "";
+  const good = `${Math.max(0, done - toMend - lost)} good`;
+  return [good, toMend && `${toMend} to mend`, lost && `${lost} lost`].filter(Boolean).join(", ");
+}
+
 export function pieces(count) {
   return count === 1 ? "1 piece" : `${count} pieces`;
 }
