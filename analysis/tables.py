@@ -5,6 +5,8 @@ Column names carry their units (`observed_seconds`), so a figure never stands wi
 
 from collections.abc import Iterable
 
+from analysis.records.figures import figure
+
 NOTHING = "-"
 TITLES = {
     "operations": "Time per piece, by operation (seconds)",
@@ -114,5 +116,5 @@ def _cell(value) -> str:
     if isinstance(value, list):
         return f"{_cell(value[0])} to {_cell(value[1])}"
     if isinstance(value, float):
-        return f"{value:.4g}" if abs(value) < 1000 else f"{value:,.0f}"
+        return figure(value, 4) if abs(value) < 1000 else f"{value:,.0f}"
     return str(value)
