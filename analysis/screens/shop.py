@@ -28,7 +28,7 @@ def show() -> None:
     desk = answers.desk(here)
     st.markdown(f"**{words.plain(_summary(desk.settings[0]))}**")
     saved_line(here.store)
-    if missing := _to_fill_in(*desk.settings, here.store.lap_count() > 0):
+    if missing := _to_fill_in(*desk.settings, desk.kept("laps", (), here.store.lap_count) > 0):
         answers.points(missing)
     draw_open_tab(TABLES, "shop_part", desk)
 
