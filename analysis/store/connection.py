@@ -67,9 +67,11 @@ def masked(text: str) -> str:
 
 
 def _prepare_place(database: str, create: bool) -> None:
+    if database.startswith("file:"):
+        return  # SQLite's own URI names its place and mode; it is no path to make folders for
     if create:
         Path(database).parent.mkdir(parents=True, exist_ok=True)
-    elif not database.startswith("file:") and not Path(database).exists():
+    elif not Path(database).exists():
         raise no_store(database)
 
 

@@ -4,6 +4,7 @@ import dataclasses
 import datetime as dt
 import io
 import sqlite3
+from pathlib import Path
 
 import numpy as np
 import pandas as pd
@@ -501,11 +502,14 @@ def test_a_damaged_store_is_named_with_what_to_do(tmp_path):
         open_store(str(place)).laps()
 
 
-def test_a_store_that_can_only_be_read_is_said_to_be_so(tmp_path):
+def test_a_store_that_can_only_be_read_is_said_to_be_so(tmp_path, monkeypatch):
+    (tmp_path / "here").mkdir()
+    monkeypatch.chdir(tmp_path / "here")
     place = tmp_path / "workshop.sqlite"
     store = open_store(str(place))
     store.import_laps(laps_file(5))
     reader = open_store(f"sqlite:///file:{place}?mode=ro&uri=true")
+    assert list(Path.cwd().iterdir()) == [], "an address of that form is no folder to make"
     assert len(reader.laps()) == 5
     with pytest.raises(StoreProblem, match="can only be read; give yourself the right"):
         reader.import_laps(laps_file(6))
