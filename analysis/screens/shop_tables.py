@@ -12,7 +12,17 @@ import streamlit as st
 
 from analysis.problems import BadInput, Fault
 from analysis.records.routing import read_routing, write_routing
-from analysis.records.shop import DAYS, Allowance, Product, Shop, Worker, read_shop, shop_toml
+from analysis.records.shop import (
+    DAYS,
+    Allowance,
+    Product,
+    Shop,
+    Worker,
+    hours_text,
+    quoted,
+    read_shop,
+    shop_toml,
+)
 from analysis.screens.parts import without_rows
 from analysis.study.route import usual_routing
 
@@ -57,7 +67,7 @@ PRODUCT_NUMBERS = ("demand_per_week", "batch_size", "price", "material_cost", "s
 
 def hours_table(shop: Shop) -> pd.DataFrame:
     """One row a day: `day`, and `hours` as `08:00-12:00, 13:00-17:00`, blank where closed."""
-    rows = [(DAY_NAMES[day], _hours_text(shop.week.get(day, ()))) for day in DAYS]
+    rows = [(DAY_NAMES[day], hours_text(shop.week.get(day, ()))) for day in DAYS]
     return pd.DataFrame(rows, columns=["day", "hours"])
 
 
@@ -94,7 +104,7 @@ def products_table(shop: Shop, logged: Iterable[tuple[str, str]] = ()) -> pd.Dat
 def with_hours(shop: Shop, table: pd.DataFrame) -> Shop:
     """The shop with the hours of the table; BadInput names the day."""
     lines = [
-        f"{day} = {_quoted(_text(hours))}" for day, hours in zip(DAYS, table["hours"], strict=True)
+        f"{day} = {quoted(_text(hours))}" for day, hours in zip(DAYS, table["hours"], strict=True)
     ]
     return replace(shop, week=_read("[week]\n" + "\n".join(lines)).week)
 
@@ -228,13 +238,6 @@ def _own_number(shop: Shop, row: Product, key: str) -> float | None:
     return None if parts and value == sum(parts) else value
 
 
-def _hours_text(hours: tuple[tuple[int, int], ...]) -> str:
-    def clock(second: int) -> str:
-        return f"{second // 3600:02d}:{second % 3600 // 60:02d}"
-
-    return ", ".join(f"{clock(start)}-{clock(end)}" for start, end in hours)
-
-
 def _said(value: object) -> bool:
     return _text(value) != ""
 
@@ -249,7 +252,3 @@ def _number(value: object) -> float | None:
 
 def _whole(number: float) -> float | int:
     return int(number) if number == int(number) else number
-
-
-def _quoted(text: str) -> str:
-    return '"' + text.replace("\\", "\\\\").replace('"', '\\"') + '"'

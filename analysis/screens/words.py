@@ -41,14 +41,6 @@ def duration(seconds: float | None) -> str:
     return f"-{text}" if seconds < 0 else text
 
 
-def duration_range(low: float | None, high: float | None) -> str:
-    """Two durations as one range: `48 s to 1 min 06 s`; one where both read the same."""
-    if not (_known(low) and _known(high)):
-        return NOT_KNOWN
-    first, last = duration(low), duration(high)
-    return first if first == last else f"{first} to {last}"
-
-
 def time_range(low: float | None, high: float | None, longest: float | None = None) -> str:
     """Two lengths of time (seconds) in one unit: `17 to 21 min`, `6.1 to 6.9 min`.
 
