@@ -7,6 +7,7 @@ import pandas as pd
 
 from analysis.study.rates import (
     FEWEST_CLUSTERS,
+    Z95,
     cell_codes,
     clusters,
     is_activity,
@@ -14,7 +15,6 @@ from analysis.study.rates import (
     ratio,
 )
 
-Z95 = 1.959963984540054  # standard normal quantile .975
 COLUMNS = (
     "product", "operation", "laps", "units", "rework_units", "scrap_units", "lost_units",
     "first_pass_yield",

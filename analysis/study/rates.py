@@ -10,6 +10,7 @@ import numpy as np
 import pandas as pd
 
 REGULAR = ("operation", "inspection")
+Z95 = 1.959963984540054  # standard normal quantile .975
 FEWEST_CLUSTERS = 6  # below, the scatter between batches says too little; common practice
 
 

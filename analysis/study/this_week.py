@@ -65,14 +65,7 @@ def earnings(study: Study) -> pd.DataFrame:
     hours = weeks.bench_hours.where(weeks.bench_hours > 0)
     earned = (left - (np.nan if overhead is None else overhead)) / hours
     earned = earned.mask(weeks.week_start.isin(unknown))
-    known = earned.dropna()
-    chart = individuals_chart(known if len(known) >= FEWEST_WEEKS else [])
-    return weeks.assign(
-        earned_per_hour=earned,
-        earned_centre=chart.centre,
-        earned_lower=chart.lower,
-        earned_upper=chart.upper,
-    )
+    return _with_limits(weeks.assign(earned_per_hour=earned), earned, "earned")
 
 
 def with_standard_hours(weeks: pd.DataFrame, study: Study) -> pd.DataFrame:
@@ -92,14 +85,15 @@ def with_standard_hours(weeks: pd.DataFrame, study: Study) -> pd.DataFrame:
     idle = ~weeks.week_start.isin(made.week_start)  # nothing finished is nothing earned
     earned = pd.Series(earned.to_numpy(), weeks.index).mask(idle, 0.0)
     rate = earned / weeks.bench_hours.where(weeks.bench_hours > 0)
-    known = rate.dropna()
+    return _with_limits(weeks.assign(standard_hours_per_bench_hour=rate), rate, "standard")
+
+
+def _with_limits(weeks: pd.DataFrame, values: pd.Series, name: str) -> pd.DataFrame:
+    """The weeks with `name`_centre, _lower and _upper: the individuals chart of the values."""
+    known = values.dropna()
     chart = individuals_chart(known if len(known) >= FEWEST_WEEKS else [])
-    return weeks.assign(
-        standard_hours_per_bench_hour=rate,
-        standard_centre=chart.centre,
-        standard_lower=chart.lower,
-        standard_upper=chart.upper,
-    )
+    limits = {"centre": chart.centre, "lower": chart.lower, "upper": chart.upper}
+    return weeks.assign(**{f"{name}_{end}": value for end, value in limits.items()})
 
 
 def shelf(stock: pd.DataFrame) -> pd.DataFrame:

@@ -12,11 +12,10 @@ import numpy as np
 import pandas as pd
 
 from analysis.records.shop import Allowance
-from analysis.study.rates import FEWEST_CLUSTERS, cell_codes, clusters, is_regular, ratio
+from analysis.study.rates import FEWEST_CLUSTERS, Z95, cell_codes, clusters, is_regular, ratio
 
 SIGNIFICANCE = 0.05
 PRECISION = 0.05  # laps needed: the mean known to 5 %, 95 times in 100
-Z95 = 1.959963984540054
 COLUMNS = (
     "product", "operation", "laps", "units", "observed_seconds", "observed_low", "observed_high",
     "normal_seconds", "normal_low", "normal_high", "standard_seconds", "standard_low",
