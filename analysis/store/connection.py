@@ -38,10 +38,9 @@ def open_engine(url: str | None, create: bool = True) -> sa.Engine:
     SQLite writes through a write-ahead log with full sync: what is committed is on the disk.
     """
     url = url or default_url()
-    if "://" not in url:
-        url = f"sqlite:///{url}"
     try:
-        parsed = sa.make_url(url)
+        # A path is taken as it stands: read as an address, a ? in it would begin options.
+        parsed = sa.make_url(url) if "://" in url else sa.URL.create("sqlite", database=url)
         if parsed.get_backend_name() == "sqlite" and parsed.database:
             _prepare_place(parsed.database, create)
         engine = sa.create_engine(parsed, **_options(parsed))

@@ -1,0 +1,182 @@
+"""Backups of a store in a SQLite file: made while it is in use, kept for a month, brought back.
+
+A backup is made through SQLite's online backup API, which copies one state of the store while
+others go on writing; it is checked, brought to the disk, and only then given its name, so a file
+with a backup's name is always whole. Kept are the last seven days that have one, and the last of
+each of the last four weeks. They lie in a folder beside the store, on the same disk: they help
+against a damaged file and a mistake, not against a lost computer; so copy that folder elsewhere.
+"""
+
+import contextlib
+import os
+import re
+import shutil
+import sqlite3
+from dataclasses import dataclass
+from datetime import date
+from pathlib import Path
+
+from analysis.problems import NotFound, StoreProblem
+
+DAYS_KEPT, WEEKS_KEPT = 7, 4
+SIDE_FILES = ("-wal", "-shm", "-journal")  # SQLite's own, beside its file
+
+
+@dataclass(frozen=True)
+class Backup:
+    """One whole copy of a store, and the day it was made."""
+
+    day: date
+    path: Path
+
+    @property
+    def bytes(self) -> int:
+        return self.path.stat().st_size
+
+
+def backups(store: Path) -> list[Backup]:
+    """The backups of the store in this file, newest first."""
+    name = re.compile(re.escape(store.stem) + r"-(\d{4}-\d{2}-\d{2})" + re.escape(store.suffix))
+    found = []
+    for path in _folder(store).glob("*"):
+        match = name.fullmatch(path.name)
+        with contextlib.suppress(ValueError):  # a name that only looks like a date
+            if match:
+                found.append(Backup(date.fromisoformat(match[1]), path))
+    return sorted(found, key=lambda backup: backup.day, reverse=True)
+
+
+def back_up(store: Path, today: date) -> Backup:
+    """Copy the store as it is now into today's backup, in place of an earlier one of today, and
+    remove those kept long enough. Raises StoreProblem; earlier backups then stay as they were."""
+    if not store.is_file():
+        raise NotFound(f"There is no store {store} to back up.")
+    target = _folder(store) / f"{store.stem}-{today}{store.suffix}"
+    half = target.with_name(target.name + ".half")
+    try:
+        target.parent.mkdir(exist_ok=True)
+        _copy(store, half)
+        os.replace(half, target)
+        _bring_to_disk(target.parent)
+    except (OSError, sqlite3.Error) as error:
+        with contextlib.suppress(OSError):
+            half.unlink(missing_ok=True)
+        raise StoreProblem(
+            f"The store {store} could not be backed up ({error}); earlier backups are unchanged. "
+            f"See that there is room in {target.parent} and that you may write there."
+        ) from error
+    for old in worn_out(backups(store)):
+        old.path.unlink(missing_ok=True)
+    return Backup(today, target)
+
+
+def worn_out(kept: list[Backup]) -> list[Backup]:
+    """Those of the backups, newest first, that neither the days nor the weeks keep."""
+    last_of_weeks: dict[tuple[int, int], Backup] = {}
+    for backup in kept:
+        last_of_weeks.setdefault(backup.day.isocalendar()[:2], backup)
+    wanted = {*kept[:DAYS_KEPT], *list(last_of_weeks.values())[:WEEKS_KEPT]}
+    return [backup for backup in kept if backup not in wanted]
+
+
+def is_whole(store: Path) -> bool:
+    """Whether every page of the file and every index holds together (SQLite's integrity check).
+
+    Reads all of it: about a second for a million laps.
+    """
+    try:
+        with contextlib.closing(_open(store, "ro")) as connection:
+            return connection.execute("PRAGMA integrity_check(1)").fetchone() == ("ok",)
+    except sqlite3.Error:
+        return False
+
+
+def restore(store: Path, backup: Backup, aside: str) -> Path | None:
+    """Bring a backup back in the store's place; the file that was there is put aside, under its
+    name and `aside` (a time), with SQLite's files beside it, never removed. Where it is.
+
+    Raises StoreProblem where the backup is not whole or another program has the store open;
+    nothing has changed then.
+    """
+    if not is_whole(backup.path):
+        raise StoreProblem(f"The backup {backup.path} is damaged; take another one.")
+    _refuse_in_use(store)
+    half = store.with_name(store.name + ".half")
+    try:
+        shutil.copyfile(backup.path, half)
+        _bring_to_disk(half)
+        put_aside = _put_aside(store, aside)
+        os.replace(half, store)
+        _bring_to_disk(store.parent)
+    except OSError as error:
+        raise StoreProblem(
+            f"The backup {backup.path} could not be brought back to {store} ({error.strerror}); "
+            "see that there is room and that you may write there, then try again."
+        ) from error
+    return put_aside
+
+
+def _folder(store: Path) -> Path:
+    return store.with_name(f"{store.stem} backups")
+
+
+def _copy(store: Path, half: Path) -> None:
+    """A whole copy of the store's present state, checked and on the disk."""
+    half.unlink(missing_ok=True)
+    with (
+        contextlib.closing(_open(store, "ro")) as source,
+        contextlib.closing(sqlite3.connect(half)) as copy,
+    ):
+        source.backup(copy)
+        copy.execute("PRAGMA journal_mode=DELETE")  # a single file, without one beside it
+        (said,) = copy.execute("PRAGMA integrity_check(1)").fetchone()
+    if said != "ok":
+        raise sqlite3.DatabaseError(f"the store is damaged: {said}")
+    _bring_to_disk(half)
+
+
+def _open(store: Path, mode: str) -> sqlite3.Connection:
+    # as_uri() wants a whole path and writes spaces, ? and # so that they stay part of the name
+    return sqlite3.connect(f"{store.absolute().as_uri()}?mode={mode}", uri=True, timeout=15)
+
+
+def _refuse_in_use(store: Path) -> None:
+    """Leaving write-ahead mode needs the file to oneself: it tells whether somebody else has it
+    open. A damaged file cannot be asked; it is brought back all the same."""
+    if not store.exists():
+        return
+    try:
+        with contextlib.closing(_open(store, "rw")) as connection:
+            connection.execute("PRAGMA busy_timeout=200")
+            connection.execute("PRAGMA journal_mode=DELETE")
+    except sqlite3.OperationalError as error:
+        if "locked" in str(error):
+            raise StoreProblem(
+                f"The store {store} is in use; stop the program that has it open, then try again."
+            ) from None
+    except sqlite3.DatabaseError:
+        pass
+
+
+def _put_aside(store: Path, aside: str) -> Path | None:
+    if not store.exists():
+        return None
+    put_aside = store.with_name(f"{store.stem} put aside {aside}{store.suffix}")
+    # The side files go first: laps still in the log must never meet another main file.
+    for ending in SIDE_FILES:
+        side = store.with_name(store.name + ending)
+        if side.exists():
+            os.replace(side, put_aside.with_name(put_aside.name + ending))
+    os.replace(store, put_aside)
+    return put_aside
+
+
+def _bring_to_disk(path: Path) -> None:
+    """Wait until the file, or the names in a folder, are on the disk."""
+    if os.name == "nt" and path.is_dir():
+        return  # Windows opens no folder, and writes names with the file
+    number = os.open(path, os.O_RDONLY)
+    try:
+        os.fsync(number)
+    finally:
+        os.close(number)

@@ -1,0 +1,180 @@
+"""Backups: whole while others write, kept a week by day and a month by week, and brought back."""
+
+import os
+import sqlite3
+import threading
+from datetime import date, timedelta
+from pathlib import Path
+
+import pytest
+
+from analysis.problems import NotFound, StoreProblem
+from analysis.records.laps import read_laps
+from analysis.store.backup import Backup, back_up, backups, is_whole, restore, worn_out
+from analysis.store.store import open_store
+
+TODAY = date(2026, 3, 4)
+HEAD = "started_at,seconds,product,operation,lap_id\n"
+
+
+def laps(*names):
+    rows = "".join(f"2026-03-02T08:00:00Z,5,journal,sew,{name}\n" for name in names)
+    return read_laps((HEAD + rows).encode())
+
+
+@pytest.fixture
+def place(tmp_path):
+    return tmp_path / "work shop?.sqlite"
+
+
+@pytest.fixture
+def store(place):
+    opened = open_store(str(place))
+    opened.import_laps(laps("one", "two"))
+    yield opened
+    opened.close()
+
+
+def lap_ids(place):
+    store = open_store(str(place))
+    try:
+        return sorted(store.laps()["lap_id"])
+    finally:
+        store.close()
+
+
+def test_a_backup_holds_what_was_committed_though_the_store_is_open(store, place):
+    backup = back_up(place, TODAY)
+    store.import_laps(laps("three"))
+    assert backups(place) == [backup] and is_whole(backup.path)
+    assert lap_ids(backup.path) == ["one", "two"]
+
+
+def test_backups_made_while_laps_come_in_are_whole_and_keep_what_was_acknowledged(store, place):
+    stop, acknowledged = threading.Event(), ["one", "two"]
+
+    def tap():
+        while not stop.is_set():
+            name = f"lap-{len(acknowledged)}"
+            store.import_laps(laps(name))
+            acknowledged.append(name)
+
+    tapping = threading.Thread(target=tap)
+    tapping.start()
+    try:
+        for day in range(5):
+            before = set(acknowledged)
+            backup = back_up(place, TODAY + timedelta(days=day))
+            assert before <= set(lap_ids(backup.path))
+    finally:
+        stop.set()
+        tapping.join()
+    assert len(acknowledged) > 2
+    assert set(lap_ids(place)) == set(acknowledged)
+
+
+def test_seven_days_and_four_weeks_are_kept():
+    days = [Backup(TODAY - timedelta(days=n), Path(f"{n}")) for n in range(60)]
+    gone = worn_out(days)
+    kept = [(TODAY - backup.day).days for backup in days if backup not in gone]
+    # Wednesday: seven days back to Thursday, then the Sundays that end the two weeks before;
+    # this week's and the last one's latest are among the seven days.
+    assert kept == [0, 1, 2, 3, 4, 5, 6, 10, 17]
+    assert worn_out([backup for backup in days if backup not in gone]) == []
+
+
+def test_a_shop_used_on_mondays_only_keeps_seven_mondays():
+    mondays = [Backup(date(2026, 3, 2) - timedelta(weeks=n), Path(f"{n}")) for n in range(20)]
+    assert worn_out(mondays) == mondays[7:]
+
+
+def test_day_by_day_the_folder_holds_at_most_ten(store, place):
+    for n in range(40):
+        back_up(place, TODAY + timedelta(days=n))
+    kept = backups(place)
+    assert 9 <= len(kept) <= 10
+    assert kept[0].day == TODAY + timedelta(days=39)
+    assert len(os.listdir(kept[0].path.parent)) == len(kept)
+
+
+def test_a_second_backup_of_one_day_takes_the_first_ones_place(store, place):
+    back_up(place, TODAY)
+    store.import_laps(laps("three"))
+    (backup,) = backups(place) and [back_up(place, TODAY)]
+    assert backups(place) == [backup]
+    assert lap_ids(backup.path) == ["one", "three", "two"]
+
+
+@pytest.mark.parametrize("part", ["head", "middle"])
+def test_a_damaged_store_is_noticed_and_yesterdays_backup_brought_back(store, place, part):
+    backup = back_up(place, TODAY)
+    store.close()
+    size = place.stat().st_size
+    with open(place, "r+b") as file:
+        file.seek(0 if part == "head" else size // 2)
+        file.write(os.urandom(8192))
+    assert not is_whole(place)
+    with pytest.raises(StoreProblem, match="damaged|not a database|malformed"):
+        back_up(place, TODAY + timedelta(days=1))
+    assert backups(place) == [backup]
+
+    damaged = place.read_bytes()
+    aside = restore(place, backup, "2026-03-05 0910")
+    # SQLite's header of 100 bytes notes that the file has been asked whether it is in use.
+    assert aside.read_bytes()[100:] == damaged[100:]
+    assert lap_ids(place) == ["one", "two"]
+
+
+def test_a_lost_store_is_brought_back(store, place):
+    backup = back_up(place, TODAY)
+    store.close()
+    place.unlink()
+    assert restore(place, backup, "now") is None
+    assert lap_ids(place) == ["one", "two"]
+
+
+def test_laps_in_the_log_of_the_old_store_never_reach_the_restored_one(store, place):
+    backup = back_up(place, TODAY)
+    reader = sqlite3.connect(place)  # keeps the log from being folded in when the store closes
+    reader.execute("SELECT count(*) FROM sqlite_master").fetchone()
+    store.import_laps(laps("three"))
+    log = place.with_name(place.name + "-wal").read_bytes()
+    reader.close()
+    store.close()
+    place.with_name(place.name + "-wal").write_bytes(log)
+    restore(place, backup, "now")
+    assert lap_ids(place) == ["one", "two"]
+
+
+def test_a_store_in_use_is_not_replaced(store, place):
+    backup = back_up(place, TODAY)
+    store.import_laps(laps("three"))
+    with pytest.raises(StoreProblem, match="in use"):
+        restore(place, backup, "now")
+    assert sorted(store.laps()["lap_id"]) == ["one", "three", "two"]
+
+
+def test_a_damaged_backup_is_not_brought_back(store, place):
+    backup = back_up(place, TODAY)
+    store.close()
+    backup.path.write_bytes(b"not a database at all" * 100)
+    with pytest.raises(StoreProblem, match="damaged; take another"):
+        restore(place, backup, "now")
+    assert lap_ids(place) == ["one", "two"]
+
+
+def test_without_room_the_earlier_backup_stays(store, place):
+    """A folder that cannot be written stands for every failure of the disk."""
+    backup = back_up(place, TODAY)
+    before = backup.path.read_bytes()
+    half = backup.path.with_name(backup.path.name + ".half")
+    half.mkdir()  # SQLite cannot write its copy where a folder is
+    with pytest.raises(StoreProblem, match="earlier backups are unchanged"):
+        back_up(place, TODAY)
+    assert backups(place) == [backup] and backup.path.read_bytes() == before
+
+
+def test_no_store_no_backup(tmp_path):
+    with pytest.raises(NotFound):
+        back_up(tmp_path / "none.sqlite", TODAY)
+    assert os.listdir(tmp_path) == []
