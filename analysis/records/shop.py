@@ -22,17 +22,16 @@ are the constant allowances of ILO, Introduction to Work Study.
 """
 
 import re
-import tomllib
 from dataclasses import dataclass, field
 from zoneinfo import ZoneInfo
 
-from analysis.problems import BadInput, Fault
+from analysis.problems import BadInput
 from analysis.records.source import Source, read_source
+from analysis.records.toml import Reader, parsed
 
 DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 CONVENTIONS = ("of normal time", "of working day")
 DAY_SECONDS = 86400
-MOST = 1e12  # of money or pieces, in any currency
 LARGEST_BATCH = 1_000_000
 ORDINARY_DAY = ((8 * 3600, 12 * 3600), (13 * 3600, 17 * 3600))
 
@@ -108,43 +107,15 @@ class Shop:
 def read_shop(source: Source, name: str = "") -> Shop:
     """The shop in a TOML file (path, bytes or open file); BadInput lists every fault by line."""
     text = read_source(source, name)
-    tables = _parsed(text.name, text.text)
-    reader = _Reader(text.name, text.text)
+    tables = parsed(text.name, text.text, "shop file")
+    reader = Reader(text.name, text.text, "shop file")
     shop = _shop(reader, tables)
     if reader.faults:
         raise BadInput(sorted(reader.faults, key=lambda fault: fault.row))
     return shop
 
 
-def _parsed(file: str, text: str) -> dict:
-    """The tables of a TOML text; BadInput where it is none, or none that a shop can have."""
-    try:
-        return tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        fault = _syntax_fault(file, str(error))
-    except RecursionError:
-        fault = Fault(file, 0, "", "has lists within lists too deep to read",
-                      remedy="a shop file has no lists: write one key = value a line")  # fmt: skip
-    except ValueError:  # a number of thousands of digits, which Python does not convert
-        long = re.search(r"\d[\d_]{4000,}", text)
-        row = text.count("\n", 0, long.start()) + 1 if long else 0
-        fault = Fault(file, row, "", "has a number too long to read",
-                      long[0] if long else "", f"give at most {MOST:.0f}")  # fmt: skip
-    raise BadInput([fault])
-
-
-def _syntax_fault(file: str, message: str) -> Fault:
-    where = re.search(r"line (\d+)", message)
-    return Fault(
-        file,
-        int(where[1]) if where else 0,
-        "",
-        f"is not TOML: {message.split(' (at')[0].lower()}",
-        remedy='write one key = value a line, text in "quotes"',
-    )
-
-
-def _shop(reader: "_Reader", tables: dict) -> Shop:
+def _shop(reader: Reader, tables: dict) -> Shop:
     reader.known((), tables, ("shop", "week", "allowance", "workers", "products", "overhead"))
     own = reader.table((), tables, "shop", ("name", "timezone", "currency"))
     overhead = reader.table((), tables, "overhead", ("per_week",))
@@ -160,7 +131,7 @@ def _shop(reader: "_Reader", tables: dict) -> Shop:
     )
 
 
-def _timezone(reader: "_Reader", own: dict) -> str:
+def _timezone(reader: Reader, own: dict) -> str:
     zone = reader.text(("shop",), own, "timezone", Shop.timezone)
     try:
         ZoneInfo(zone)
@@ -175,14 +146,14 @@ def _timezone(reader: "_Reader", own: dict) -> str:
     return zone
 
 
-def _week(reader: "_Reader", tables: dict) -> dict[str, Hours]:
+def _week(reader: Reader, tables: dict) -> dict[str, Hours]:
     if "week" not in tables:
         return ordinary_week()
     days = reader.table((), tables, "week", DAYS)
     return {day: _hours(reader, ("week", day), days.get(day, "")) for day in DAYS}
 
 
-def _hours(reader: "_Reader", path: tuple[str, ...], value: object) -> Hours:
+def _hours(reader: Reader, path: tuple[str, ...], value: object) -> Hours:
     remedy = 'write hours as "08:00-12:00, 13:00-17:00"'
     if not isinstance(value, str):
         return reader.fault(path, "is not text", value, remedy) or ()
@@ -217,7 +188,7 @@ def _span(match: re.Match) -> tuple[int, int]:
     return hour * 3600 + minute * 60, end_hour * 3600 + end_minute * 60
 
 
-def _allowance(reader: "_Reader", tables: dict) -> Allowance:
+def _allowance(reader: Reader, tables: dict) -> Allowance:
     keys = ("personal_percent", "fatigue_percent", "contingency_percent")
     table = reader.table(
         (), tables, "allowance", (*keys, "personal", "fatigue", "contingency", "convention")
@@ -246,7 +217,7 @@ def _allowance(reader: "_Reader", tables: dict) -> Allowance:
     return Allowance(**percents, convention=convention)
 
 
-def _workers(reader: "_Reader", tables: dict) -> tuple[Worker, ...]:
+def _workers(reader: Reader, tables: dict) -> tuple[Worker, ...]:
     keys = ("cost_per_hour", "hours_per_week")
     people = reader.table((), tables, "workers", None)
     workers = []
@@ -262,7 +233,7 @@ def _workers(reader: "_Reader", tables: dict) -> tuple[Worker, ...]:
 PRODUCT_KEYS = ("demand_per_week", "batch_size", "price", "material_cost", "stock")
 
 
-def _products(reader: "_Reader", tables: dict) -> tuple[Product, ...]:
+def _products(reader: Reader, tables: dict) -> tuple[Product, ...]:
     goods = reader.table((), tables, "products", None)
     rows = []
     for name in goods:
@@ -281,7 +252,7 @@ def _products(reader: "_Reader", tables: dict) -> tuple[Product, ...]:
     return tuple(rows)
 
 
-def _product(reader: "_Reader", path: tuple[str, ...], table: dict, base: Product) -> Product:
+def _product(reader: Reader, path: tuple[str, ...], table: dict, base: Product) -> Product:
     size = reader.amount(path, table, "batch_size", base.batch_size)
     if size < 1 or size > LARGEST_BATCH or size != int(size):
         whole = f"is not a whole number from 1 to {LARGEST_BATCH}"
@@ -314,110 +285,6 @@ def _with_sums(whole: Product, variants: list[Product]) -> Product:
         whole.material_cost,
         own_or_sum("stock"),
     )
-
-
-class _Reader:
-    """Takes typed values out of parsed TOML and notes each fault with the line it stands on."""
-
-    def __init__(self, file: str, text: str):
-        self.file, self.lines, self.faults = file, _lines_of_keys(text), []
-
-    def fault(self, path: tuple[str, ...], problem: str, value: object, remedy: str) -> None:
-        row = next(
-            (self.lines[path[:n]] for n in range(len(path), 0, -1) if path[:n] in self.lines), 0
-        )
-        self.faults.append(
-            Fault(self.file, row, ".".join(path), problem, _as_written(value), remedy)
-        )
-
-    def known(self, path: tuple[str, ...], table: dict, keys: tuple[str, ...]) -> None:
-        for key in table:
-            if key not in keys:
-                self.fault(
-                    path + (key,), "is no key of the shop file", key, "one of " + ", ".join(keys)
-                )
-
-    def table(self, path: tuple[str, ...], tables: dict, key: str, keys: tuple | None) -> dict:
-        value = tables.get(key, {})
-        if not isinstance(value, dict):
-            self.fault(
-                path + (key,),
-                "is not a table",
-                value,
-                f"write [{'.'.join(path + (key,))}] on a line of its own",
-            )
-            return {}
-        if keys is not None:
-            self.known(path + (key,), value, keys)
-        return value
-
-    def text(self, path: tuple[str, ...], table: dict, key: str, default: str) -> str:
-        value = table.get(key, default)
-        if isinstance(value, str) and value.strip():
-            return value.strip()
-        self.fault(path + (key,), "is not text", value, 'write it in "quotes"')
-        return default
-
-    def amount(
-        self, path: tuple[str, ...], table: dict, key: str, default: float | None = None
-    ) -> float | None:
-        value = table.get(key, default)
-        if value is None:
-            return None
-        if isinstance(value, bool) or not isinstance(value, int | float) or value != value:
-            self.fault(path + (key,), "is not a number", value, "write digits, without quotes")
-        elif value < 0:
-            self.fault(path + (key,), "is less than nothing", value, "give 0 or more")
-        elif value > MOST:
-            most = f"{MOST:.0f}"
-            self.fault(path + (key,), f"is more than {most}", value, f"give at most {most}")
-        else:
-            return value
-        return default
-
-    def below(
-        self, path: tuple[str, ...], value: float | None, limit: float, default: float | None
-    ) -> float | None:
-        if value is None or value <= limit:
-            return value
-        self.fault(path, f"is more than {limit}", value, f"give at most {limit}")
-        return default
-
-
-def _as_written(value: object) -> str:
-    """A value for the wording of a fault; what nests is only called by its kind."""
-    if isinstance(value, dict | list):
-        return "a table" if isinstance(value, dict) else "a list"
-    try:
-        return str(value)
-    except ValueError:  # more digits than Python writes
-        return f"{value:#x}"
-
-
-def _lines_of_keys(text: str) -> dict[tuple[str, ...], int]:
-    """The line of each table and key of a TOML text, as far as line-wise reading can tell."""
-    lines: dict[tuple[str, ...], int] = {}
-    table: tuple[str, ...] = ()
-    for number, line in enumerate(text.splitlines(), 1):
-        line = line.strip()
-        try:
-            if line.startswith("["):
-                table = _only_path(tomllib.loads(line))
-                lines.setdefault(table, number)
-            elif "=" in line and not line.startswith("#"):
-                key = _only_path(tomllib.loads(line.split("=")[0] + "= 0"))
-                lines.setdefault(table + key, number)
-        except (ValueError, RecursionError):  # a line within a text of several lines
-            continue
-    return lines
-
-
-def _only_path(nested: object) -> tuple[str, ...]:
-    path = ()
-    while isinstance(nested, dict) and nested:
-        key = next(iter(nested))
-        path, nested = path + (key,), nested[key]
-    return path
 
 
 def shop_toml(shop: Shop) -> str:

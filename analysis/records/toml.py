@@ -1,0 +1,141 @@
+"""TOML as the shop and the scenario are written in: parsed once, each fault with its line."""
+
+import re
+import tomllib
+
+from analysis.problems import BadInput, Fault
+
+MOST = 1e12  # of money or pieces, in any currency
+
+
+def parsed(file: str, text: str, kind: str) -> dict:
+    """The tables of a TOML text of some kind (`shop file`); BadInput where it is none."""
+    try:
+        return tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        fault = _syntax_fault(file, str(error))
+    except RecursionError:
+        fault = Fault(file, 0, "", "has lists within lists too deep to read",
+                      remedy=f"write one key = value a line in a {kind}")  # fmt: skip
+    except ValueError:  # a number of thousands of digits, which Python does not convert
+        long = re.search(r"\d[\d_]{4000,}", text)
+        row = text.count("\n", 0, long.start()) + 1 if long else 0
+        fault = Fault(file, row, "", "has a number too long to read",
+                      long[0] if long else "", f"give at most {MOST:.0f}")  # fmt: skip
+    raise BadInput([fault])
+
+
+def _syntax_fault(file: str, message: str) -> Fault:
+    where = re.search(r"line (\d+)", message)
+    return Fault(
+        file,
+        int(where[1]) if where else 0,
+        "",
+        f"is not TOML: {message.split(' (at')[0].lower()}",
+        remedy='write one key = value a line, text in "quotes"',
+    )
+
+
+class Reader:
+    """Takes typed values out of parsed TOML and notes each fault with the line it stands on."""
+
+    def __init__(self, file: str, text: str, kind: str):
+        self.file, self.lines, self.faults = file, _lines_of_keys(text), []
+        self.kind = kind
+
+    def fault(self, path: tuple[str, ...], problem: str, value: object, remedy: str) -> None:
+        row = next(
+            (self.lines[path[:n]] for n in range(len(path), 0, -1) if path[:n] in self.lines), 0
+        )
+        self.faults.append(
+            Fault(self.file, row, ".".join(path), problem, _as_written(value), remedy)
+        )
+
+    def known(self, path: tuple[str, ...], table: dict, keys: tuple[str, ...]) -> None:
+        for key in table:
+            if key not in keys:
+                self.fault(
+                    path + (key,), f"is no key of the {self.kind}", key, "one of " + ", ".join(keys)
+                )
+
+    def table(self, path: tuple[str, ...], tables: dict, key: str, keys: tuple | None) -> dict:
+        value = tables.get(key, {})
+        if not isinstance(value, dict):
+            self.fault(
+                path + (key,),
+                "is not a table",
+                value,
+                f"write [{'.'.join(path + (key,))}] on a line of its own",
+            )
+            return {}
+        if keys is not None:
+            self.known(path + (key,), value, keys)
+        return value
+
+    def text(self, path: tuple[str, ...], table: dict, key: str, default: str) -> str:
+        value = table.get(key, default)
+        if isinstance(value, str) and value.strip():
+            return value.strip()
+        self.fault(path + (key,), "is not text", value, 'write it in "quotes"')
+        return default
+
+    def amount(
+        self, path: tuple[str, ...], table: dict, key: str, default: float | None = None
+    ) -> float | None:
+        value = table.get(key, default)
+        if value is None:
+            return None
+        if isinstance(value, bool) or not isinstance(value, int | float) or value != value:
+            self.fault(path + (key,), "is not a number", value, "write digits, without quotes")
+        elif value < 0:
+            self.fault(path + (key,), "is less than nothing", value, "give 0 or more")
+        elif value > MOST:
+            most = f"{MOST:.0f}"
+            self.fault(path + (key,), f"is more than {most}", value, f"give at most {most}")
+        else:
+            return value
+        return default
+
+    def below(
+        self, path: tuple[str, ...], value: float | None, limit: float, default: float | None
+    ) -> float | None:
+        if value is None or value <= limit:
+            return value
+        self.fault(path, f"is more than {limit}", value, f"give at most {limit}")
+        return default
+
+
+def _as_written(value: object) -> str:
+    """A value for the wording of a fault; what nests is only called by its kind."""
+    if isinstance(value, dict | list):
+        return "a table" if isinstance(value, dict) else "a list"
+    try:
+        return str(value)
+    except ValueError:  # more digits than Python writes
+        return f"{value:#x}"
+
+
+def _lines_of_keys(text: str) -> dict[tuple[str, ...], int]:
+    """The line of each table and key of a TOML text, as far as line-wise reading can tell."""
+    lines: dict[tuple[str, ...], int] = {}
+    table: tuple[str, ...] = ()
+    for number, line in enumerate(text.splitlines(), 1):
+        line = line.strip()
+        try:
+            if line.startswith("["):
+                table = _only_path(tomllib.loads(line))
+                lines.setdefault(table, number)
+            elif "=" in line and not line.startswith("#"):
+                key = _only_path(tomllib.loads(line.split("=")[0] + "= 0"))
+                lines.setdefault(table + key, number)
+        except (ValueError, RecursionError):  # a line within a text of several lines
+            continue
+    return lines
+
+
+def _only_path(nested: object) -> tuple[str, ...]:
+    path = ()
+    while isinstance(nested, dict) and nested:
+        key = next(iter(nested))
+        path, nested = path + (key,), nested[key]
+    return path
