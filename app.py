@@ -8,12 +8,14 @@ import streamlit as st
 from streamlit.runtime.scriptrunner import get_script_run_ctx
 
 if get_script_run_ctx(suppress_warning=True) is None:
-    from analysis.bench.no_delay import lifespan
+    from analysis.bench.lifespan import lifespan
     from analysis.bench.routes import middleware, routes
     from analysis.bench.service import Bench
 
     bench = Bench()
-    app = st.App(__file__, routes=routes(bench), middleware=middleware(bench), lifespan=lifespan)
+    app = st.App(
+        __file__, routes=routes(bench), middleware=middleware(bench), lifespan=lifespan(bench)
+    )
 else:
     from analysis.screens.frame import show
 

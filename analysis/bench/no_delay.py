@@ -10,16 +10,14 @@ from the listening socket.
 import contextlib
 import os
 import socket
-from collections.abc import AsyncIterator, Iterator
+from collections.abc import Iterator
 
 
-@contextlib.asynccontextmanager
-async def lifespan(_app) -> AsyncIterator[None]:
-    """At the start of the server, when its sockets listen already."""
+def answer_without_delay() -> None:
+    """Set the option; to be called at the start of the server, when its sockets listen already."""
     for listening in _listening_sockets():
         with contextlib.suppress(OSError):
             listening.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
-    yield
 
 
 def _listening_sockets() -> Iterator[socket.socket]:

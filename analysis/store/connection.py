@@ -39,8 +39,7 @@ def open_engine(url: str | None, create: bool = True) -> sa.Engine:
     """
     url = url or default_url()
     try:
-        # A path is taken as it stands: read as an address, a ? in it would begin options.
-        parsed = sa.make_url(url) if "://" in url else sa.URL.create("sqlite", database=url)
+        parsed = _parsed(url)
         if parsed.get_backend_name() == "sqlite" and parsed.database:
             _prepare_place(parsed.database, create)
         engine = sa.create_engine(parsed, **_options(parsed))
@@ -58,6 +57,19 @@ def open_engine(url: str | None, create: bool = True) -> sa.Engine:
         sa.event.listen(engine, "connect", _set_up_sqlite)
         sa.event.listen(engine, "begin", _begin_sqlite)
     return engine
+
+
+def store_file(url: str | None) -> Path | None:
+    """The file a store is in, None where it is in a database server or in memory."""
+    parsed = _parsed(url or default_url())
+    if parsed.get_backend_name() != "sqlite" or parsed.database in (None, "", ":memory:"):
+        return None
+    return None if parsed.database.startswith("file:") else Path(parsed.database)
+
+
+def _parsed(url: str) -> sa.URL:
+    """The address; a plain path is taken as it stands, since a ? in it begins no options."""
+    return sa.make_url(url) if "://" in url else sa.URL.create("sqlite", database=url)
 
 
 def masked(text: str) -> str:
