@@ -2,6 +2,7 @@
 
 import re
 import tomllib
+from collections import Counter
 
 from analysis.problems import BadInput, Fault
 
@@ -116,14 +117,21 @@ def _as_written(value: object) -> str:
 
 
 def _lines_of_keys(text: str) -> dict[tuple[str, ...], int]:
-    """The line of each table and key of a TOML text, as far as line-wise reading can tell."""
+    """The line of each table and key of a TOML text, as far as line-wise reading can tell.
+
+    The second [[table]] of a name goes by `table 2`, as `numbered` says it.
+    """
     lines: dict[tuple[str, ...], int] = {}
     table: tuple[str, ...] = ()
+    heads: Counter[tuple[str, ...]] = Counter()
     for number, line in enumerate(text.splitlines(), 1):
         line = line.strip()
         try:
             if line.startswith("["):
                 table = _only_path(tomllib.loads(line))
+                if line.startswith("[["):
+                    heads[table] += 1
+                    table = table[:-1] + (numbered(table[-1], heads[table]),)
                 lines.setdefault(table, number)
             elif "=" in line and not line.startswith("#"):
                 key = _only_path(tomllib.loads(line.split("=")[0] + "= 0"))
@@ -131,6 +139,11 @@ def _lines_of_keys(text: str) -> dict[tuple[str, ...], int]:
         except (ValueError, RecursionError):  # a line within a text of several lines
             continue
     return lines
+
+
+def numbered(name: str, place: int) -> str:
+    """The name of the first, second, … table of a list of tables: `orders`, `orders 2`."""
+    return name if place == 1 else f"{name} {place}"
 
 
 def _only_path(nested: object) -> tuple[str, ...]:
