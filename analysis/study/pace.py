@@ -1,0 +1,132 @@
+"""Pace: how long each piece took against what practice let expect, and the pieces just before it.
+
+pace = log(seconds / expected seconds) of a lap: 0 as expected at that level of practice, -0.1 a
+tenth faster. A spoiled piece changes its own time, so what a fault may depend on is the pace of
+the pieces just before it, in two readings:
+
+carried   the mean pace of the last WINDOW_PIECES pieces of the same worker and batch: a hurried
+          run makes the next piece worse, whatever its own pace
+steady    the pace this piece was itself about to be made at, of which the earlier laps of its
+          session are a noisy measure. Regression calibration (Carroll et al., Measurement Error in
+          Nonlinear Models, 2006, from memory): its best linear guess from the k earlier laps,
+              mean + (m_k - mean) k tau^2 / (k tau^2 + sigma^2),
+          m_k their mean pace, tau^2 the variance between sessions, sigma^2 between laps within one.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from analysis.study.experience import practice_of
+
+WINDOW_PIECES = 5  # of our own, no source: a few minutes' work, short enough to be "just before"
+COLUMNS = (
+    "product", "operation", "worker", "batch", "pieces", "faults", "scrap", "own", "carried",
+    "steady", "reliability",
+)  # fmt: skip
+NAMES = ("product", "operation", "worker", "batch")
+
+
+def paces(laps: pd.DataFrame) -> pd.DataFrame:
+    """COLUMNS, one row a lap of operation or inspection, in the order of batches and time.
+
+    laps: `Study.laps` (expected_seconds per piece, suspicious). The names stand as text
+    categories; faults = rework_units + scrap_units; own: the lap's own pace, NaN where it is
+    suspicious; carried: NaN for the first of a batch, which has nothing before it; steady: the mean
+    alone for the first of a session; reliability: k tau^2 / (k tau^2 + sigma^2) behind steady.
+    """
+    practice = practice_of(laps)
+    rows = laps.iloc[practice.position]
+    pace = practice.log_seconds_per_piece - np.log(rows["expected_seconds"].to_numpy(float))
+    usable = np.isfinite(pace) & ~rows["suspicious"].to_numpy(bool)
+    faults = (rows["rework_units"] + rows["scrap_units"]).to_numpy(float)
+    session = np.zeros(len(pace), "int64")
+    session[practice.session_starts] = 1
+    session = np.cumsum(session) - 1
+    operation = rows["operation"].cat.codes.to_numpy("int64")
+    pace = np.where(usable, pace, 0.0)
+    steady, reliability = _steady(pace, usable, faults == 0, session, operation)
+    frame = pd.DataFrame(
+        {
+            **{name: rows[name].to_numpy() for name in NAMES},
+            "pieces": practice.pieces,
+            "faults": faults,
+            "scrap": rows["scrap_units"].to_numpy(float),
+            "own": np.where(usable, pace, np.nan),
+            "carried": _carried(pace, usable, practice, rows["batch"], session),
+            "steady": steady,
+            "reliability": reliability,
+        }
+    )
+    return frame[list(COLUMNS)]
+
+
+def _carried(pace, usable, practice, batch, session):
+    """Mean pace, by pieces, of the fewest laps before that hold WINDOW_PIECES pieces."""
+    named = (batch != "").to_numpy()
+    group = np.where(named, batch.cat.codes.to_numpy("int64"), -1 - session)
+    order = np.lexsort([np.arange(len(pace)), group, practice.cell])
+    changed = np.ones(len(order), bool)
+    for key in (group[order], practice.cell[order]):
+        changed[1:] &= key[1:] == key[:-1]
+    changed[1:] = ~changed[1:]
+    first = np.maximum.accumulate(np.where(changed, np.arange(len(order)), 0))
+    pieces = practice.pieces[order]
+    before = np.cumsum(pieces) - pieces
+    start = np.searchsorted(before, before - WINDOW_PIECES, side="right") - 1
+    start = np.maximum(start, first)
+    weight = np.where(usable[order], pieces, 0.0)
+    result = np.empty(len(order))
+    result[order] = _mean_between(pace[order], weight, start, np.arange(len(order)))
+    return result
+
+
+def _steady(pace, usable, faultless, session, operation):
+    """(best guess of the pace about to be worked at, its reliability), by operation."""
+    starts = np.flatnonzero(np.diff(session, prepend=-1))
+    first = starts[session] if len(session) else session
+    weight = usable.astype(float)
+    count = np.cumsum(weight) - weight
+    laps_before = count - count[first]
+    mean_before = _mean_between(pace, weight, first, np.arange(len(pace)))
+    between, within, centre = _session_variances(pace, usable & faultless, session, operation)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        told = laps_before * between[operation]
+        reliability = np.where(told > 0, told / (told + within[operation]), 0.0)
+    centre = centre[operation]
+    return centre + reliability * (np.nan_to_num(mean_before, nan=0.0) - centre), reliability
+
+
+def _session_variances(pace, counted, session, operation):
+    """Over operations: (tau^2, sigma^2, mean), by analysis of variance of one way with random
+    effects (Searle, Casella & McCulloch, Variance Components, 1992, from memory):
+        sigma^2 = SSW / (N - S),  tau^2 = (SSB - (S - 1) sigma^2) / ((N - sum n^2 / N)), >= 0.
+    """
+    groups = int(operation.max(initial=-1)) + 1
+    sessions = int(session.max(initial=-1)) + 1
+    weight = counted.astype(float)
+    n = np.bincount(session, weight, sessions)
+    total = np.bincount(session, weight * pace, sessions)
+    own = np.zeros(sessions, "int64")
+    own[session] = operation
+    laps = np.bincount(operation, weight, groups)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        centre = np.bincount(operation, weight * pace, groups) / laps
+        mean = np.where(n > 0, total / n, 0.0)
+        squares = np.bincount(operation, weight * (pace - mean[session]) ** 2, groups)
+        told = np.bincount(own, n > 0, groups)
+        within = squares / np.maximum(laps - told, 1)
+        spread = np.bincount(own, n * np.nan_to_num(mean - centre[own]) ** 2, groups)
+        size = laps - np.bincount(own, n * n, groups) / laps
+        between = np.maximum(spread - (told - 1) * within, 0.0) / size
+    return np.nan_to_num(between, posinf=0.0), within, np.nan_to_num(centre)
+
+
+def _mean_between(value, weight, start, end):
+    """Weighted means of value[start:end], NaN where the weights there are 0."""
+    top = np.append(0.0, np.cumsum(weight * value))
+    bottom = np.append(0.0, np.cumsum(weight))
+    with np.errstate(invalid="ignore", divide="ignore"):
+        mean = (top[end] - top[start]) / (bottom[end] - bottom[start])
+    return np.where(bottom[end] > bottom[start], mean, np.nan)
