@@ -10,6 +10,8 @@ from pathlib import Path
 
 import streamlit as st
 
+from analysis.store.glance import Unopened, default_url
+
 SAMPLES = Path(__file__).parents[2] / "data_samples"
 OWN, DEMO = "My workshop", "Demo bindery"
 LINKS = {"mine": OWN, "demo": DEMO}  # what ?workshop= may say in an address
@@ -17,7 +19,7 @@ LINKS = {"mine": OWN, "demo": DEMO}  # what ?workshop= may say in an address
 
 @dataclass(frozen=True)
 class Source:
-    """The store on screen, and whether it is the demo's."""
+    """The store on screen, opened once more than a glance is asked of it; is it the demo's?"""
 
     store: object
     is_demo: bool
@@ -37,7 +39,7 @@ def current() -> Source:
 
 def own_store():
     """The maker's own store, whichever one is on screen."""
-    return _own_store(os.environ.get("WORKSHOP_STORE", ""))
+    return _own_store(default_url())
 
 
 def choose() -> None:
@@ -120,11 +122,14 @@ def _week_figures(url: str, version: int, _study):
     return week_figures(_study)
 
 
-@st.cache_resource(show_spinner="Opening the records …")
-def _own_store(url: str):
-    from analysis.store.store import open_store
+@st.cache_resource(show_spinner=False)
+def _own_store(url: str) -> Unopened:
+    def open_it():
+        from analysis.store.store import open_store
 
-    return open_store(url or None)
+        return open_store(url)
+
+    return Unopened(url, open_it)
 
 
 @st.cache_resource(show_spinner="Setting out the demo bindery …")

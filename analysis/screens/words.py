@@ -7,8 +7,6 @@ import math
 import re
 from datetime import date, timedelta
 
-import pandas as pd
-
 from analysis.records.figures import figure as written
 
 NOT_KNOWN = "not known yet"
@@ -162,4 +160,7 @@ def _decimals(low: float, high: float) -> int:
 
 
 def _known(value) -> bool:
-    return value is not None and not pd.isna(value) and math.isfinite(value)
+    try:
+        return math.isfinite(value)
+    except TypeError:  # None, or pandas' own "missing", which is not worth importing it for
+        return False

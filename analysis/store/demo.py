@@ -6,18 +6,14 @@ import shutil
 import tempfile
 from pathlib import Path
 
-from analysis.records.laps import read_laps
-from analysis.records.movements import read_movements
-from analysis.records.routing import read_routing
-from analysis.records.shop import read_shop
-from analysis.store.store import Store, open_store
+from analysis.store.glance import Unopened
 
 FILES = ("laps.csv", "routing.csv", "shop.toml", "stock_movements.csv")
 STORE_FILE = "demo.sqlite"
 
 
-def open_demo(samples_folder: Path, cache_folder: Path) -> Store:
-    """Open the demo store in the cache folder; made from the sample files where it is missing.
+def open_demo(samples_folder: Path, cache_folder: Path) -> Unopened:
+    """The demo store in the cache folder; made from the sample files where it is missing.
 
     The folder's name carries the hash of the sample files, so changed files make another demo.
     It is filled under a name of its own and then renamed, which only the first of several
@@ -26,6 +22,12 @@ def open_demo(samples_folder: Path, cache_folder: Path) -> Store:
     folder = Path(cache_folder) / f"demo-{_hash_of_files(Path(samples_folder))}"
     if not folder.exists():
         _make(Path(samples_folder), folder)
+    return Unopened(_url(folder), lambda: _opened(folder))
+
+
+def _opened(folder: Path):
+    from analysis.store.store import open_store  # slow to import, and kept answers need none of it
+
     return open_store(_url(folder))
 
 
@@ -44,7 +46,11 @@ def _make(samples: Path, folder: Path) -> None:
 
 def _fill(samples: Path, folder: Path) -> None:
     """Put the sample files into a new store and close it, so that all of it is in the file."""
-    store = open_store(_url(folder))
+    from analysis.records.laps import read_laps
+    from analysis.records.routing import read_routing
+    from analysis.records.shop import read_shop
+
+    store = _opened(folder)
     shop = read_shop(samples / "shop.toml")
     store.save_shop(shop)
     store.save_routing(read_routing(samples / "routing.csv"))
@@ -53,10 +59,12 @@ def _fill(samples: Path, folder: Path) -> None:
     store.close()
 
 
-def _take_in_stock(store: Store, file: Path) -> None:
+def _take_in_stock(store, file: Path) -> None:
     """Put the sample's counts, sales and put-aways into the stock book, where there are any."""
     if not file.exists():
         return
+    from analysis.records.movements import read_movements
+
     for row in read_movements(file, store.shop()).itertuples():
         store.add_stock_event(
             row.kind, row.product, row.pieces, row.variant, row.moved_at, row.note

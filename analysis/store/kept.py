@@ -12,14 +12,13 @@ import stat
 import sys
 import tempfile
 from functools import cache
+from importlib.util import find_spec
 from pathlib import Path
 
-import pandas as pd
-import pyarrow as pa
-
-from analysis.store.store import Store
+from analysis.store.glance import last_change
 
 PACKAGE = Path(__file__).parents[1]
+PICKLED_WITH = ("pandas", "pyarrow", "numpy")  # not imported here: plain answers need none of them
 MOST_BYTES = 64_000_000  # beyond that the disk is worth more than the wait
 MOST_FILES = 8  # those of stores long gone make room
 
@@ -27,12 +26,10 @@ MOST_FILES = 8  # those of stores long gone make room
 class Kept:
     """What was worked out of one store as it stands, by name, in a folder of the user's own."""
 
-    def __init__(self, folder: Path, store: Store):
+    def __init__(self, folder: Path, store):
+        """`store` may be a Store or one not opened yet."""
         self.folder, self.url = Path(folder) / "kept", store.url
-        # Another store in the same place may have come to the same number of changes, but not in
-        # the same microsecond.
-        last = store.changes(limit=1)
-        stamp = f"{last.change_id.tolist()} {last['at'].astype('int64').tolist()}"
+        stamp = str(last_change(store))
         self.made_from = _digest(self.url, stamp, program()).encode() + b"\n"
 
     def get(self, name: str):
@@ -74,9 +71,10 @@ class Kept:
 @cache
 def program() -> str:
     """Names this program as it is: each of its files, and what its pickles are made with."""
-    files = [(file, file.stat()) for file in sorted(PACKAGE.rglob("*.py"))]
+    libraries = [Path(find_spec(name).origin) for name in PICKLED_WITH]
+    files = [(file, file.stat()) for file in (*libraries, *sorted(PACKAGE.rglob("*.py")))]
     stamps = [f"{file} {found.st_size} {found.st_mtime_ns}" for file, found in files]
-    return _digest(sys.version, pd.__version__, pa.__version__, *stamps)
+    return _digest(sys.version, *stamps)
 
 
 def _digest(*texts: str) -> str:
