@@ -16,8 +16,8 @@ from analysis.study.rates import (
 )
 
 COLUMNS = (
-    "product", "operation", "laps", "units", "rework_units", "scrap_units", "lost_units",
-    "first_pass_yield",
+    "product", "operation", "laps", "batches", "units", "rework_units", "scrap_units",
+    "lost_units", "first_pass_yield",
     "first_pass_yield_low", "first_pass_yield_high", "likeness", "scrap_rate", "scrap_rate_low",
     "scrap_rate_high", "scrap_likeness", "rework_seconds", "rework_seconds_per_unit",
 )  # fmt: skip
@@ -58,22 +58,46 @@ def quality(laps: pd.DataFrame, timezone: str) -> pd.DataFrame:
 
     first-pass yield = (units - rework_units - scrap_units) / units over operation and inspection
     laps; scrap rate = lost_units / units, pieces lost in mending included; rework_seconds_per_unit
-    = seconds of the rework laps at the operation / units.
+    = seconds of the rework laps at the operation / units. An operation whose only laps are
+    mending has 0 units, its rates NaN.
     """
-    regular = laps[is_regular(laps)]
-    table = regular.groupby(KEYS, observed=True, sort=True)[list(COUNTS)].sum().reset_index()
-    table[KEYS] = table[KEYS].astype(str)
-    cell = cell_codes(regular, KEYS, table)
+    table = _with_only_mended(passes(laps[is_regular(laps)], KEYS, timezone), laps)
+    table = _with_mending(_with_losses(table, laps, timezone), laps)
+    return table[list(COLUMNS)]
+
+
+def _with_only_mended(table: pd.DataFrame, laps: pd.DataFrame) -> pd.DataFrame:
+    """The table, and a row of no pieces for each operation that has no laps but of mending."""
+    rework = laps[is_activity(laps, "rework")]
+    only = rework.loc[cell_codes(rework, KEYS, table) < 0, KEYS].astype(str).drop_duplicates()
+    if only.empty:
+        return table
+    nothing = dict.fromkeys((*COUNTS, "laps"), 0) | {"likeness": 1.0}
+    both = pd.concat([table, only.assign(**nothing)], ignore_index=True)
+    return both.sort_values(KEYS, kind="stable", ignore_index=True)
+
+
+def passes(regular: pd.DataFrame, by: list[str], timezone: str) -> pd.DataFrame:
+    """Pieces that passed, their faults and the share right first time, by the columns `by`.
+
+    regular: laps of operations and inspections, which are what pieces pass. Adds laps, units,
+    rework_units, scrap_units, first_pass_yield with its interval, likeness, batches.
+    """
+    table = regular.groupby(by, observed=True, sort=True)[list(COUNTS)].sum().reset_index()
+    named = [key for key in by if isinstance(regular[key].dtype, pd.CategoricalDtype)]
+    table[named] = table[named].astype(str)
+    cell = cell_codes(regular, by, table)
     table["laps"] = np.bincount(cell, minlength=len(table))
     units = regular["units"].to_numpy(float)
     faults = (regular["rework_units"] + regular["scrap_units"]).to_numpy(float)
-    table["likeness"] = likeness(faults, units, cell, clusters(regular, timezone), len(table))
+    batch = clusters(regular, timezone)
+    table["batches"] = ratio(faults, units, cell, batch, len(table))["clusters"]
+    table["likeness"] = likeness(faults, units, cell, batch, len(table))
     right = table["units"] - table["rework_units"] - table["scrap_units"]
     table["first_pass_yield"] = right / table["units"]
     bounds = wilson(right, table["units"], table["likeness"])
     table["first_pass_yield_low"], table["first_pass_yield_high"] = bounds
-    table = _with_mending(_with_losses(table, laps, timezone), laps)
-    return table[list(COLUMNS)]
+    return table
 
 
 def _with_losses(table: pd.DataFrame, laps: pd.DataFrame, timezone: str) -> pd.DataFrame:
@@ -96,7 +120,7 @@ def _with_mending(table: pd.DataFrame, laps: pd.DataFrame) -> pd.DataFrame:
     rework = laps[is_activity(laps, "rework")]
     place = cell_codes(rework, KEYS, table)
     seconds = np.bincount(place[place >= 0], rework["seconds"][place >= 0], len(table))
-    per_unit = seconds / table["units"]
+    per_unit = seconds / table["units"].where(table["units"] > 0)
     return table.assign(rework_seconds=seconds, rework_seconds_per_unit=per_unit)
 
 
@@ -135,8 +159,10 @@ def rolled_yield(
     The share of pieces that pass every operation first time, faults of different operations taken
     as independent (ASQ; trade). Variants with routes of their own are weighed as in `content`
     (product, variant, operation, share). good_share: the product of (1 - scrap rate) likewise.
-    Operations without laps count as faultless; products without laps have no row.
+    Operations no piece is known to have passed count as faultless; products without laps have no
+    row.
     """
+    quality = quality[quality["units"] > 0]
     first_pass = quality["units"] - quality["rework_units"] - quality["scrap_units"]
     drawn = share_draws(first_pass, quality["units"], quality["likeness"], draws, rng)
     right = _over_routes(quality["first_pass_yield"].to_numpy()[None, :], quality, content)

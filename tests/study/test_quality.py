@@ -44,6 +44,21 @@ def test_first_pass_yield_counts_pieces_mended_and_lost_once():
     assert got["rework_seconds_per_unit"] == pytest.approx(90 / 100)
 
 
+def test_mending_at_an_operation_no_piece_passed_is_listed_without_a_yield():
+    """Its yield and rates are unknown, not faultless; the rolled yield stays known."""
+    laps = laps_frame([
+        {"operation": "sew", "seconds": 50, "units": 5, "scrap_units": 1},
+        {"operation": "mending table", "seconds": 80, "units": 2, "activity": "rework"},
+    ])  # fmt: skip
+    found = study(laps)
+    only = found.quality.set_index("operation").loc["mending table"]
+    assert (only["units"], only["rework_seconds"]) == (0, 80)
+    rates = ["first_pass_yield", "first_pass_yield_low", "scrap_rate", "rework_seconds_per_unit"]
+    assert only[rates].isna().all()
+    assert found.rolled_yield["rolled_throughput_yield"].tolist() == [pytest.approx(0.8)]
+    assert found.content["rework_seconds"].sum() == pytest.approx(80 / 5 / 0.8)
+
+
 def test_rolled_throughput_yield_is_the_product_over_the_operations():
     case = CASES["rolled_yield"][0]
     laps = laps_frame([
