@@ -1,0 +1,176 @@
+"""The answer to one scenario, as the command line, the screen and the memo read it.
+
+Frozen, plain figures and texts. Money is in the shop's currency; `None` is "not known" or "does not
+happen" (a payback that never comes), never infinity or NaN. Figures of a week are averages over the
+horizon; a `Spread` is taken over the runs, each of which draws what is not known for certain anew.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+DO, DO_NOT, NOT_YET, NOTHING = "do it", "do not do it", "not yet", "changes nothing"
+MEASURED, ASSUMED, PUBLISHED, GIVEN = "measured", "assumed", "published", "given"
+
+
+@dataclass(frozen=True)
+class Spread:
+    """Mean and percentiles over the runs: in nine of ten runs it lies between p5 and p95."""
+
+    mean: float | None
+    p5: float | None
+    p50: float | None
+    p95: float | None
+
+
+@dataclass(frozen=True)
+class Situation:
+    """An average week, before or after, or the difference of the two run by run.
+
+    lead_time_hours: from the start of a batch to its end, by the clock, nights included; spread of
+    the runs' means. idle: at the bench without work. contribution: sales less material of what was
+    sold or spoiled. cash: contribution less wages, rent, upkeep and power; one-off payments are
+    not in it.
+    """
+
+    good_units_per_week: Spread
+    sold_per_week: Spread
+    lost_demand_per_week: Spread
+    lead_time_hours: Spread
+    bench_hours_per_week: Spread
+    idle_hours_per_week: Spread
+    contribution_per_week: Spread
+    cash_per_week: Spread
+
+
+@dataclass(frozen=True)
+class Money:
+    """What the change is worth, over the horizon, against going on as before.
+
+    net_present_value: all differences in cash, one-off payments included, at today's worth.
+    payback_weeks: simple (not discounted, resale left out), from the start until what came in has
+    covered what was paid, for good; a percentile is None where that run does not pay back, the
+    mean where any does not. pieces_until_paid: pieces sold until then, None likewise.
+    probability_of_gain: that the net present value is above 0.
+    break_even_demand_per_week: pieces asked for in a week, all products together in today's mix, at
+    which the mean net present value is 0; None where no demand up to `break_even_searched_to` does.
+    worth_per_week: the mean net present value spread evenly over the horizon (annuity).
+    paid_at_start: machines and fit-out, mean.
+    """
+
+    net_present_value: Spread
+    payback_weeks: Spread
+    pieces_until_paid: Spread
+    probability_of_payback: float
+    probability_of_gain: float
+    break_even_demand_per_week: float | None
+    break_even_searched_to: float
+    demand_per_week: float
+    worth_per_week: float
+    paid_at_start: float
+
+
+@dataclass(frozen=True)
+class Mover:
+    """One assumption that moves the answer (one bar of the tornado).
+
+    low, high: its likely ends, in `unit`, as text ready to read; value_at_low, value_at_high: mean
+    net present value there, all else as it comes. source: how it is known (MEASURED, ASSUMED,
+    PUBLISHED, GIVEN). turns_at: text of the value at which the net present value is 0, "" where
+    none within reach does. error: standard error of the swing, 0 where reckoned exactly.
+    operation: whose time or faults it is, "" where none: laps of it would narrow it.
+    worth_knowing: value of knowing it exactly before deciding (money; simple, linear).
+    """
+
+    name: str
+    low: str
+    high: str
+    value_at_low: float
+    value_at_high: float
+    source: str
+    turns_at: str = ""
+    error: float = 0.0
+    operation: str = ""
+    worth_knowing: float = 0.0
+
+    @property
+    def swing(self) -> float:
+        """How far it moves the net present value from end to end."""
+        return abs(self.value_at_high - self.value_at_low)
+
+
+@dataclass(frozen=True)
+class Assumption:
+    """One thing the answer rests on, in plain words, and how it is known."""
+
+    what: str
+    value: str
+    source: str
+
+
+@dataclass(frozen=True)
+class Path:
+    """Week by week (arrays of length horizon + 1, the start first): for the charts.
+
+    cumulative_*: cash so far against going on as before, not discounted, resale left out; p5, p50,
+    p95 over the runs. sold_before, sold_after, demand: mean pieces in the week (NaN at the start).
+    """
+
+    week: np.ndarray
+    cumulative_p5: np.ndarray
+    cumulative_p50: np.ndarray
+    cumulative_p95: np.ndarray
+    sold_before: np.ndarray
+    sold_after: np.ndarray
+    demand: np.ndarray
+
+
+@dataclass(frozen=True)
+class Answer:
+    """One scenario answered.
+
+    verdict: DO, DO_NOT, NOT_YET or NOTHING. headline: the verdict in one sentence a maker would
+    say. sentences: what it does, what it earns, how sure, in reading order. must_be_true: what
+    would have to be true for it to pay (or to stop paying). settle: which laps or which question
+    would settle it, "" where nothing open could turn the answer. movers: largest first.
+    net_present_values: one a run, for a histogram. stopped: fewer runs than asked, by the user.
+    """
+
+    name: str
+    currency: str
+    horizon_weeks: int
+    discount_rate_per_year: float
+    runs: int
+    seed: int
+    stopped: bool
+    baseline: Situation
+    changed: Situation
+    difference: Situation
+    money: Money
+    verdict: str
+    headline: str
+    sentences: tuple[str, ...]
+    must_be_true: tuple[str, ...]
+    settle: str
+    movers: tuple[Mover, ...]
+    assumptions: tuple[Assumption, ...]
+    cautions: tuple[str, ...]
+    path: Path
+    net_present_values: np.ndarray
+
+
+def spread(values: np.ndarray) -> Spread:
+    """The spread of one value a run; runs at infinity (it never happens) count, NaN do not.
+
+    Percentiles are order statistics of the runs ("inverted_cdf"), so that a percentile among runs
+    that never get there is None, and no figure is drawn between a number and never.
+    """
+    values = np.asarray(values, float)
+    values = values[~np.isnan(values)]
+    if not len(values):
+        return Spread(None, None, None, None)
+    ends = np.quantile(values, [0.05, 0.5, 0.95], method="inverted_cdf")
+    mean = values.mean() if np.isfinite(values).all() else np.inf
+    return Spread(*(float(v) if np.isfinite(v) else None for v in (mean, *ends)))
