@@ -1,6 +1,13 @@
 """What every test shares: a store of its own, and never the user's."""
 
+import os
+from itertools import count
+
 import pytest
+
+from tests import postgres
+
+_shops = count(1)
 
 
 @pytest.fixture(autouse=True)
@@ -10,3 +17,20 @@ def own_store(tmp_path, monkeypatch):
     monkeypatch.setenv("WORKSHOP_STORE", url)
     monkeypatch.setenv("WORKSHOP_DEMO_FOLDER", str(tmp_path / "demo"))
     return url
+
+
+@pytest.fixture(scope="session")
+def postgres_server():
+    """The address of a PostgreSQL server that runs while the tests do; .ci/run requires it."""
+    if postgres.programs() is None:
+        if os.environ.get("CI"):
+            pytest.fail("PostgreSQL is not installed: apt-get install postgresql")
+        pytest.skip("PostgreSQL is not installed (apt install postgresql)")
+    with postgres.server() as url:
+        yield url
+
+
+@pytest.fixture
+def postgres_url(postgres_server):
+    """The address of a shop of this test's own on the server."""
+    return f"{postgres_server}&shop=shop_{next(_shops)}"

@@ -1,4 +1,8 @@
-"""Opening the database: where it is, how safely it writes, and its errors in plain words."""
+"""Opening the database: where it is, how safely it writes, and its errors in plain words.
+
+One workshop keeps its store in a SQLite file. A group of workshops may share a PostgreSQL server,
+each with tables of its own in a schema: `postgresql+psycopg://me@host/workshops?shop=garage`.
+"""
 
 import os
 import re
@@ -20,7 +24,13 @@ REMEDIES = (  # what the driver says, what it means, what to do
     ("malformed", "is damaged", "put it aside and bring back the latest backup"),
     ("not a database", "is not a store", "name another file, or put this one aside"),
     ("unable to open", "cannot be opened", "check that its folder exists and can be written"),
+    ("permission denied", "is closed to this user", "have its keeper grant what is missing"),
+    ("authentication failed", "refuses this user or password", "check both in its address"),
+    ("does not exist", "is not there", "have it made on the server first, or check its address"),
+    ("connection", "does not answer", "start the database server, or check the address"),
 )
+SHOP_NAME = re.compile(r"[A-Za-z][A-Za-z0-9_]{0,40}")  # a schema's name that needs no quotes
+WRITERS = 0x73686F70  # the advisory lock that PostgreSQL's writers of one shop take in turn
 
 
 def default_url() -> str:
@@ -56,6 +66,8 @@ def open_engine(url: str | None, create: bool = True) -> sa.Engine:
     if parsed.get_backend_name() == "sqlite":
         sa.event.listen(engine, "connect", _set_up_sqlite)
         sa.event.listen(engine, "begin", _begin_sqlite)
+    else:
+        sa.event.listen(engine, "begin", _begin_on_server)
     return engine
 
 
@@ -69,7 +81,23 @@ def store_file(url: str | None) -> Path | None:
 
 def _parsed(url: str) -> sa.URL:
     """The address; a plain path is taken as it stands, since a ? in it begins no options."""
-    return sa.make_url(url) if "://" in url else sa.URL.create("sqlite", database=url)
+    if "://" not in url:
+        return sa.URL.create("sqlite", database=url)
+    parsed = sa.make_url(url)
+    shop = parsed.query.get("shop")
+    if shop is None or parsed.get_backend_name() == "sqlite":
+        return parsed
+    if not isinstance(shop, str) or not SHOP_NAME.fullmatch(shop):
+        raise ValueError(f"shop={shop!r} is no name of letters, digits and _, 41 at most")
+    # PostgreSQL then looks for tables in this schema only, so no statement can reach another's.
+    options = {"options": f"-csearch_path={shop.lower()}"}
+    return parsed.difference_update_query(["shop"]).update_query_dict(options)
+
+
+def shop_schema(engine: sa.Engine) -> str | None:
+    """The schema of this shop's tables on a server, None where the address names no shop."""
+    options = engine.url.query.get("options", "")
+    return options.partition("-csearch_path=")[2] or None if isinstance(options, str) else None
 
 
 def masked(text: str) -> str:
@@ -111,6 +139,19 @@ def _begin_sqlite(connection: sa.Connection) -> None:
     connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
 
 
+def _begin_on_server(connection: sa.Connection) -> None:
+    """Writers of one shop take turns, as SQLite's do, so that what one has looked up still holds
+    when it writes and changes are numbered in the order in which they are kept. Readers see the
+    state at their first statement throughout.
+    """
+    if connection.get_execution_options().get("writes"):
+        connection.exec_driver_sql(
+            f"SELECT pg_advisory_xact_lock({WRITERS}, hashtext(current_schema()))"
+        )
+    else:
+        connection.exec_driver_sql("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ")
+
+
 @contextmanager
 def reading(engine: sa.Engine) -> Iterator[sa.Connection]:
     """A connection that sees one state of the store, for as long as it is open."""
@@ -137,15 +178,22 @@ def plain_errors(engine: sa.Engine) -> Iterator[None]:
         yield
     except (sa.exc.DBAPIError, driver.Error) as error:
         cause = getattr(error, "orig", error)
-        if isinstance(cause, driver.IntegrityError | driver.ProgrammingError):
+        ours = isinstance(cause, driver.IntegrityError | driver.ProgrammingError)
+        if ours and "permission denied" not in str(cause):
             raise  # a mistake of ours, not of the place
         raise problem(engine, cause) from error
+
+
+def place(engine: sa.Engine) -> str:
+    """Where a store is, for people: its file, or its address without the password."""
+    url = engine.url
+    return url.database if url.get_backend_name() == "sqlite" else url.render_as_string()
 
 
 def problem(engine: sa.Engine, error: Exception) -> StoreProblem:
     """The driver's error as one sentence a user can act on."""
     said = str(error).lower()
-    where = engine.url.database or engine.url.render_as_string()
+    where = place(engine)
     for words, meaning, remedy in REMEDIES:
         if words in said:
             return StoreProblem(f"The store {where} {meaning}; {remedy}. Nothing was changed.")

@@ -5,7 +5,7 @@ from pathlib import Path
 import sqlalchemy as sa
 
 from analysis.problems import StoreProblem
-from analysis.store.connection import reading, writing
+from analysis.store.connection import place, reading, shop_schema, writing
 
 VERSION = "0005"
 MIGRATIONS = Path(__file__).parent / "migrations"
@@ -26,7 +26,7 @@ def bring_up_to_date(engine: sa.Engine, version: str = VERSION) -> None:
         return
     if found is not None and found > version:
         raise StoreProblem(
-            f"The store {engine.url.database} was written by a newer version of "
+            f"The store {place(engine)} was written by a newer version of "
             "this program; install that version, or name another store."
         )
     _migrate(engine, version)
@@ -39,5 +39,7 @@ def _migrate(engine: sa.Engine, version: str) -> None:
     config = Config()
     config.set_main_option("script_location", str(MIGRATIONS).replace("%", "%%"))
     with writing(engine) as connection:
+        if schema := shop_schema(engine):
+            connection.execute(sa.schema.CreateSchema(schema, if_not_exists=True))
         config.attributes["connection"] = connection
         command.upgrade(config, version)

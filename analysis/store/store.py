@@ -21,7 +21,7 @@ from analysis.records.laps import LapsFile
 from analysis.records.routing import write_routing
 from analysis.records.shop import Shop, shop_toml
 from analysis.store import changes, documents, laps, stock, totals
-from analysis.store.connection import no_store, open_engine, reading, writing
+from analysis.store.connection import no_store, open_engine, place, reading, writing
 from analysis.store.laps import ImportReport, Progress
 from analysis.store.schema import bring_up_to_date, version_of
 
@@ -45,7 +45,7 @@ def open_store(
     engine = open_engine(url, create)
     if not create and version_of(engine) is None:
         engine.dispose()
-        raise no_store(engine.url.database or engine.url.render_as_string())
+        raise no_store(place(engine))
     bring_up_to_date(engine)
     return Store(engine, clock)
 
@@ -63,7 +63,7 @@ class Store:
     @property
     def place(self) -> str:
         """Where the store is, for people."""
-        return self.engine.url.database or self.engine.url.render_as_string()
+        return place(self.engine)
 
     def close(self) -> None:
         """Let go of the file."""

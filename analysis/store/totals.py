@@ -112,7 +112,8 @@ def _in_seconds(frame: pd.DataFrame) -> pd.DataFrame:
 
 def lap_count(connection: sa.Connection) -> int:
     """How many laps count now."""
-    return connection.scalar(sa.select(sa.func.sum(tables.day_total.c.laps))) or 0
+    # PostgreSQL adds whole numbers up to a decimal
+    return int(connection.scalar(sa.select(sa.func.sum(tables.day_total.c.laps))) or 0)
 
 
 def names(connection: sa.Connection, column: str) -> list[str]:

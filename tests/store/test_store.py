@@ -48,10 +48,18 @@ def laps_file(count=60, seed=1, prefix="lap", name="laps.csv", start="2026-03-02
     return dataclasses.replace(check_laps(rows, name), name=name)
 
 
+@pytest.fixture(params=["sqlite", "postgresql"])
+def url(request, tmp_path):
+    """Where the store of a test is: the same is asked of both databases."""
+    if request.param == "postgresql":
+        return request.getfixturevalue("postgres_url")
+    return str(tmp_path / "deep" / "workshop.sqlite")
+
+
 @pytest.fixture
-def store(tmp_path):
+def store(url):
     moments = iter(range(1_770_000_000_000_000, 1_780_000_000_000_000, 1_000_000))
-    store = open_store(str(tmp_path / "deep" / "workshop.sqlite"), lambda: next(moments))
+    store = open_store(url, lambda: next(moments))
     yield store
     check_totals(store)
     store.close()
@@ -463,6 +471,7 @@ def test_a_password_in_the_stores_address_is_never_repeated(place):
         assert "cret" not in str(said.value) and "me:***@" in str(said.value)
 
 
+@pytest.mark.parametrize("url", ["sqlite"], indirect=True)
 def test_a_file_that_is_written_anew_is_whole_or_as_it_was(store, tmp_path, monkeypatch):
     store.import_laps(laps_file(5))
     target = tmp_path / "out.csv"
@@ -517,6 +526,7 @@ def test_a_store_that_can_only_be_read_is_said_to_be_so(tmp_path, monkeypatch):
     store.close()
 
 
+@pytest.mark.parametrize("url", ["sqlite"], indirect=True)
 def test_a_full_disk_leaves_the_store_as_it_was(store):
     store.import_laps(laps_file(50))
     before = store.laps()
@@ -531,6 +541,7 @@ def test_a_full_disk_leaves_the_store_as_it_was(store):
     pd.testing.assert_frame_equal(store.laps(), before)
 
 
+@pytest.mark.parametrize("url", ["sqlite"], indirect=True)
 def test_a_store_held_by_another_program_is_said_to_be_in_use(store, monkeypatch):
     monkeypatch.setattr("analysis.store.connection.BUSY_SECONDS", 0)
     other = sqlite3.connect(store.place, isolation_level=None)
