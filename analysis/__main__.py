@@ -10,8 +10,10 @@ import os
 import sys
 import time
 from collections.abc import Sequence
+from datetime import datetime
+from pathlib import Path
 
-from analysis.problems import BadInput, Problem
+from analysis.problems import BadInput, NotFound, Problem
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -71,6 +73,17 @@ def _parser() -> argparse.ArgumentParser:
     verb = _verb(verbs, "export", _export, "write the store's laps to a file")
     verb.add_argument("--store", metavar="URL", help="default: WORKSHOP_STORE, or your data folder")
     verb.add_argument("-o", "--output", metavar="FILE.csv", required=True)
+
+    verb = _verb(verbs, "copy", _copy, "copy a whole store into an empty one, and prove it")
+    verb.add_argument("--store", metavar="URL", help="default: WORKSHOP_STORE, or your data folder")
+    verb.add_argument("--to", metavar="URL", required=True, help="a file, or a database server's")
+
+    verb = _verb(verbs, "backup", _backup, "back the store up now, and list the backups there are")
+    verb.add_argument("--store", metavar="URL", help="default: WORKSHOP_STORE, or your data folder")
+
+    verb = _verb(verbs, "restore", _restore, "bring a backup back; what was there is put aside")
+    verb.add_argument("day", metavar="YYYY-MM-DD", nargs="?", help="default: the newest backup")
+    verb.add_argument("--store", metavar="URL", help="default: WORKSHOP_STORE, or your data folder")
     return parser
 
 
@@ -183,6 +196,61 @@ def _export(options):
     written = store.export_laps(options.output)
     answer = {"laps": written, "file": options.output}
     return answer, lambda answer: f"{answer['laps']} laps written to {answer['file']}"
+
+
+def _copy(options):
+    from analysis.store.moving import copy_store
+    from analysis.store.store import open_store
+
+    source, target = open_store(options.store, create=False), open_store(options.to)
+    copied = [dataclasses.asdict(table) for table in copy_store(source, target, _counting)]
+    lines = [f"{one['rows']:>9} rows  {one['checksum']}  {one['table']}" for one in copied]
+    same = f"{source.place} is now in {target.place} too; read back and compared:"
+    answer = {"from": source.place, "to": target.place, "tables": copied}
+    return answer, lambda _: "\n".join([same, *lines])
+
+
+def _counting(done: int, total: int) -> None:
+    """Progress on one line, for somebody who watches."""
+    if sys.stderr.isatty():
+        end = "\n" if done == total else ""
+        print(f"\r{done:,} of {total:,} rows", end=end, file=sys.stderr, flush=True)
+
+
+def _backup(options):
+    from analysis.store.backup import back_up, backups
+
+    store = _store_file(options.store)
+    back_up(store, datetime.now().astimezone().date())
+    found = [{"day": str(one.day), "file": str(one.path), "bytes": one.bytes}
+             for one in backups(store)]  # fmt: skip
+    lines = [f"{one['day']}  {one['bytes'] / 1e6:8.1f} MB  {one['file']}" for one in found]
+    return {"store": str(store), "backups": found}, lambda _: "\n".join(lines)
+
+
+def _restore(options):
+    from analysis.store.backup import backups, restore
+
+    store = _store_file(options.store)
+    found = {str(one.day): one for one in backups(store)}
+    if not found:
+        raise NotFound(f"There is no backup of {store} to bring back.")
+    backup = found.get(options.day or max(found))
+    if backup is None:
+        raise NotFound(f"There is no backup of {options.day}; there is {', '.join(sorted(found))}.")
+    aside = restore(store, backup, time.strftime("%Y-%m-%d %H%M%S"))
+    answer = {"store": str(store), "backup": str(backup.path), "put_aside": aside and str(aside)}
+    kept = f"; what was there is now {aside}" if aside else ""
+    return answer, lambda _: f"{store} is as it was on {backup.day}{kept}."
+
+
+def _store_file(url: str | None) -> Path:
+    from analysis.store.connection import store_file
+
+    file = store_file(url)
+    if file is None:
+        raise NotFound("Backups are made of a store in a file; a server's keeper backs up its own.")
+    return file
 
 
 if __name__ == "__main__":

@@ -173,3 +173,24 @@ def test_a_refused_import_leaves_the_store_as_it_was(tmp_path):
     run("import", SAMPLES / "messy_laps.csv", *store, status=2)
     run("export", *store, "-o", tmp_path / "out.csv")
     assert len((tmp_path / "out.csv").read_text().strip().splitlines()) == 1
+
+
+def test_a_backup_is_made_listed_and_brought_back(own_store, tmp_path):
+    run("import", SAMPLES / "laps.csv")
+    (backup,) = json.loads(run("backup", "--json").stdout)["backups"]
+    assert backup["bytes"] > 100_000 and backup["day"] in run("backup").stdout
+    file = Path(own_store.removeprefix("sqlite:///"))
+    file.write_bytes(b"spilled tea" * 1000)
+    assert "is not a store" in run("export", "-o", tmp_path / "out.csv", status=2).stderr
+    assert "no backup of 1999-01-01" in run("restore", "1999-01-01", status=2).stderr
+    answer = json.loads(run("restore", "--json").stdout)
+    assert Path(answer["put_aside"]).read_bytes() == b"spilled tea" * 1000
+    assert json.loads(run("export", "-o", tmp_path / "out.csv", "--json").stdout)["laps"] == 6361
+
+
+def test_a_store_is_copied_to_a_server_and_proved(own_store, postgres_url):
+    run("import", SAMPLES / "laps.csv")
+    answer = json.loads(run("copy", "--to", postgres_url, "--json").stdout)
+    assert {table["table"]: table["rows"] for table in answer["tables"]}["lap"] == 6361
+    assert "not empty" in run("copy", "--to", postgres_url, status=2).stderr
+    assert "a server's keeper" in run("backup", "--store", postgres_url, status=2).stderr
