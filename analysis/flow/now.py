@@ -89,15 +89,27 @@ def what_now(
     return Now(following, _waiting(rest, now), tuple(left_out), _moment(now, end))
 
 
-def _own_laps(laps: pd.DataFrame, batch: str, product: str) -> pd.DataFrame:
-    return laps[(laps["batch"].astype(str) == batch) & (laps["product"].astype(str) == product)]
+def _own_laps(work: Work, laps: pd.DataFrame, names: Sequence[str], place: int) -> pd.DataFrame:
+    """The laps of one of the batches. Where a number covers several variants, a lap that names
+    none of them counts for the first."""
+    batch = work.batches[place]
+    named = [
+        other.variant
+        for name, other in zip(names, work.batches, strict=True)
+        if (name, other.product) == (names[place], batch.product)
+    ]
+    own = laps["batch"].astype(str).eq(names[place]) & laps["product"].astype(str).eq(batch.product)
+    if len(named) > 1:
+        variant = laps["variant"].astype(str)
+        stray = ~variant.isin(named) if batch.variant == named[0] else False
+        own &= variant.eq(batch.variant) | stray
+    return laps[own]
 
 
 def _begun(work: Work, laps: pd.DataFrame, names: Sequence[str], now: datetime) -> Begun:
     """Pieces and setups done, in ticks before now."""
     left: list[tuple[int, ...]] = []
-    rows = [_own_laps(laps, name, batch.product)
-            for name, batch in zip(names, work.batches, strict=True)]  # fmt: skip
+    rows = [_own_laps(work, laps, names, place) for place in range(len(names))]
     for operation in work.operations:
         own = rows[operation.batch]
         done = own[own["operation"].eq(operation.name) & own["activity"].isin(WORKED)]
@@ -133,8 +145,7 @@ def _ticks_before(now: datetime, started_at, seconds: float) -> int:
 def _less_lost(work: Work, laps: pd.DataFrame, names: Sequence[str]) -> Work:
     """Batches without the pieces lost on the way."""
     lost = [
-        int(_own_laps(laps, name, batch.product)["scrap_units"].sum())
-        for name, batch in zip(names, work.batches, strict=True)
+        int(_own_laps(work, laps, names, place)["scrap_units"].sum()) for place in range(len(names))
     ]
     operations = tuple(replace(o, units=max(o.units - lost[o.batch], 0)) for o in work.operations)
     return replace(work, operations=operations)

@@ -1,0 +1,168 @@
+"""By hand: a plan's runs moved earlier or later, and the plan timed anew as it then stands.
+
+A run is what one worker does in a row on one operation, its setup included: what a maker moves on
+the card. Nothing is searched here: everybody does their runs in the order given, each as early as
+pieces, setups, stations, racks and working hours allow.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+from analysis.flow.dispatch import Rule, Stuck, _Dispatch, overruns
+from analysis.flow.plan import Block, Plan, Step, make_plan
+from analysis.flow.work import TICKS, Work
+
+
+@dataclass(frozen=True)
+class Run:
+    """Steps of one worker on one operation with no other work between; seconds from the start.
+
+    steps: setups and operations in turn, changes of task left out; a break or the night may part
+    them.
+    """
+
+    worker: str
+    operation: str
+    steps: tuple[Step, ...]
+
+    @property
+    def units(self) -> int:
+        return sum(step.units for step in self.steps)
+
+    @property
+    def start_seconds(self) -> float:
+        return self.steps[0].start_seconds
+
+    @property
+    def end_seconds(self) -> float:
+        return self.steps[-1].end_seconds
+
+    @property
+    def attended_seconds(self) -> float:
+        return sum(step.end_seconds - step.start_seconds for step in self.steps)
+
+
+def runs(plan: Plan) -> tuple[Run, ...]:
+    """The plan as runs, in the order in which they begin: as many as `plan.blocks` counts."""
+    found = []
+    for worker in plan.workers:
+        own: list[Step] = []
+        for step in plan.steps:
+            if step.worker != worker or step.activity == "change":
+                continue
+            if own and own[-1].operation != step.operation:
+                found.append(Run(worker, own[0].operation, tuple(own)))
+                own = []
+            own.append(step)
+        if own:
+            found.append(Run(worker, own[0].operation, tuple(own)))
+    return tuple(sorted(found, key=lambda run: (run.start_seconds, run.worker)))
+
+
+def moved(listed: Sequence[Run], place: int, by: int) -> tuple[Run, ...] | None:
+    """The runs with the one at `place` before (-1) or behind (1) its worker's neighbouring run;
+    None where there is no neighbour."""
+    own = [i for i, run in enumerate(listed) if run.worker == listed[place].worker]
+    position = own.index(place) + by
+    if not 0 <= position < len(own):
+        return None
+    changed = list(listed)
+    other = own[position]
+    changed[place], changed[other] = changed[other], changed[place]
+    return tuple(changed)
+
+
+def timed(work: Work, listed: Sequence[Run], like: Plan) -> Plan | None:
+    """The plan in which everybody does their runs in this order; None where it cannot be done
+    (a piece would be taken up before what it must follow, or wait longer than it may).
+
+    like: the plan the runs were taken from, whose bound and yardstick hold here, too.
+    """
+    try:
+        blocks = _Retimed(work).by_rows(_rows(work, listed))
+    except Stuck:
+        return None
+    if overruns(work, blocks):
+        return None
+    bound, as_listed = round(like.lower_bound_seconds * TICKS), round(like.as_listed_seconds * TICKS)
+    plan = make_plan(work, blocks, bound, as_listed, as_listed_possible=like.as_listed_possible)
+    return replace(plan, optimal=False)
+
+
+def _rows(work: Work, listed: Sequence[Run]) -> list[list[Block]]:
+    """Each worker's blocks in turn, without times."""
+    operations = {(o.batch, o.name): i for i, o in enumerate(work.operations)}
+    setups = {s.name: i for i, s in enumerate(work.setups)}
+    rows: list[list[Block]] = [[] for _ in work.workers]
+    for run in listed:
+        worker, before = work.workers.index(run.worker), None
+        for step in run.steps:
+            if step.activity == "setup":
+                rows[worker].append(Block(0, 0, worker, setups[step.operation], 0))
+                continue
+            index, units = operations[step.batch, step.operation], step.units
+            if before and _same_filling(work, index, before, step):
+                units += rows[worker].pop().units
+            rows[worker].append(Block(0, 0, worker, index, units))
+            before = step
+    return rows
+
+
+def _same_filling(work: Work, index: int, before: Step, step: Step) -> bool:
+    """Whether a break only parted pieces that lie in a press together."""
+    own = work.operations[index]
+    again = before.end_seconds + own.wait / TICKS
+    return bool(own.holds) and before.batch == step.batch and step.start_seconds < again
+
+
+class _Retimed(_Dispatch):
+    """Dispatching in which everybody's next task is given, and only its time is not."""
+
+    def __init__(self, work: Work):
+        super().__init__(work, Rule(((0.0,),) * len(work.operations), ()), in_turn=False)
+        self.group = list(self.group)
+
+    def by_rows(self, rows: list[list[Block]]) -> list[Block]:
+        """The blocks with their times; raises Stuck where the next task of nobody can begin."""
+        rows = [list(row) for row in rows]
+        while any(rows):
+            begins = [
+                (start, worker)
+                for worker, row in enumerate(rows)
+                if row and (start := self._begins(worker, row[0])) is not None
+            ]
+            if not begins:
+                raise Stuck
+            start, worker = min(begins)
+            self._take(worker, rows[worker], start)
+        return self.blocks
+
+    def _begins(self, worker: int, block: Block) -> int | None:
+        """The earliest start of the next go of a block; None while its pieces are not there."""
+        own = (self.work.setups if block.is_setup else self.operations)[block.index]
+        last, now = self.last[worker], self.free[worker]
+        lost = self.work.change_ticks(*last, own.task, own.station) if last is not None else 0
+        if block.is_setup:
+            free = self.station_free[own.station] if own.station >= 0 else 0
+            return self._in_hours(max(now + lost, free), lost, own.duration)
+        if own.holds:
+            self.group[block.index] = block.units
+        return self._earliest(block.index, now, lost)
+
+    def _take(self, worker: int, row: list[Block], start: int) -> None:
+        block = row[0]
+        if block.is_setup:
+            number = block.index
+            using = next(i for i, o in enumerate(self.operations) if o.setup == number)
+            self._set_up(worker, using, start)
+            row.pop(0)
+            return
+        pieces = min(self._size(block.index), block.units)
+        before = self.taken[block.index]
+        self._go(worker, block.index, start)
+        left = block.units - max(self.taken[block.index] - before, pieces)
+        row[0] = Block(0, 0, worker, block.index, left)
+        if left <= 0:
+            row.pop(0)
