@@ -347,7 +347,7 @@ def _machine(reader: "_Reader", path: tuple[str, ...], table: dict) -> Equipment
         name=reader.text(path, table, "name", " and ".join(operations) or "equipment"),
         time_factor=reader.estimate(path, table, "time_factor", 0.001, 100, None),
         seconds=reader.estimate(path, table, "seconds", 0.01, 86400, None),
-        attended_share=reader.estimate(path, table, "attended_share", 0, 1, 1.0),
+        attended_share=reader.estimate(path, table, "attended_share", 0.01, 1, 1.0),
         pieces_at_once=reader.whole(path, table, "pieces_at_once", 1, 1_000_000, None),
         setup_seconds=reader.estimate(path, table, "setup_seconds", 0, 86400, None),
         price=reader.money(path, table, "price"),
@@ -522,6 +522,8 @@ class _Reader(Reader):
             self.fault(path + (key,), _out_of_bounds(min(ends), least), _shown(value), remedy)
         elif ends[0] > ends[1]:
             self.fault(path + (key,), "is a range that falls", _shown(value), "low first")
+        elif key == "setup_seconds" and ends[0] == 0 < ends[1]:
+            self.fault(path + (key,), "is a range from 0", _shown(value), "give a low above 0")
         else:
             return Estimate(float(ends[0]), float(ends[1]))
         return sure(max(default or 0.0, least))
