@@ -1,54 +1,229 @@
 """The pace with the least cost per good piece, and the time below which haste costs more than it
 saves.
 
-At pace x (log of seconds over expected) a piece takes s e^x seconds and is spoiled with the chance
-p(x) of its operation's curve; of the spoiled a share q is lost, the others are mended in r seconds:
-    cost per good piece = (V + w (s e^x + p (1 - q) r)) / (1 - p q) - V
-w the wage of a second, V what a piece is worth when it comes here (work so far, and material). The
-least is sought over the paces seen, never beyond.
+Aimed at a pace d slower (log of seconds) than now, pieces scatter about it as they do about the
+usual one, so that the chance of a fault is the mean of the operation's curve over that scatter:
+    p(d) = mean over x of chance(x + d),
+and with s the seconds of a piece now, w the wage of a second, q the share of the spoiled that is
+lost, r the seconds that mending takes and V what a piece is worth when it comes here (work so far,
+and material),
+    cost of a good piece here = (V + w (s e^d + p (1 - q) r)) / (1 - p q) - V.
+The least is sought over the paces seen, never beyond. That a pace chosen on purpose spoils as one
+that came about by itself is taken from the laps, not proven by them: half a batch each way is the
+proof (trial.py).
 """
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import numpy as np
 import pandas as pd
 
+from analysis.study.cost_of_quality import seconds_to_mend, tallied
+from analysis.study.logistic import chance
 from analysis.study.spoilage import Spoilage
 
+if TYPE_CHECKING:
+    from analysis.study.summary import Study
+
+KEYS = ["product", "operation"]
+STEPS = 61  # paces tried between the fastest and the slowest seen
+RUSHED_CERTAINTY = 0.05  # of the best pace being faster still, where a piece is called rushed
 STAKE_COLUMNS = (
-    "product", "operation", "seconds", "wage_per_hour", "rework_seconds", "value_before", "in_money",
+    "product", "operation", "seconds", "wage_per_hour", "rework_seconds", "value_before",
+    "in_money",
 )  # fmt: skip
 BEST_COLUMNS = (
     "product", "operation", "usual_seconds", "best_seconds", "best_low", "best_high",
-    "fastest_seconds", "slowest_seconds", "cost_now", "cost_best", "saved", "saved_low",
-    "saved_high", "saved_per_100", "in_money", "laps_more", "verdict", "note",
+    "fastest_seconds", "slowest_seconds", "chance_now", "chance_best", "cost_now", "cost_best",
+    "saved", "saved_low", "saved_high", "in_money", "laps_more", "verdict", "note",
+)  # fmt: skip
+COST_COLUMNS = (
+    "seconds", "chance", "chance_low", "chance_high", "cost", "cost_low", "cost_high", "seen",
 )  # fmt: skip
 RUSHED_COLUMNS = ("worker", "product", "operation", "rushed_below_seconds")
+TELLING = ("haste spoils", "slowness spoils")
 
 
-def stakes(study) -> pd.DataFrame:
-    """STAKE_COLUMNS of every product and operation of a Study; in_money False where a wage or a
-    material cost is not given: costs are then in seconds of work."""
-    raise NotImplementedError
+def stakes(study: Study, routing: pd.DataFrame | None) -> pd.DataFrame:
+    """What hangs on a fault made at an operation: STAKE_COLUMNS, a row each product and operation
+    where a piece was spoiled.
+
+    seconds: of a piece now, at the bench, workers weighted by what they made; rework_seconds: to
+    mend one, 0 where no mending was ever timed; value_before: work in a piece that comes here, and
+    its material. Where a wage or a material cost is not given in_money is False, and costs are in
+    seconds of work: a wage of one a second, material left out.
+    """
+    tally = tallied(study, routing)
+    cells = tally.cells.assign(rework_seconds=np.nan_to_num(seconds_to_mend(tally)[0]))
+    own = cells[(cells["cause_operation"] == "") | (cells["cause_operation"] == cells["operation"])]
+    columns = ["work_seconds", "work_pay", "material", "pay_rate", "rework_seconds"]
+    table = own.groupby(KEYS)[columns].mean().reset_index()
+    table = table.merge(_present(study.learning.cells), on=KEYS)
+    table["in_money"] = table[["work_pay", "material", "pay_rate"]].notna().all(axis=1)
+    wage = np.where(table["in_money"], table["pay_rate"], 1.0)
+    worth = np.where(
+        table["in_money"], table["work_pay"] + table["material"], table["work_seconds"]
+    )
+    table["value_before"] = np.maximum(worth - wage * table["seconds"], 0.0)
+    table["wage_per_hour"] = 3600 * wage
+    return table[list(STAKE_COLUMNS)]
+
+
+def _present(cells: pd.DataFrame) -> pd.DataFrame:
+    """Present seconds of a piece by product and operation, workers weighted by pieces made."""
+    weighed = cells.assign(total=cells["present_seconds"] * cells["pieces_made"])
+    sums = weighed.groupby(KEYS)[["total", "pieces_made"]].sum()
+    return (sums["total"] / sums["pieces_made"]).rename("seconds").reset_index()
 
 
 def best_paces(found: Spoilage, at_stake: pd.DataFrame) -> pd.DataFrame:
-    """BEST_COLUMNS, a row a product and operation with a curve; cost in money (or seconds of work)
-    per good piece at this operation. verdict: "slower", "faster", "as now", "cannot tell"."""
-    raise NotImplementedError
+    """The cheapest pace of every product and operation at stake: BEST_COLUMNS, the most to be
+    saved first.
+
+    Seconds are per piece as timed at the bench; cost, saved: per good piece at this operation, in
+    money, or in seconds of work where in_money is False; intervals 95 %, from joint draws of
+    intercept and slope. verdict: "slower", "faster" (the whole interval on that side of now, and
+    something is surely saved), "as now", "cannot tell" (no effect of pace shows: the figures are
+    then NaN). Faults that are found later, in another operation, are not in it: see care.py.
+    """
+    rows = [_best_row(found, row) for row in at_stake.itertuples()]
+    table = pd.DataFrame(rows, columns=list(BEST_COLUMNS))
+    return table.sort_values("saved", ascending=False, kind="stable", ignore_index=True)
 
 
-def cost_at(found: Spoilage, at_stake: pd.DataFrame, product: str, operation: str,
-            seconds) -> pd.DataFrame:  # fmt: skip
-    """For the "try it" slider: seconds, chance, chance_low, chance_high, cost, cost_low, cost_high
-    per good piece at these seconds per piece."""
-    raise NotImplementedError
+def _best_row(found: Spoilage, stake) -> dict:
+    at, curve = _curve(found, stake.operation)
+    row = {"product": stake.product, "operation": stake.operation, "in_money": stake.in_money}
+    row |= {"usual_seconds": stake.seconds}
+    if curve is None:
+        note = "No fault made here has pieces just before it to judge by."
+        return row | {"verdict": "cannot tell", "note": note}
+    row |= {"laps_more": curve.laps_more}
+    if curve.verdict not in TELLING:
+        return row | {"verdict": "cannot tell", "note": curve.note}
+    slower = _paces_tried(curve)
+    spoiled = _spoiled(found, at, slower)
+    cost = _cost(stake, curve.scrap_share, slower, spoiled)
+    now = _cost(stake, curve.scrap_share, np.zeros(1), _spoiled(found, at, np.zeros(1)))
+    best = int(cost.mean(axis=0).argmin())
+    low, high = np.quantile(slower[cost.argmin(axis=1)], [0.025, 0.975])
+    saved = now[:, 0] - cost[:, best]
+    pace = {
+        "best_seconds": slower[best], "best_low": min(low, slower[best]),
+        "best_high": max(high, slower[best]), "fastest_seconds": slower[0],
+        "slowest_seconds": slower[-1],
+    }  # fmt: skip
+    row |= {name: stake.seconds * np.exp(value) for name, value in pace.items()}
+    row |= {
+        "chance_now": _spoiled(found, at, np.zeros(1)).mean(),
+        "chance_best": spoiled[:, best].mean(),
+        "cost_now": now.mean(), "cost_best": cost[:, best].mean(), "saved": saved.mean(),
+    }  # fmt: skip
+    row["saved_low"], row["saved_high"] = np.quantile(saved, [0.025, 0.975])
+    surely = row["saved_low"] > 0
+    row["verdict"] = (
+        "slower" if surely and low > 0 else "faster" if surely and high < 0 else "as now"
+    )
+    return row | {"note": _note(row, curve)}
+
+
+def _note(row: dict, curve) -> str:
+    low, high = round(row["best_low"]), round(row["best_high"])
+    said = f"About {low} s" if low == high else f"About {low} to {high} s"
+    parts = [f"{said} a piece costs least, against {round(row['usual_seconds'])} s now."]
+    if row["verdict"] == "as now":
+        parts.append("What that would save is too little to be sure of.")
+    if row["best_seconds"] == row["fastest_seconds"]:
+        parts.append("It is the fastest pace seen: faster was never tried.")
+    if row["best_seconds"] == row["slowest_seconds"]:
+        parts.append("It is the slowest pace seen: slower was never tried.")
+    if row["verdict"] == "faster":
+        parts.append("Faults found later are not counted in it.")
+    if curve.differs:
+        parts.append(f"Something else that differs by {curve.differs} may be behind it.")
+    return " ".join(parts)
+
+
+def cost_at(
+    found: Spoilage, at_stake: pd.DataFrame, product: str, operation: str, seconds
+) -> pd.DataFrame:
+    """What pieces cost here at these seconds a piece: COST_COLUMNS, a row for each of `seconds`.
+
+    cost as in `best_paces`; seen: within the paces there are laps of; beyond, the curve is drawn
+    on. No rows where the operation has no curve, or no fault of the product was made in it.
+    """
+    stake = at_stake[(at_stake["product"] == product) & (at_stake["operation"] == operation)]
+    at, curve = _curve(found, operation)
+    seconds = np.atleast_1d(np.asarray(seconds, float))
+    if curve is None or stake.empty:
+        return pd.DataFrame(columns=list(COST_COLUMNS))
+    stake = next(stake.itertuples())
+    slower = np.log(seconds / stake.seconds)
+    spoiled = _spoiled(found, at, slower)
+    cost = _cost(stake, curve.scrap_share, slower, spoiled)
+    tried = _paces_tried(curve)
+    table = {"seconds": seconds, "seen": (slower >= tried[0]) & (slower <= tried[-1])}
+    for name, drawn in (("chance", spoiled), ("cost", cost)):
+        table[name] = drawn.mean(axis=0)
+        table[f"{name}_low"], table[f"{name}_high"] = np.quantile(drawn, [0.025, 0.975], axis=0)
+    return pd.DataFrame(table, columns=list(COST_COLUMNS))
 
 
 def rushed_below_seconds(
     found: Spoilage, at_stake: pd.DataFrame, cells: pd.DataFrame
 ) -> pd.DataFrame:
-    """RUSHED_COLUMNS for every worker, product and operation of `learning.cells`: the seconds per
-    piece under which this shop's own spoilage costs more than is saved, with 95 % certainty; NaN
-    where the data cannot tell."""
-    raise NotImplementedError
+    """RUSHED_COLUMNS for every worker, product and operation of `learning.cells`.
+
+    Seconds per piece below which this shop's own spoilage costs more than the time saved: the pace
+    that the cheapest one is slower than with 95 % certainty, at each worker's own present time.
+    NaN where the data cannot tell, or where the fastest pace seen may be the cheapest.
+    """
+    slower = {
+        (stake.product, stake.operation): _rushed(found, stake) for stake in at_stake.itertuples()
+    }
+    table = cells[["worker", *KEYS]].astype(str)
+    log_pace = [slower.get(key, np.nan) for key in zip(table["product"], table["operation"],
+                                                       strict=True)]  # fmt: skip
+    seconds = cells["present_seconds"].to_numpy(float) * np.exp(np.array(log_pace, float))
+    return table.assign(rushed_below_seconds=seconds)[list(RUSHED_COLUMNS)]
+
+
+def _rushed(found: Spoilage, stake) -> float:
+    at, curve = _curve(found, stake.operation)
+    if curve is None or curve.verdict != "haste spoils":
+        return np.nan
+    slower = _paces_tried(curve)
+    cost = _cost(stake, curve.scrap_share, slower, _spoiled(found, at, slower))
+    least = np.quantile(slower[cost.argmin(axis=1)], RUSHED_CERTAINTY)
+    return float(least) if least > slower[0] else np.nan
+
+
+def _curve(found: Spoilage, operation: str):
+    """(place, row) of an operation's curve; None where it has none."""
+    places = np.flatnonzero((found.curves["operation"] == operation).to_numpy())
+    if not len(places) or not np.isfinite(found.draws[0, places[0], 0]):
+        return -1, None
+    return int(places[0]), next(found.curves.iloc[places].itertuples())
+
+
+def _paces_tried(curve) -> np.ndarray:
+    """How much slower than now, from the fastest to the slowest pace seen (log of seconds)."""
+    return np.linspace(curve.pace_low, curve.pace_high, STEPS) - curve.usual_pace
+
+
+def _spoiled(found: Spoilage, at: int, slower) -> np.ndarray:
+    """p(d): (draws, paces) mean chance over the scatter of paces about the one aimed at."""
+    usual = found.curves["usual_pace"].to_numpy()[at]
+    pace = usual + slower[:, None] + found.scatter[at]
+    intercept, slope = found.draws[:, at, 0], found.draws[:, at, 1]
+    return chance(intercept[:, None, None] + slope[:, None, None] * pace).mean(axis=2)
+
+
+def _cost(stake, scrap_share: float, slower, spoiled) -> np.ndarray:
+    """(draws, paces): (V + w (s e^d + p (1 - q) r)) / (1 - p q) - V."""
+    wage = stake.wage_per_hour / 3600
+    work = stake.seconds * np.exp(slower) + spoiled * (1 - scrap_share) * stake.rework_seconds
+    lost = np.minimum(spoiled * scrap_share, 1 - 1e-9)
+    return (stake.value_before + wage * work) / (1 - lost) - stake.value_before

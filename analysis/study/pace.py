@@ -19,28 +19,31 @@ import numpy as np
 import pandas as pd
 
 from analysis.study.experience import practice_of
+from analysis.study.rates import clusters
 
 WINDOW_PIECES = 5  # of our own, no source: a few minutes' work, short enough to be "just before"
 COLUMNS = (
-    "product", "operation", "worker", "batch", "pieces", "faults", "scrap", "own", "carried",
+    "product", "operation", "worker", "cluster", "pieces", "faults", "scrap", "own", "carried",
     "steady", "reliability",
 )  # fmt: skip
-NAMES = ("product", "operation", "worker", "batch")
+NAMES = ("product", "operation", "worker")
 
 
 def paces(laps: pd.DataFrame) -> pd.DataFrame:
     """COLUMNS, one row a lap of operation or inspection, in the order of batches and time.
 
-    laps: `Study.laps` (expected_seconds per piece, suspicious). The names stand as text
-    categories; faults = rework_units + scrap_units; own: the lap's own pace, NaN where it is
-    suspicious; carried: NaN for the first of a batch, which has nothing before it; steady: the mean
-    alone for the first of a session; reliability: k tau^2 / (k tau^2 + sigma^2) behind steady.
+    laps: `Study.laps` (expected_seconds per piece, suspicious). cluster: a code of the batch of
+    its product, of the day (UTC) where no batch is named. faults = rework_units + scrap_units,
+    those left out that name another operation as their cause, and scrap those of them lost. own:
+    the lap's own pace, NaN where it is suspicious; carried: NaN for the first of a batch, which
+    has nothing before it; steady: the mean alone for the first of a session; reliability:
+    k tau^2 / (k tau^2 + sigma^2) behind steady.
     """
     practice = practice_of(laps)
     rows = laps.iloc[practice.position]
     pace = practice.log_seconds_per_piece - np.log(rows["expected_seconds"].to_numpy(float))
     usable = np.isfinite(pace) & ~rows["suspicious"].to_numpy(bool)
-    faults = (rows["rework_units"] + rows["scrap_units"]).to_numpy(float)
+    faults = np.where(_made_here(rows), rows["rework_units"] + rows["scrap_units"], 0.0)
     session = np.zeros(len(pace), "int64")
     session[practice.session_starts] = 1
     session = np.cumsum(session) - 1
@@ -49,10 +52,11 @@ def paces(laps: pd.DataFrame) -> pd.DataFrame:
     steady, reliability = _steady(pace, usable, faults == 0, session, operation)
     frame = pd.DataFrame(
         {
-            **{name: rows[name].to_numpy() for name in NAMES},
+            **{name: rows[name].array for name in NAMES},
+            "cluster": clusters(rows, "UTC"),
             "pieces": practice.pieces,
             "faults": faults,
-            "scrap": rows["scrap_units"].to_numpy(float),
+            "scrap": np.where(faults > 0, rows["scrap_units"], 0.0),
             "own": np.where(usable, pace, np.nan),
             "carried": _carried(pace, usable, practice, rows["batch"], session),
             "steady": steady,
@@ -60,6 +64,13 @@ def paces(laps: pd.DataFrame) -> pd.DataFrame:
         }
     )
     return frame[list(COLUMNS)]
+
+
+def _made_here(rows: pd.DataFrame) -> np.ndarray:
+    """Whether the operation of the lap made its faults: none other is named as their cause."""
+    operation = rows["operation"].astype(object).to_numpy()
+    cause = rows["cause_operation"].astype(object).to_numpy()
+    return (cause == "") | (cause == operation)
 
 
 def _carried(pace, usable, practice, batch, session):

@@ -32,7 +32,7 @@ def clusters(laps: pd.DataFrame, timezone: str) -> np.ndarray:
     unnamed = (laps["batch"] == "").to_numpy()
     product = laps["product"].cat.codes.to_numpy().astype("int64")
     key = np.where(unnamed, days * 2, batch * 2 + 1)
-    return _codes(key, product)
+    return codes(key, product)
 
 
 def ratio(top, bottom, cell, cluster, cells: int) -> pd.DataFrame:
@@ -59,7 +59,7 @@ def ratio(top, bottom, cell, cluster, cells: int) -> pd.DataFrame:
     return pd.DataFrame({"value": value, "se": se, "clusters": m})
 
 
-def _codes(*keys: np.ndarray) -> np.ndarray:
+def codes(*keys: np.ndarray) -> np.ndarray:
     """One code 0 … per distinct combination of integer keys."""
     code = np.zeros(len(keys[0]), "int64")
     for key in keys:
@@ -80,6 +80,6 @@ def cell_codes(frame: pd.DataFrame, keys: list[str], table: pd.DataFrame) -> np.
 def _category_codes(frame: pd.DataFrame, keys: list[str]) -> tuple[np.ndarray, pd.DataFrame]:
     """A code per row of a combination of categories, and the combinations that occur as text."""
     columns = [frame[key].astype("category") for key in keys]
-    code = _codes(*(column.cat.codes.to_numpy().astype("int64") for column in columns))
+    code = codes(*(column.cat.codes.to_numpy().astype("int64") for column in columns))
     _, first = np.unique(code, return_index=True)
     return code, frame[keys].iloc[first].astype(str)

@@ -19,7 +19,7 @@ that haste spoils at THIS operation is for its own laps to show.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -27,7 +27,7 @@ import pandas as pd
 from analysis.study.logistic import LogisticFit, chance, fit_logistic
 from analysis.study.pace import paces
 from analysis.study.quality import wilson
-from analysis.study.rates import Z95
+from analysis.study.rates import Z95, codes
 
 SPREADS = np.array([0.5, 1.0, 2.0, 4.0, 8.0, 16.0])
 GUESS_WEIGHS_AS = 4.0  # operations
@@ -38,6 +38,7 @@ SIGNIFICANCE = 0.05
 DRAWS = 1000
 BINS = 6
 LINE = 25
+SCATTER = (np.arange(9) + 0.5) / 9
 SEEN = (0.05, 0.95)  # the paces the middle nine tenths of the pieces were made at
 LEAST_WIDTH = 0.01  # of that range: below, everything was worked at one pace
 
@@ -59,7 +60,8 @@ VERDICTS = ("haste spoils", "slowness spoils", "hardly matters", "cannot tell", 
 class Spoilage:
     """curves: CURVE_COLUMNS, a row an operation, those with the surest effect first:
 
-    laps, pieces, faults, batches, workers   those with pieces just before them; scrap_share: of
+    laps, pieces, faults, batches, workers   those with pieces just before them (faults that name
+        another operation as their cause are left out); scrap_share: of
         the faults, the share that is lost
     pace_low, pace_high   range of the pace seen (SEEN), as log of seconds over expected
     usual_pace, usual_chance   mean pace just before, and the chance of a fault at it
@@ -68,10 +70,10 @@ class Spoilage:
     p_value, p_holm   of slope_alone; p_holm allows for the operations looked at (Holm 1979)
     own_slope   on the lap's own pace: fooled by the spoiled piece's own time, to be shown so
     within_batch_slope, within_worker_slope   against pieces of the same worker and batch, of the
-        same worker and product only (Neuhaus & Kalbfleisch 1998): free of what batches or
+        same worker only (Neuhaus & Kalbfleisch 1998): free of what batches or
         workers differ in
     differs   "batch", "worker", "batch and worker" or "": where the slope within differs from the
-        slope between (p < .05), and the pooled one may be confounded
+        slope between (p < .01), and the pooled one may be confounded
     steady_weight   how likely the steady reading is against the carried one, by likelihood
     reliability   how well earlier laps tell the pace of the next: 1 perfectly, 0 not
     laps_more   about how many more laps until a slope of NOTICEABLE would show (power 80 %), from
@@ -82,14 +84,394 @@ class Spoilage:
     line: LINE_COLUMNS: the curve with its 95 % band over the paces seen.
     draws: (DRAWS, operations, 2) of intercept and slope, in the order of curves; NaN where no
         curve can be fitted.
+    scatter: (operations, len(SCATTER)) quantiles of the pace just before, less usual_pace: how
+        paces scatter about the one aimed at.
     """
 
     curves: pd.DataFrame
     points: pd.DataFrame
     line: pd.DataFrame
     draws: np.ndarray
+    scatter: np.ndarray
 
 
 def spoilage(laps: pd.DataFrame, rng: np.random.Generator) -> Spoilage:
     """How faults depend on pace, per operation. laps: `Study.laps`."""
-    raise NotImplementedError
+    frame = paces(laps)
+    names = list(frame["operation"].cat.remove_unused_categories().cat.categories)
+    data = _Followed.of(frame, names)
+    fits = _Fits.of(data)
+    gain = fits.steady.log_likelihood - fits.carried.log_likelihood
+    steady_weight = np.where(data.told, chance(gain), np.nan)
+    draws = _draws(data, fits, steady_weight, rng)
+    curves = _curve_frame(data, fits, steady_weight, draws)
+    scatter = data.quantiles("carried", SCATTER) - curves["usual_pace"].to_numpy()[:, None]
+    order = np.lexsort([curves["operation"], curves["p_value"].fillna(2.0)])
+    curves, draws = curves.iloc[order].reset_index(drop=True), draws[:, order]
+    return Spoilage(curves, _points(data), _line(curves, draws), draws, scatter[order])
+
+
+@dataclass(frozen=True)
+class _Followed:
+    """The laps with pieces just before them, as arrays, and what they add up to by operation."""
+
+    names: list[str]
+    frame: pd.DataFrame
+    group: np.ndarray  # over laps: the operation
+    hands: np.ndarray  # code of operation and worker
+    hands_in_batch: np.ndarray
+    told: np.ndarray  # over operations: a curve can be fitted
+
+    @classmethod
+    def of(cls, frame: pd.DataFrame, names: list[str]) -> _Followed:
+        frame = frame[frame["carried"].notna()].reset_index(drop=True)
+        product, worker = (
+            frame[name].cat.codes.to_numpy("int64") for name in ("product", "worker")
+        )
+        group = pd.Index(names).get_indexer(frame["operation"].astype(object))
+        hands = codes(group, worker)
+        followed = cls(names, frame, group, hands, codes(hands, frame["cluster"].to_numpy()), None)
+        faults, pieces = followed.sums("faults"), followed.sums("pieces")
+        low, high = followed.quantiles("carried", SEEN).T
+        mixed = (faults > 0) & (faults < pieces) & (followed.distinct(frame["cluster"]) > 2)
+        return replace(followed, told=mixed & (high - low > LEAST_WIDTH))
+
+    def column(self, name: str) -> np.ndarray:
+        return self.frame[name].to_numpy(float)
+
+    def sums(self, name: str) -> np.ndarray:
+        return np.bincount(self.group, self.column(name), len(self.names))
+
+    def laps(self) -> np.ndarray:
+        return np.bincount(self.group, minlength=len(self.names))
+
+    def distinct(self, of) -> np.ndarray:
+        """How many distinct codes each operation has."""
+        of = np.asarray(of, "int64")
+        span = int(of.max(initial=0)) + 1
+        return np.bincount(np.unique(self.group * span + of) // span, minlength=len(self.names))
+
+    def quantiles(self, name: str, shares) -> np.ndarray:
+        """(operations, shares) quantiles of a column; NaN where an operation has no laps."""
+        order = np.lexsort([self.column(name), self.group])
+        value, laps = self.column(name)[order], self.laps()
+        first = (np.cumsum(laps) - laps)[:, None]
+        place = np.asarray(shares) * np.maximum(laps - 1, 0)[:, None]
+        below = np.floor(place).astype(int)
+        above = np.minimum(below + 1, np.maximum(laps - 1, 0)[:, None])
+        value = np.append(value, np.nan)
+        low, high = (value[np.where(laps[:, None] > 0, first + at, -1)] for at in (below, above))
+        return low + (place - below) * (high - low)
+
+
+@dataclass(frozen=True)
+class _Fits:
+    """The regressions over all operations at once, slope last. within_*: columns between, within.
+    t: by how much a t interval with the clusters at hand is wider than a normal one."""
+
+    carried: LogisticFit
+    steady: LogisticFit
+    own: LogisticFit
+    within_batch: LogisticFit
+    within_worker: LogisticFit
+    freedom: np.ndarray
+    t: np.ndarray
+
+    @classmethod
+    def of(cls, data: _Followed) -> _Fits:
+        from scipy.special import stdtrit  # scipy takes a moment to import
+
+        carried = _fit(data, data.column("carried"))
+        freedom = np.maximum(carried.clusters - 2, 1)
+        return cls(
+            carried,
+            _fit(data, data.column("steady")),
+            _fit(data, data.column("own")),
+            _within(data, data.hands_in_batch),
+            _within(data, data.hands),
+            freedom,
+            stdtrit(freedom, 0.975),
+        )
+
+
+def _fit(data: _Followed, *columns) -> LogisticFit:
+    """On an intercept and these columns; laps without one, and operations not told, left out."""
+    used = data.told[data.group] & np.all([np.isfinite(c) for c in columns], axis=0)
+    columns = [np.ones(used.sum()), *(column[used] for column in columns)]
+    held = [1e-6, *[1 / WEAK_SPREAD**2] * (len(columns) - 1)]
+    faults, pieces = data.column("faults")[used], data.column("pieces")[used]
+    cluster = data.frame["cluster"].to_numpy()[used]
+    return fit_logistic(columns, faults, pieces, data.group[used], len(data.names), cluster, held)
+
+
+def _within(data: _Followed, within) -> LogisticFit:
+    """Between and within: m the mean pace of the faultless laps of a code of `within`; columns m
+    and x - m. Laps at fault are left out of m, since their own time is longer for the fault and
+    would make x - m shorter by it."""
+    own, pieces = data.column("own"), data.column("pieces")
+    counted = np.where(np.isfinite(own) & (data.column("faults") == 0), pieces, 0.0)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        mean = np.bincount(within, counted * np.nan_to_num(own)) / np.bincount(within, counted)
+    between = mean[within] if len(within) else np.zeros(0)
+    return _fit(data, between, data.column("carried") - between)
+
+
+@dataclass(frozen=True)
+class _Pooled:
+    """Posterior of every operation's slope: a mixture over SPREADS (operations x spreads)."""
+
+    weight: np.ndarray
+    mean: np.ndarray
+    variance: np.ndarray
+
+
+def _pooled(fit: LogisticFit, told: np.ndarray, t) -> _Pooled:
+    """The slopes b with variances v, seen together. weight ~ share_s normal(b; 0, v + s^2),
+    mean = b s^2 / (s^2 + v), variance = v s^2 / (s^2 + v); the shares by expectation-maximisation.
+    """
+    slope = fit.beta[:, 1, None]
+    variance = (fit.robust[:, 1, 1] * (t / Z95) ** 2)[:, None]
+    marginal = variance + SPREADS**2
+    density = np.exp(-0.5 * slope**2 / marginal) / np.sqrt(marginal)
+    share = np.full(len(SPREADS), 1 / len(SPREADS))
+    for _ in range(100):
+        weight = density * share
+        weight = weight / weight.sum(axis=1, keepdims=True)
+        share = weight[told].sum(axis=0) + GUESS_WEIGHS_AS / len(SPREADS)
+        share = share / share.sum()
+    shrink = SPREADS**2 / marginal
+    return _Pooled(weight, slope * shrink, variance * shrink)
+
+
+def _draws(data: _Followed, fits: _Fits, steady_weight, rng) -> np.ndarray:
+    """(DRAWS, operations, 2): a reading by its weight, a slope by its posterior, an intercept by
+    what the slope leaves of it."""
+    readings = [_drawn(fit, data.told, fits.t, rng) for fit in (fits.carried, fits.steady)]
+    steady = rng.random((DRAWS, len(data.names))) < np.nan_to_num(steady_weight)
+    drawn = np.where(steady[:, :, None], readings[1], readings[0])
+    return np.where(data.told[:, None], drawn, np.nan)
+
+
+def _drawn(fit: LogisticFit, told, t, rng) -> np.ndarray:
+    pooled = _pooled(fit, told, t)
+    shape = (DRAWS, len(told))
+    at = (rng.random(shape)[:, :, None] > np.cumsum(pooled.weight, axis=1)).sum(axis=2)
+    at = np.minimum(at, len(SPREADS) - 1)
+    operation = np.arange(len(told))
+    spread = np.sqrt(pooled.variance[operation, at])
+    slope = pooled.mean[operation, at] + spread * rng.standard_normal(shape)
+    covariance = fit.robust * ((t / Z95) ** 2)[:, None, None]
+    per_slope = covariance[:, 0, 1] / covariance[:, 1, 1]
+    left = np.maximum(covariance[:, 0, 0] - per_slope * covariance[:, 0, 1], 0.0)
+    intercept = fit.beta[:, 0] + per_slope * (slope - fit.beta[:, 1])
+    intercept = intercept + np.sqrt(left) * rng.standard_normal(shape)
+    return np.stack([intercept, slope], axis=2)
+
+
+def _curve_frame(data: _Followed, fits: _Fits, steady_weight, draws) -> pd.DataFrame:
+    told, pieces, faults = data.told, data.sums("pieces"), data.sums("faults")
+    table = pd.DataFrame({"operation": data.names, "laps": data.laps(), "pieces": pieces})
+    table["faults"] = faults
+    with np.errstate(invalid="ignore", divide="ignore"):
+        table["scrap_share"] = data.sums("scrap") / faults
+        table["usual_pace"] = (
+            np.bincount(data.group, data.column("pieces") * data.column("carried"), len(told))
+            / pieces
+        )
+        table["reliability"] = data.sums("reliability") / data.laps()
+    table["batches"] = data.distinct(data.frame["cluster"])
+    table["workers"] = data.distinct(data.frame["worker"].cat.codes)
+    table["pace_low"], table["pace_high"] = data.quantiles("carried", SEEN).T
+    table["steady_weight"] = steady_weight
+    _add_usual_chance(table, draws, told)
+    table["slope"] = np.where(told, draws[:, :, 1].mean(axis=0), np.nan)
+    table["slope_low"], table["slope_high"] = np.quantile(draws[:, :, 1], [0.025, 0.975], axis=0)
+    _add_slopes(table, data, fits)
+    table["laps_more"] = _laps_more(table, data, fits)
+    table["verdict"] = _verdicts(table, told)
+    table.loc[table["verdict"].isin(VERDICTS[:3]), "laps_more"] = 0.0
+    table["note"] = [_note(row) for row in table.itertuples()]
+    return table[list(CURVE_COLUMNS)]
+
+
+def _add_usual_chance(table: pd.DataFrame, draws, told) -> None:
+    """From the curve where there is one, else the plain share with Wilson's interval."""
+    at_usual = chance(draws[:, :, 0] + draws[:, :, 1] * table["usual_pace"].to_numpy())
+    low, high = np.quantile(at_usual, [0.025, 0.975], axis=0)
+    plain_low, plain_high = wilson(table["faults"], table["pieces"])
+    with np.errstate(invalid="ignore", divide="ignore"):
+        plain = (table["faults"] / table["pieces"]).to_numpy()
+    table["usual_chance"] = np.where(told, at_usual.mean(axis=0), plain)
+    table["usual_chance_low"] = np.where(told, low, plain_low)
+    table["usual_chance_high"] = np.where(told, high, plain_high)
+
+
+def _add_slopes(table: pd.DataFrame, data: _Followed, fits: _Fits) -> None:
+    from scipy.special import stdtr, stdtrit
+
+    for name, fit in (
+        ("slope_alone", fits.carried),
+        ("own_slope", fits.own),
+        ("within_batch_slope", fits.within_batch),
+        ("within_worker_slope", fits.within_worker),
+    ):
+        error = np.where(data.told, np.sqrt(fit.robust[:, -1, -1]), np.nan)
+        short = name.removesuffix("_slope") if name.startswith("within") else name
+        table[name] = np.where(data.told, fit.beta[:, -1], np.nan)
+        table[f"{short}_low"] = table[name] - fits.t * error
+        table[f"{short}_high"] = table[name] + fits.t * error
+        if name == "slope_alone":
+            p_value = 2 * stdtr(fits.freedom, -np.abs(table[name]) / error)
+    table["p_value"] = p_value
+    table["p_holm"] = holm(p_value)
+    batch, worker = (
+        _apart(f, stdtrit(fits.freedom, 0.995)) for f in (fits.within_batch, fits.within_worker)
+    )
+    several = data.distinct(data.frame["worker"].cat.codes) > 1
+    table["differs"] = np.where(
+        data.told & batch & worker & several, "batch and worker",
+        np.where(data.told & batch, "batch", np.where(data.told & worker & several, "worker", "")),
+    )  # fmt: skip
+
+
+def _apart(fit: LogisticFit, t) -> np.ndarray:
+    """Whether the slopes between and within differ: |difference| > t(.995) its standard error."""
+    difference = fit.beta[:, 2] - fit.beta[:, 1]
+    variance = fit.robust[:, 1, 1] + fit.robust[:, 2, 2] - 2 * fit.robust[:, 1, 2]
+    return np.abs(difference) > t * np.sqrt(np.maximum(variance, 1e-12))
+
+
+def holm(p_values) -> np.ndarray:
+    """p-values that allow for how many were looked at (Holm 1979); NaN is not counted."""
+    p_values = np.asarray(p_values, float)
+    order = np.argsort(p_values)  # NaN last
+    looked = np.isfinite(p_values).sum()
+    stepped = p_values[order] * np.maximum(looked - np.arange(len(p_values)), 1)
+    adjusted = np.empty(len(p_values))
+    adjusted[order] = np.minimum(np.fmax.accumulate(stepped), 1.0)
+    return np.where(np.isfinite(p_values), adjusted, np.nan)
+
+
+def _laps_more(table: pd.DataFrame, data: _Followed, fits: _Fits) -> np.ndarray:
+    """n ((z.975 + z.8)^2 v / NOTICEABLE^2 - 1) for the n laps at hand, v the variance of the slope
+    they leave; at least a quarter of them more. Where no curve is fitted yet v is that of as many
+    independent pieces, 1 / (N p (1 - p) var x), p with half a fault added."""
+    spread = pd.Series(data.column("carried")).groupby(data.group).var(ddof=0)
+    spread = spread.reindex(range(len(data.names))).to_numpy()
+    share = (table["faults"] + 0.5) / (table["pieces"] + 1)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        guess = 1 / (table["pieces"] * share * (1 - share) * spread).to_numpy()
+        variance = np.where(data.told, fits.carried.robust[:, 1, 1], guess)
+        more = table["laps"] * ((Z95 + POWER_Z) ** 2 * variance / NOTICEABLE**2 - 1)
+    more = np.ceil(np.maximum(more, table["laps"] / 4))
+    return np.where(np.isfinite(more), more, np.nan)
+
+
+def _verdicts(table: pd.DataFrame, told) -> np.ndarray:
+    shown = told & (table["p_holm"] < SIGNIFICANCE)
+    return np.select(
+        [
+            table["laps"] == 0,
+            table["faults"] == 0,
+            table["faults"] == table["pieces"],
+            shown & (table["slope_high"] < 0),
+            shown & (table["slope_low"] > 0),
+            told & (table["slope_alone_low"] > NOTICEABLE),
+        ],
+        ["no pace before", "no fault yet", "nothing good yet", *VERDICTS[:3]],
+        "cannot tell",
+    )
+
+
+def _note(row) -> str:
+    """What can be said of one operation, in plain words."""
+    match row.verdict:
+        case "no pace before":
+            return (
+                "Each batch is one lap here, so there are no pieces just before to judge by: time "
+                "smaller stacks."
+            )
+        case "no fault yet":
+            return (
+                f"No fault made here in {row.pieces:,.0f} pieces: the chance is at most "
+                f"{row.usual_chance_high:.1%}, and pace cannot be judged by it."
+            )
+        case "nothing good yet":
+            return f"Every one of {row.pieces:,.0f} pieces is at fault: pace is not the trouble."
+        case "haste spoils" | "slowness spoils":
+            return _shown_note(row)
+        case "hardly matters":
+            return (
+                "As far as these laps go, working a tenth faster does not spoil half as many again."
+            )
+    if not np.isfinite(row.laps_more):
+        return "Your data cannot tell yet: every piece was worked at the same pace."
+    return (
+        f"Your data cannot tell yet; about {_round_up(row.laps_more):,.0f} more laps would show "
+        "whether working a tenth faster spoils half as many again."
+    )
+
+
+def _shown_note(row) -> str:
+    low, high = sorted(np.power(10 / 9, (-row.slope_low, -row.slope_high)))
+    said = f"A piece worked a tenth faster is spoiled {low:.1f} to {high:.1f} times as often"
+    if row.verdict == "slowness spoils":
+        said = "The slower the pieces just before went, the more are spoiled"
+    doubt = {
+        "batch": "it does not show alike within one batch: batches may differ in something else",
+        "worker": "it does not show alike within one worker: people may differ in something else",
+        "batch and worker": "it does not show alike within one batch or one worker: something else "
+        "may be behind it",
+    }.get(row.differs)
+    return f"{said}; but {doubt}." if doubt else f"{said}."
+
+
+def _round_up(number: float) -> float:
+    """To two figures, upward."""
+    unit = 10.0 ** max(np.floor(np.log10(max(number, 1.0))) - 1, 0)
+    return np.ceil(number / unit) * unit
+
+
+def _points(data: _Followed) -> pd.DataFrame:
+    """Shares of faults in BINS of as many laps each."""
+    tables = []
+    for name, measure in (("carried", "just before"), ("own", "own")):
+        value = data.column(name)
+        used = np.isfinite(value)
+        rows = pd.DataFrame(
+            {
+                "operation": data.group[used],
+                "pace": value[used] * data.column("pieces")[used],
+                "pieces": data.column("pieces")[used],
+                "faults": data.column("faults")[used],
+            }
+        )
+        rank = pd.Series(value[used]).groupby(rows["operation"]).rank(method="first", pct=True)
+        rows["bin"] = np.minimum((rank * BINS).to_numpy(), BINS - 1e-9).astype(int)
+        table = rows.groupby(["operation", "bin"], as_index=False).sum()
+        tables.append(table.assign(measure=measure, pace=table["pace"] / table["pieces"]))
+    table = pd.concat(tables, ignore_index=True)
+    low, high = wilson(table["faults"], table["pieces"])
+    names = np.array(data.names, object)[table["operation"]]
+    table = table.assign(
+        operation=names, chance=table["faults"] / table["pieces"], low=low, high=high
+    )
+    return table[list(POINT_COLUMNS)]
+
+
+def _line(curves: pd.DataFrame, draws) -> pd.DataFrame:
+    told = np.flatnonzero(np.isfinite(draws[0, :, 0])) if len(curves) else np.zeros(0, int)
+    low, high = curves["pace_low"].to_numpy()[told], curves["pace_high"].to_numpy()[told]
+    pace = low[:, None] + np.linspace(0, 1, LINE) * (high - low)[:, None]
+    drawn = chance(draws[:, told, 0, None] + draws[:, told, 1, None] * pace)
+    bounds = np.quantile(drawn, [0.025, 0.975], axis=0)
+    return pd.DataFrame(
+        {
+            "operation": np.repeat(curves["operation"].to_numpy()[told], LINE),
+            "pace": pace.ravel(),
+            "chance": drawn.mean(axis=0).ravel(),
+            "low": bounds[0].ravel(),
+            "high": bounds[1].ravel(),
+        },
+        columns=list(LINE_COLUMNS),
+    )
