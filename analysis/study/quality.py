@@ -72,7 +72,7 @@ def _with_only_mended(table: pd.DataFrame, laps: pd.DataFrame) -> pd.DataFrame:
     only = rework.loc[cell_codes(rework, KEYS, table) < 0, KEYS].astype(str).drop_duplicates()
     if only.empty:
         return table
-    nothing = dict.fromkeys((*COUNTS, "laps"), 0) | {"likeness": 1.0}
+    nothing = dict.fromkeys((*COUNTS, "laps", "batches"), 0) | {"likeness": 1.0}
     both = pd.concat([table, only.assign(**nothing)], ignore_index=True)
     return both.sort_values(KEYS, kind="stable", ignore_index=True)
 

@@ -41,12 +41,12 @@ class Study:
                         (interruptions, longest first)
     delay_percent       interruptions in percent of the other logged time
     learning            LearningResult of analysis/study/learning.py; `learning.cells` is its frame
-    quality             product, operation, laps, units, rework_units, scrap_units, lost_units
-                        (scrapped, in mending too), first_pass_yield, first_pass_yield_low,
-                        first_pass_yield_high, likeness (times the interval's variance is widened
-                        for pieces of one batch being alike; 1 = not at all), scrap_rate,
-                        scrap_rate_low, scrap_rate_high, scrap_likeness, rework_seconds,
-                        rework_seconds_per_unit
+    quality             product, operation, laps, batches, units, rework_units, scrap_units,
+                        lost_units (scrapped, in mending too), first_pass_yield,
+                        first_pass_yield_low, first_pass_yield_high, likeness (times the
+                        interval's variance is widened for pieces of one batch being alike; 1 =
+                        not at all), scrap_rate, scrap_rate_low, scrap_rate_high, scrap_likeness,
+                        rework_seconds, rework_seconds_per_unit
     rolled_yield        product, rolled_throughput_yield, rolled_low, rolled_high, good_share (of
                         pieces started, lost ones off)
     causes              product, operation (found in), cause_operation (that made it), cause,
