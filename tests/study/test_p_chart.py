@@ -4,6 +4,7 @@ import json
 import pathlib
 
 import numpy as np
+import pandas as pd
 import pytest
 
 from analysis.study.p_chart import p_chart, weekly_faults
@@ -89,9 +90,11 @@ def test_an_empty_week_is_listed_without_a_share_and_does_not_count():
 
 
 def test_a_week_far_out_is_news_and_few_weeks_have_no_limits():
-    rows = [{"seconds": 60, "units": 500, "rework_units": number,
-             "started_at": str(np.datetime64("2026-03-02T09:00") + np.timedelta64(7 * week, "D"))
-             + ":00Z"} for week, number in enumerate([10, 11, 9, 10, 12, 10, 9, 11, 60, 10])]  # fmt: skip
+    first, week = pd.Timestamp("2026-03-02T09:00:00Z"), pd.Timedelta(days=7)
+    rows = [
+        {"seconds": 60, "units": 500, "rework_units": faults, "started_at": first + number * week}
+        for number, faults in enumerate([10, 11, 9, 10, 12, 10, 9, 11, 60, 10])
+    ]
     table, _ = weekly_faults(laps_frame(rows), "UTC")
     assert table["news"].tolist() == [""] * 8 + ["above", ""]
     few, _ = weekly_faults(laps_frame(rows[:4]), "UTC")

@@ -1,4 +1,4 @@
-"""Yields by product, variant, worker and week: who is charged, and what the mix of work explains."""
+"""Yields by product, variant, worker and week: who is charged, what the mix of work explains."""
 
 import numpy as np
 import pytest
