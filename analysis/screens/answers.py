@@ -1,31 +1,48 @@
 """The frame of an answer: the sentence, the table with its file, what would make it surer, how
-it was worked out. Each screen that answers a question has the same order."""
+it was worked out. Each screen that answers a question has the same order.
 
-from collections.abc import Callable, Iterable
-from dataclasses import dataclass
+What a cached rerun costs is above all the number of elements it sends, so what is static goes out
+in as few as it takes, and charts and tables as messages that were made once.
+"""
 
-import pandas as pd
-import pyarrow as pa
+import hashlib
+import html
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, field
+from operator import attrgetter
+from typing import TYPE_CHECKING
+
 import streamlit as st
 
 from analysis.screens import parts
 from analysis.screens.source import Source, current, figures, kept
 
-
-def sentence(said: str) -> None:
-    """The answer, larger than the rest, before any chart: the heading next to the title."""
-    with st.container(key="answer"):  # its letters are sized in the frame's style
-        st.markdown(f"## {said}")
-
-
-def points(lines: Iterable[str]) -> None:
-    """Short statements below the answer, blank ones left out."""
-    st.markdown("\n".join(f"- {line}" for line in lines if line))
-
+if TYPE_CHECKING:
+    import pandas as pd  # slow to import, and a page of kept answers needs none of it
 
 MOST_KEPT = 400  # answers for one version of a store
 _NOT_MADE = object()
 _ON_DISK = ("kept on disk", ())
+
+
+def answer(said: str, lines: Iterable[str] = ()) -> None:
+    """The answer, larger than the rest, before any chart: the heading next to the title; below it
+    short statements, blank ones left out."""
+    st.markdown(f"## {said}\n\n{_listed(lines)}")
+
+
+def sentence(said: str) -> None:
+    """The answer alone, where its statements stand elsewhere."""
+    answer(said)
+
+
+def points(lines: Iterable[str], above: str = "") -> None:
+    """Short statements, blank ones left out, below what is said of them all."""
+    st.markdown(f"{above}\n\n{_listed(lines)}")
+
+
+def _listed(lines: Iterable[str]) -> str:
+    return "\n".join(f"- {line}" for line in lines if line)
 
 
 @dataclass(frozen=True)
@@ -38,6 +55,7 @@ class Desk:
     here: Source
     answers: dict
     version: int = 0  # of the store, when the page began to be drawn
+    asked: set = field(default_factory=set)  # the names and choices of this page
 
     @property
     def figures(self):
@@ -52,6 +70,7 @@ class Desk:
 
     def kept(self, name: str, choice: tuple, make: Callable):
         """What `make` gives, made once for each store, its version, `name` and `choice`."""
+        self.asked.add((name, choice))
         found = self.answers.get((name, choice), _NOT_MADE)
         if found is _NOT_MADE:
             with st.spinner("Working it out …"):
@@ -62,10 +81,16 @@ class Desk:
         return found
 
     def keep(self) -> None:
-        """Keep the answers there are for the next start, where there are more than were kept."""
-        if len(self.answers) != self.answers.get(_ON_DISK):
-            self.answers[_ON_DISK] = len(self.answers | {_ON_DISK: 0})
-            kept(self.here).put("answers", dict(self.answers))
+        """Keep what this page asked for until the next start, beside what is kept already.
+
+        Only plain answers may be among them (words, numbers, tables and charts as they are sent):
+        then a start that finds them loads nothing that works figures out.
+        """
+        on_disk = self.answers.get(_ON_DISK, frozenset())
+        if not self.asked <= on_disk:
+            both = {key: self.answers[key] for key in self.asked | on_disk if key in self.answers}
+            both[_ON_DISK] = self.answers[_ON_DISK] = frozenset(both)
+            kept(self.here).put("answers", both)
 
 
 def desk(here: Source) -> Desk:
@@ -80,7 +105,7 @@ def _answers(url: str, version: int, _here: Source) -> dict:
 
 
 def opened(title: str, what: str) -> Desk | None:
-    """The desk to answer from; for an empty store its next step, and None. `what` is what cannot
+    """The desk to answer from; for an empty store its next steps, and None. `what` is what cannot
     be shown without laps."""
     here = current()
     st.title(title)
@@ -92,51 +117,82 @@ def opened(title: str, what: str) -> Desk | None:
         f"No laps yet, so {what} cannot be shown. Next step: drop in a file of laps on "
         "**This week**, or look around in the demo (choose *Demo bindery* at the side)."
     )
+    parts.screen_link("this-week", "Drop in a file on This week")
+    st.markdown("Or time a piece now:")
+    parts.start_timing()
     return None
+
+
+@dataclass(frozen=True)
+class Chart:
+    """A Vega-Lite specification, and a mark by which it is known again."""
+
+    specification: dict
+    mark: str
+
+    @classmethod
+    def of(cls, altair_chart) -> "Chart":
+        from analysis.charts.look import specification  # altair is slow to import; charts are kept
+
+        found = specification(altair_chart)
+        return cls(found, hashlib.sha256(repr(found).encode()).hexdigest())
 
 
 def picture(place: Source | Desk, name: str, choice: tuple, make: Callable) -> None:
     """A chart as wide as the page, kept like the rest; `make` gives the Altair chart."""
-    kept = (place if isinstance(place, Desk) else desk(place)).kept
-    st.vega_lite_chart(kept(f"{name} chart", choice, lambda: _drawn(make())), width="stretch")
+    found = (place if isinstance(place, Desk) else desk(place)).kept
+    _draw(found(f"{name} chart", choice, lambda: Chart.of(make())))
 
 
-def _drawn(chart) -> dict:
-    from analysis.charts.look import specification  # altair is slow to import, and may be kept
-
-    return specification(chart)
+@st.cache_resource(
+    show_spinner=False, max_entries=MOST_KEPT, hash_funcs={Chart: attrgetter("mark")}
+)
+def _draw(chart: Chart) -> None:
+    """Streamlit sends the message again that the first drawing made, and does not make it anew."""
+    st.vega_lite_chart(chart.specification, width="stretch")
 
 
 @dataclass(frozen=True)
 class Table:
-    """Figures in the form in which they travel to the browser, and how each column is written.
+    """Figures as they are written on the page, and the same as a file.
 
     The file is made beforehand: one that Streamlit makes at the click was at times cancelled.
     """
 
-    arrow: pa.Table
+    html: str
     csv: bytes
-    formats: dict[str, str]  # printf formats by header
+    rows: int
+    lead: int  # columns that a phone shows; 0: all
 
     @classmethod
-    def of(cls, frame: pd.DataFrame, formats: dict[str, str] | None = None) -> "Table":
-        """The table of a frame whose headers carry their units."""
-        arrow = pa.Table.from_pandas(frame, preserve_index=False)
-        return cls(arrow, _csv(arrow.to_pandas()), formats or {})
+    def of(
+        cls,
+        frame: "pd.DataFrame",
+        formats: dict[str, str] | None = None,
+        spans: Mapping[str, tuple[str, str]] | None = None,
+        lead: int = 3,
+    ) -> "Table":
+        """The table of a frame whose headers carry their units.
+
+        `formats` are printf formats by header. `spans` names, for a figure, the columns of the
+        low and high end of its range, which stand below it. The first `lead` columns are those a
+        phone shows; the others wait behind a tap.
+        """
+        from analysis.screens import written  # pandas is slow to import, and tables are kept
+
+        spans = spans or {}
+        fits = len(frame.columns) - 2 * len(spans) <= lead
+        body = written.as_html(frame, formats or {}, spans)
+        return cls(body, written.as_csv(frame), len(frame), 0 if fits else lead)
 
 
 def table(kept_table: Table, name: str, what: str = "The figures behind the chart") -> None:
     """Figures, and the same as a CSV file; `what` they are is said to those who cannot see them."""
-    config = {
-        header: st.column_config.NumberColumn(format=form)
-        for header, form in kept_table.formats.items()
-    }
-    st.dataframe(
-        kept_table.arrow,
-        hide_index=True,
-        column_config=config,
-        placeholder="–",
-        alt=what,
+    switch = "<label><input type='checkbox'> All columns</label>" if kept_table.lead else ""
+    st.html(
+        f"<div class='figures lead-{kept_table.lead}'>{switch}"
+        f"<div class='rows' tabindex='0' role='region' aria-label='{html.escape(what)}'>"
+        f"<table>{kept_table.html}</table></div></div>"
     )
     st.download_button(
         "This table as a file (CSV)",
@@ -148,26 +204,13 @@ def table(kept_table: Table, name: str, what: str = "The figures behind the char
     )
 
 
-def _csv(frame: pd.DataFrame) -> bytes:
-    """CSV that a spreadsheet opens as it stands and does not run: see records/text.py."""
-    from analysis.records.text import guarded_column
-
-    texts = frame.select_dtypes(exclude="number").columns
-    guarded = {
-        name: guarded_column(pa.chunked_array([pa.array(frame[name].astype(str), pa.string())]))
-        for name in texts
-    }
-    safe = frame.assign(**{name: column.to_pandas() for name, column in guarded.items()})
-    return safe.to_csv(index=False).encode("utf-8-sig")
-
-
 def surer(lines: Iterable[str]) -> None:
     """What the maker could do to narrow the ranges."""
-    st.markdown("**What would make this surer**")
-    points(lines)
+    points(lines, "**What would make this surer**")
 
 
-def worked_out(text: str) -> None:
-    """Assumptions and formulas, folded away."""
+def worked_out(formulas: str, plainly: str = "") -> None:
+    """How it was worked out, folded away: in plain words first, then assumptions and formulas."""
     with st.expander("How this was worked out"):
-        st.markdown(text)
+        st.markdown(f"{plainly}\n\n**For those who check the figures**\n{formulas}"
+                    if plainly else formulas)  # fmt: skip

@@ -67,14 +67,13 @@ def show() -> None:
     if page is None:
         st.info("No laps match this choice. Next step: choose *all* for the worker or the batch.")
         return
-    answers.sentence(page.sentence)
-    answers.points(page.points)
+    answers.answer(page.sentence, page.points)
     glossary.beside(*TRADE)
     _picture(desk, page.time, choice)
     answers.table(page.table, "batch_minutes")
     true_times.show(desk, choice[0])
     answers.surer(page.surer)
-    answers.worked_out(WORKED_OUT)
+    answers.worked_out(WORKED_OUT, PLAINLY)
 
 
 def _page(figures, product: str, variant: str, worker: str, batch: str) -> Page | None:
@@ -261,6 +260,12 @@ def _surer(time: BatchTime) -> list[str]:
     return lines
 
 
+PLAINLY = """
+All the time logged on these batches is added up and shared out over the good pieces that came of
+them, so a good piece also carries the time in the lost ones. The range comes from how much the
+batches differ from one another: six batches that took alike make a narrow one. The hours nobody
+worked are those between a batch's first lap and its last in which no lap was running.
+"""
 WORKED_OUT = """
 - **Which batches.** Finished ones only: an unfinished one would put its time on too few pieces.
   The last six show the work as it goes now; *all* takes in the slow first ones. A single batch

@@ -6,6 +6,7 @@ import streamlit as st
 
 from analysis.problems import Problem
 from analysis.screens import live, parts, source, words
+from analysis.screens.style import STYLE
 
 # (group, module, title, path): a screen is named by what it shows, and loaded when opened,
 # so that the first page does not wait for the others.
@@ -20,17 +21,6 @@ SCREENS = (
 )
 
 FIRST = "this-week"
-
-# Streamlit leaves 6 rem above the title, a fifth of a phone's screen; on a phone it also leaves
-# gaps between wrapped rows of trade terms, and drops the undo of a change below its words.
-STYLE = """<style>
-[data-testid='stMainBlockContainer'] {padding-top: 3.2rem}
-[class*='st-key-answer'] h2 {font-size: 1.25rem; line-height: 1.4; padding: 0 0 0.5rem}
-[class*='st-key-trade_terms'] {row-gap: 0}
-[class*='st-key-change_'] {flex-wrap: nowrap}
-[class*='st-key-change_'] > * {min-width: 0}
-[class*='st-key-change_'] > :last-child {flex-shrink: 0}
-</style>"""
 
 
 def show() -> None:

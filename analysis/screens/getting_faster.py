@@ -49,10 +49,8 @@ def show() -> None:
         return
     product, operation, worker = choice = _choice(options)
     page = desk.kept("practice", choice, lambda: _page(desk, *choice))
-    answers.sentence(page.sentence)
     several = len(page.points) > 1
-    if not several:
-        _details(page)
+    answers.answer(page.sentence, () if several else next(iter(page.points.values()), ()))
     glossary.beside(*page.terms)
     _picture(desk, page.path, choice)
     if several:
@@ -60,16 +58,14 @@ def show() -> None:
     table = desk.kept("practice table", (product,), lambda: _table(desk.figures, product))
     answers.table(table, "getting_faster")
     answers.surer(page.surer)
-    answers.worked_out(WORKED_OUT)
+    answers.worked_out(WORKED_OUT, PLAINLY)
     st.caption(CAUTION)
 
 
 def _details(page: Page) -> None:
-    """What can be said of each worker; below the chart where there are several."""
+    """What can be said of each of several workers, below the chart."""
     for worker, lines in page.points.items():
-        if len(page.points) > 1:
-            st.markdown(f"**{words.plain(worker)}**")
-        answers.points(lines)
+        answers.points(lines, f"**{words.plain(worker)}**")
 
 
 def _options(figures) -> dict[str, dict[str, list[str]]]:
@@ -256,11 +252,17 @@ FORMATS = dict.fromkeys(
         "rate from (%)",
         "rate to (%)",
         "levels out at (s)",
+        "next piece (s)",
         "next piece from (s)",
         "next piece to (s)",
     ),
     "%.0f",
 )
+SPANS = {
+    "now (s a piece)": ("now from (s)", "now to (s)"),
+    "learning rate (%)": ("rate from (%)", "rate to (%)"),
+    "next piece (s)": ("next piece from (s)", "next piece to (s)"),
+}
 
 
 def _table(figures, product: str) -> Table:
@@ -275,19 +277,20 @@ def _table(figures, product: str) -> Table:
             "now from (s)": cells["present_low"],
             "now to (s)": cells["present_high"],
             "first piece (s)": cells["first_unit_seconds"],
-            "curve": cells["curve"].map(CURVES).mask(few, "too few laps: pooled guess"),
             "learning rate (%)": 100 * cells["learning_rate"],
             "rate from (%)": 100 * cells["learning_rate_low"],
             "rate to (%)": 100 * cells["learning_rate_high"],
             "levels out at (s)": cells["plateau_seconds"],
+            "next piece (s)": cells["next_unit_seconds"],
             "next piece from (s)": cells["next_unit_low"],
             "next piece to (s)": cells["next_unit_high"],
             "pieces made": cells["pieces_made"],
             "laps": cells["laps"],
+            "curve": cells["curve"].map(CURVES).mask(few, "too few laps: pooled guess"),
             "note": cells["note"],
         }
     )
-    return Table.of(frame, FORMATS)
+    return Table.of(frame, FORMATS, SPANS)
 
 
 def _surer(chosen: pd.DataFrame) -> list[str]:
@@ -308,6 +311,14 @@ CAUTION = (
     "These figures are for planning, not for pushing anybody: haste at blades, needles and presses "
     "hurts people, and repeated short movements need pauses. Tell whoever is timed what it is for."
 )
+
+PLAINLY = """
+The more pieces somebody has made, the less time one takes, and each doubling of the number takes
+off about the same share. The program draws the curve that fits the laps best among several such
+forms, or a level line where practice does not show. Time away is counted as some practice lost,
+and the first piece after a pause as slower than the next. The range widens where there are few
+laps, where they scatter, and where they all come from few sessions.
+"""
 
 WORKED_OUT = """
 **The curves**, each with a the time of the first piece, n the pieces made, and 2^b the learning

@@ -1,5 +1,8 @@
 """Trade terms beside the plain words, each with its meaning in one sentence, one tap away."""
 
+import html
+from functools import cache
+
 import streamlit as st
 
 MEANINGS = {
@@ -56,9 +59,16 @@ MEANINGS = {
 
 def beside(*terms: str) -> None:
     """A row of the trade's words for what was just said; a tap or Enter shows the meaning."""
-    row = {"horizontal": True, "gap": "xsmall", "vertical_alignment": "center"}
-    with st.container(**row, key=f"trade_terms_{terms[0]}"):
-        st.caption("In the trade:", width="content")
-        for term in terms:
-            with st.popover(term, type="tertiary", width="content"):
-                st.markdown(f"**{term.capitalize()}**: {MEANINGS[term]}")
+    st.html(_row(terms))
+
+
+@cache
+def _row(terms: tuple[str, ...]) -> str:
+    """One element for all terms: each of Streamlit's own would cost a rerun three messages."""
+    named = html.escape(f"terms {terms[0]}", quote=True)  # of one name, one is open at a time
+    folded = [
+        f"<details name='{named}'><summary>{html.escape(term)}</summary>"
+        f"<p><b>{html.escape(term.capitalize())}</b>: {html.escape(MEANINGS[term])}</p></details>"
+        for term in terms
+    ]
+    return f"<div class='terms'><span>In the trade:</span>{''.join(folded)}</div>"

@@ -45,8 +45,7 @@ def show() -> None:
         parts.screen_link("shop", "Fill it in on Shop")
         answers.table(page.takt, "keeping_pace")
         return
-    answers.sentence(page.sentence)
-    answers.points(page.points)
+    answers.answer(page.sentence, page.points)
     glossary.beside(*TRADE)
     answers.picture(desk, "load", (), lambda: _drawn(desk.figures))
     st.caption(
@@ -62,7 +61,7 @@ def show() -> None:
     _one_piece(desk, page.products)
     st.warning(CAUTION, icon=":material/back_hand:")
     answers.surer(page.surer)
-    answers.worked_out(WORKED_OUT)
+    answers.worked_out(WORKED_OUT, PLAINLY)
 
 
 def _page(figures) -> Page:
@@ -78,8 +77,8 @@ def _page(figures) -> Page:
     return Page(
         sentence=_fits(figures.hours_needed) if known else "",
         points=(*tight, *paces, TAKT_HANGS_ON) if known else (),
-        takt=Table.of(_takt_table(figures.takt), TAKT_FORMATS),
-        load=Table.of(_load_table(figures), LOAD_FORMATS) if known else None,
+        takt=Table.of(_takt_table(figures.takt), TAKT_FORMATS, TAKT_SPANS),
+        load=Table.of(_load_table(figures), LOAD_FORMATS, LOAD_SPANS) if known else None,
         people=_people(wanted, figures) if known else "",
         products=tuple(wanted["product"].astype(str)),
         surer=tuple(_surer(figures)),
@@ -237,17 +236,21 @@ TAKT_FORMATS = {
     "people to": "%.2f",
     "sure of the step (%)": "%.0f",
 }
+TAKT_SPANS = {
+    "work in a good piece (min)": ("work from (min)", "work to (min)"),
+    "people needed": ("people from", "people to"),
+}
 
 
 def _takt_table(takt: pd.DataFrame) -> pd.DataFrame:
     return pd.DataFrame(
         {
             "product": takt["product"],
-            "wanted (pieces a week)": takt["demand_per_week"],
             "one needed every (min)": takt["takt_seconds"] / 60,
             "work in a good piece (min)": takt["work_content_seconds"] / 60,
             "work from (min)": takt["work_content_low"] / 60,
             "work to (min)": takt["work_content_high"] / 60,
+            "wanted (pieces a week)": takt["demand_per_week"],
             "people needed": takt["workers_needed"],
             "people from": takt["workers_needed_low"],
             "people to": takt["workers_needed_high"],
@@ -267,6 +270,7 @@ LOAD_FORMATS = {
     "pieces lie in it (hours)": "%.1f",
     "limits the week (times of 100)": "%.0f",
 }
+LOAD_SPANS = {"hours asked for a week": ("hours from", "hours to")}
 
 
 def _load_table(figures) -> pd.DataFrame:
@@ -279,12 +283,12 @@ def _load_table(figures) -> pd.DataFrame:
         frame = frame.sort_values("load", ascending=False)
         columns = {
             "who or what": frame[name].astype(str),
-            "kind": kind,
             "hours asked for a week": frame["hours_needed"],
             "hours from": frame["hours_needed_low"],
             "hours to": frame["hours_needed_high"],
             "hours there are": frame["hours_available"],
             "taken (%)": 100 * frame["load"],
+            "kind": kind,
             "pieces lie in it (hours)": frame.get("held_hours", float("nan")),
             "limits the week (times of 100)": 100 * frame["probability_fullest"],
         }
@@ -337,12 +341,12 @@ def _content_table(own: pd.DataFrame) -> pd.DataFrame:
     return pd.DataFrame(
         {
             "operation": own["operation"],
-            "station": own["station"],
+            "in all (min)": own["total_seconds"] / 60,
             "making (min)": own["good_seconds"] / 60,
             "setting up (min)": own["setup_seconds"] / 60,
             "walking (min)": own["transport_seconds"] / 60,
             "putting right (min)": own["rework_seconds"] / 60,
-            "in all (min)": own["total_seconds"] / 60,
+            "station": own["station"],
             "known from": own["source"],
         }
     )
@@ -373,6 +377,14 @@ CAUTION = (
     "you employ somebody, working-time and safety rules of your place come first; ask those "
     "licensed to advise on them."
 )
+
+PLAINLY = """
+The hours that a week's demand asks for are the pieces wanted times the work in one good piece, as
+your laps say it takes today, with rest, setting up, walking and mending in it. They stand beside
+the hours you wrote on *Shop*: for all together, for each person by the work they have been doing,
+and for each tool or place that holds one person at a time. How often one has to be finished is the
+shop's open time divided by the pieces wanted.
+"""
 
 WORKED_OUT = f"""
 - **Takt time** = working time of the shop's week, breaks off / pieces wanted in the week.

@@ -139,18 +139,17 @@ def _filters(desk: answers.Desk) -> dict:
     """What to look for, as the store's filters; names offered are those on record."""
     wanted, store = {}, desk.here.store
     with st.expander("Look for", icon=":material/search:"):
-        columns = st.columns(len(FILTERS))
-        for name, column in zip(FILTERS, columns, strict=True):
+        places = st.container(horizontal=True)  # in a phone's width they go below each other
+        for name in FILTERS:
             names = desk.kept(f"{name} names", (), lambda name=name: [ALL, *store.names(name)])
-            choice = column.selectbox(SHOWN[name], names, key=f"find_{name}")
+            choice = places.selectbox(SHOWN[name], names, key=f"find_{name}")
             wanted[name] = "" if choice == ALL else choice
-        batch, text, first, last = st.columns(4)
-        wanted["batch"] = batch.text_input("Batch", key="find_batch").strip()
-        wanted["text"] = text.text_input("Words in note, cause or id", key="find_text").strip()
+        wanted["batch"] = places.text_input("Batch", key="find_batch").strip()
+        wanted["text"] = places.text_input("Words in note, cause or id", key="find_text").strip()
         zone = ZoneInfo(_zone(desk))
-        if day := first.date_input("From", None, key="find_from", format="YYYY-MM-DD"):
+        if day := places.date_input("From", None, key="find_from", format="YYYY-MM-DD"):
             wanted["from"] = datetime.combine(day, time(), zone)
-        if day := last.date_input("To", None, key="find_to", format="YYYY-MM-DD"):
+        if day := places.date_input("To", None, key="find_to", format="YYYY-MM-DD"):
             wanted["to"] = datetime.combine(day + timedelta(days=1), time(), zone)
     return wanted
 

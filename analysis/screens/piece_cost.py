@@ -39,15 +39,14 @@ def show() -> None:
         return
     piece = st.selectbox("Piece", list(pieces), format_func=pieces.get, key="cost_piece")
     page = desk.kept("cost", piece, lambda: _page(desk.figures, *piece))
-    answers.sentence(page.sentence)
-    answers.points(page.points)
+    answers.answer(page.sentence, page.points)
     _missing(page)
     glossary.beside(*TRADE)
     _picture(desk, piece)
     answers.table(desk.kept("cost table", (), lambda: _table(desk.figures)), "piece_cost")
     st.markdown(PAY)
     answers.surer(page.surer)
-    answers.worked_out(WORKED_OUT)
+    answers.worked_out(WORKED_OUT, PLAINLY)
 
 
 def _pieces(cost: pd.DataFrame) -> dict[tuple[str, str], str]:
@@ -222,11 +221,11 @@ def _table(figures) -> Table:
         f"cost ({money})": cost["cost_per_good_piece"],
         "cost from": cost["cost_low"],
         "cost to": cost["cost_high"],
+        f"price ({money})": cost["price"],
         f"labour ({money})": cost["labour"],
         f"material ({money})": cost["material"],
         f"spoiled work ({money})": cost["rework_and_scrap"],
         f"overhead ({money})": cost["overhead"],
-        f"price ({money})": cost["price"],
         f"left ({money})": cost["left"],
         "left from": cost["left_low"],
         "left to": cost["left_high"],
@@ -247,7 +246,13 @@ def _table(figures) -> Table:
         }
     )
     minutes = {name: "%.1f" for name in columns if "(min)" in name}
-    return Table.of(frame, dict.fromkeys(columns, "%.2f") | minutes)
+    spans = {
+        f"cost ({money})": ("cost from", "cost to"),
+        f"left ({money})": ("left from", "left to"),
+        f"an hour leaves ({money})": ("leaves from", "leaves to"),
+        "at the bench (min)": ("bench from (min)", "bench to (min)"),
+    }
+    return Table.of(frame, dict.fromkeys(columns, "%.2f") | minutes, spans, lead=4)
 
 
 def _surer(figures, product: str) -> list[str]:
@@ -283,6 +288,13 @@ PAY = """
 whether you pay it out or not: write what you would have to pay somebody, or what you need to live
 on. Left blank it is not nothing, it is not known, and the cost stays open. *What an hour leaves* is
 before anybody's pay, yours and a helper's: compare it with what you need an hour.
+"""
+
+PLAINLY = """
+What goes into one good piece is added up: pay for the time it takes at the bench, its material,
+the work and material in pieces that were mended or lost, and its share of rent and the like. The
+times come from your laps; pay, prices and rent from *Shop*. What an hour leaves is the price less
+material and that share of rent, divided by the hours the piece takes: it is before anybody's pay.
 """
 
 WORKED_OUT = """

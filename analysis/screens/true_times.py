@@ -33,15 +33,12 @@ class Page:
 def show(desk: answers.Desk, product: str) -> None:
     """Three short tables, each under the sentence that says what is in it."""
     page = desk.kept("true times", (product,), lambda: _page(desk.figures, product))
-    st.subheader("True time of each operation")
-    answers.points(page.times)
+    answers.points(page.times, "### True time of each operation")
     glossary.beside(*TRADE)
     answers.table(page.time_table, "true_times", "Seconds a piece of each operation")
-    st.subheader("Right first time, by operation")
-    st.markdown(page.right)
+    st.markdown(f"### Right first time, by operation\n\n{page.right}")
     answers.table(page.right_table, "right_first_time", "Faults and mending of each operation")
-    st.subheader("Interruptions, by cause")
-    st.markdown(page.stops)
+    st.markdown(f"### Interruptions, by cause\n\n{page.stops}")
     if page.stop_table:
         answers.table(page.stop_table, "interruptions", "Interruptions of each cause")
 
@@ -114,13 +111,13 @@ def _left_out(operations: pd.DataFrame) -> str:
 
 def _time_table(operations: pd.DataFrame) -> Table:
     seconds = {
+        "standard (s a piece)": "standard_seconds",
+        "standard from (s)": "standard_low",
+        "standard to (s)": "standard_high",
         "observed (s a piece)": "observed_seconds",
         "observed from (s)": "observed_low",
         "observed to (s)": "observed_high",
         "normal (s a piece)": "normal_seconds",
-        "standard (s a piece)": "standard_seconds",
-        "standard from (s)": "standard_low",
-        "standard to (s)": "standard_high",
     }
     counts = {
         "laps": "laps",
@@ -136,7 +133,12 @@ def _time_table(operations: pd.DataFrame) -> Table:
         }
     )
     one = "%.1f" if operations["observed_seconds"].min() < 10 else "%.0f"
-    return Table.of(frame, dict.fromkeys(seconds, one) | dict.fromkeys(counts, "%.0f"))
+    formats = dict.fromkeys(seconds, one) | dict.fromkeys(counts, "%.0f")
+    spans = {
+        f"{name} (s a piece)": (f"{name} from (s)", f"{name} to (s)")
+        for name in ("standard", "observed")
+    }
+    return Table.of(frame, formats, spans)
 
 
 def _right(rolled: pd.DataFrame, faults: pd.DataFrame, product: str) -> str:
@@ -179,7 +181,11 @@ def _right_table(faults: pd.DataFrame) -> Table:
             "lost (pieces)": faults["lost_units"],
         }
     )
-    return Table.of(frame, dict.fromkeys((*shares, "putting right (s a piece)"), "%.1f"))
+    spans = {
+        f"{name} (%)": (f"{short} from (%)", f"{short} to (%)")
+        for name, short in (("right first time", "right"), ("lost", "lost"))
+    }
+    return Table.of(frame, dict.fromkeys((*shares, "putting right (s a piece)"), "%.1f"), spans)
 
 
 def _stops(delays: pd.DataFrame) -> str:
@@ -209,4 +215,5 @@ def _stop_table(delays: pd.DataFrame) -> Table:
             **{header: 100 * delays[name] for header, name in shares.items()},
         }
     )
-    return Table.of(frame, dict.fromkeys(shares, "%.1f") | {"hours in all": "%.1f"})
+    spans = {"share of bench time (%)": ("share from (%)", "share to (%)")}
+    return Table.of(frame, dict.fromkeys(shares, "%.1f") | {"hours in all": "%.1f"}, spans)

@@ -1,5 +1,9 @@
 """What the tests of screens read off them, and the file a newcomer brings."""
 
+import html
+import re
+
+import pandas as pd
 from streamlit.testing.v1 import AppTest
 
 # The columns a file must have and no others: what a newcomer's first file looks like.
@@ -22,4 +26,40 @@ def said(screen: AppTest) -> str:
     """All the words on a screen, as they are read: without Markdown's backslashes."""
     kinds = ("title", "subheader", "markdown", "caption", "info", "warning", "error", "success")
     words = [element.value for kind in kinds for element in getattr(screen, kind)]
-    return "\n".join(words).replace("\\", "")
+    pages = [html.unescape(re.sub("<[^>]+>", "", part)) for part in _pages(screen)]
+    return "\n".join([*words, *pages]).replace("\\", "")
+
+
+def tables(screen: AppTest) -> list[pd.DataFrame]:
+    """The tables of a screen as they are read: numbers as numbers, NaN where there is a dash, the
+    ends of a range as `HEADER low` and `HEADER high`."""
+    return [_table(part) for part in _pages(screen) if "<table>" in part]
+
+
+def _pages(screen: AppTest) -> list[str]:
+    return [element.proto.body for element in screen.get("html")]
+
+
+def _table(page: str) -> pd.DataFrame:
+    head, *rows = [re.split("<t[dh]( [^>]*)?>", row)[2::2] for row in page.split("<tr>")[1:]]
+    headers = [html.unescape(name.partition("<")[0]) for name in head]
+    read = []
+    for row in rows:
+        cells = {}
+        for name, cell in zip(headers, row, strict=True):
+            value, _, span = cell.partition("<small>")
+            cells[name] = _read(value.partition("<")[0])
+            if span:
+                low, high = span.partition("<")[0].split(" to ")
+                cells |= {f"{name} low": _read(low), f"{name} high": _read(high)}
+        read.append(cells)
+    return pd.DataFrame(read)
+
+
+def _read(text: str):
+    if text == "–":
+        return float("nan")
+    try:
+        return float(text.replace(",", ""))
+    except ValueError:
+        return html.unescape(text)

@@ -3,7 +3,7 @@
 import re
 
 from analysis.screens.source import DEMO, OWN
-from tests.screens.driving import said
+from tests.screens.driving import said, tables
 
 
 def test_the_demo_says_where_one_stands_how_fast_it_falls_and_what_comes_next(show):
@@ -47,10 +47,9 @@ def test_two_workers_are_answered_apart_and_one_can_be_picked(show):
 
 def test_too_few_laps_are_said_to_be_too_few_with_a_pooled_guess(show):
     screen = show("getting_faster", DEMO)
-    table = screen.dataframe[0].value
     for product in screen.selectbox(key="faster_product").options:
         screen.selectbox(key="faster_product").select(product).run()
-        table = screen.dataframe[0].value
+        table = tables(screen)[0]
         few = table[table["laps"] < 5]
         for row in few.itertuples(index=False):
             key = f"faster_operation_{product}"
@@ -67,7 +66,7 @@ def test_the_curves_names_are_explained(show):
 
 
 def test_the_table_carries_units(show):
-    table = show("getting_faster", DEMO).dataframe[0].value
+    table = tables(show("getting_faster", DEMO))[0]
     assert {"now (s a piece)", "learning rate (%)", "levels out at (s)"} <= set(table)
     assert "pieces made" in table
 

@@ -7,7 +7,7 @@ import pandas as pd
 
 from analysis.screens.keeping_pace import _fits, _room, _tight
 from analysis.screens.source import DEMO, OWN
-from tests.screens.driving import said
+from tests.screens.driving import said, tables
 
 
 def test_the_demo_says_in_one_sentence_whether_demand_fits_the_week(show):
@@ -28,7 +28,7 @@ def test_each_case_of_fit_says_hours_to_spare_or_lacking():
 def test_the_bottleneck_comes_with_how_sure_it_is(show):
     words = said(show("keeping_pace", DEMO))
     assert re.search(r"longest step is \*\*.+\*\* \((almost surely|\d+ times)", words)
-    table = show("keeping_pace", DEMO).dataframe[0].value
+    table = tables(show("keeping_pace", DEMO))[0]
     assert table["sure of the step (%)"].between(0, 100).all()
 
 
@@ -45,7 +45,7 @@ def test_an_empty_store_says_the_next_step(show):
 def test_without_demand_the_screen_asks_for_it(show, needed_only):
     screen = show("keeping_pace", OWN)
     assert "write the demand" in screen.info[0].value
-    assert "work in a good piece (min)" in screen.dataframe[0].value
+    assert "work in a good piece (min)" in tables(screen)[0]
 
 
 def test_pace_and_strain_come_with_a_caution_that_defers_to_local_rules(show):
@@ -56,7 +56,7 @@ def test_pace_and_strain_come_with_a_caution_that_defers_to_local_rules(show):
 
 def test_the_tables_carry_units(show):
     screen = show("keeping_pace", DEMO)
-    takt, load, content = (table.value for table in screen.dataframe)
+    takt, load, content = tables(screen)
     assert {"hours asked for a week", "hours there are", "taken (%)"} <= set(load)
     assert {"wanted (pieces a week)", "one needed every (min)", "people needed"} <= set(takt)
     assert {"making (min)", "setting up (min)", "putting right (min)"} <= set(content)
@@ -93,7 +93,7 @@ def test_what_limits_the_week_is_named_with_how_sure_that_is(show):
 
 def test_pieces_lying_in_a_place_stand_apart_from_its_load(show):
     screen = show("keeping_pace", DEMO)
-    load = screen.dataframe[1].value.set_index("who or what")
+    load = tables(screen)[1].set_index("who or what")
     assert load["pieces lie in it (hours)"]["nipping press"] > 0
     assert load["pieces lie in it (hours)"].isna()["maker"]
     assert "Pieces also lie in **nipping press** for about" in said(screen)

@@ -8,7 +8,7 @@ from types import SimpleNamespace
 import pandas as pd
 
 from analysis.records.laps import read_laps
-from analysis.screens import source, this_week
+from analysis.screens import source, this_week_told
 from analysis.store.store import open_store
 from tests.screens.driving import NEEDED_ONLY, said
 
@@ -159,12 +159,12 @@ def week_of_limits(pieces: tuple, standard: tuple):
 
 
 def test_limits_that_nothing_can_fall_out_of_are_not_called_a_judgement():
-    blind = this_week._ordinary(week_of_limits((2.4, 0.2, 4.7), (0.8, 0.0, 1.7)))
+    blind = this_week_told._ordinary(week_of_limits((2.4, 0.2, 4.7), (0.8, 0.0, 1.7)))
     assert "this chart cannot warn you yet" in blind
 
 
 def test_where_pieces_an_hour_cannot_warn_standard_times_do():
-    warned = this_week._ordinary(week_of_limits((2.4, 0.2, 4.7), (0.8, 0.6, 1.0)))
+    warned = this_week_told._ordinary(week_of_limits((2.4, 0.2, 4.7), (0.8, 0.6, 1.0)))
     assert warned.startswith("Less than an ordinary week (0.6 to 1.0 standard hours")
 
 
@@ -172,5 +172,5 @@ def test_two_products_that_last_alike_are_called_a_tie():
     known = pd.DataFrame(
         {"product": ["box", "tray"], "variant": ["", ""], "lasts_in_all_days": [9.6, 10.1]}
     )
-    assert "Nearly a tie with tray (10 days in all)" in this_week._near_tie(known)
-    assert this_week._near_tie(known.assign(lasts_in_all_days=[9.0, 12.0])) == ""
+    assert "Nearly a tie with tray (10 days in all)" in this_week_told._near_tie(known)
+    assert this_week_told._near_tie(known.assign(lasts_in_all_days=[9.0, 12.0])) == ""

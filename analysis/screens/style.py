@@ -1,0 +1,40 @@
+"""The few looks of our own beside Streamlit's: the answer, tables, trade terms, room on a phone."""
+
+# Streamlit leaves 6 rem above the title, a fifth of a phone's screen; on a phone it also drops the
+# undo of a change below its words.
+STYLE = """<style>
+[data-testid='stMainBlockContainer'] {padding-top: 3.2rem}
+[data-testid='stMarkdown'] h2 {font-size: 1.25rem; line-height: 1.4; padding: 0 0 0.5rem}
+[class*='st-key-change_'] {flex-wrap: nowrap}
+[class*='st-key-change_'] > * {min-width: 0}
+[class*='st-key-change_'] > :last-child {flex-shrink: 0}
+
+.figures .rows {overflow: auto; max-height: 34rem; border: 1px solid #8884; border-radius: 4px}
+.figures table {border-collapse: collapse; width: 100%; margin: 0; font-size: 0.875rem}
+.figures :is(th, td) {padding: 0.3rem 0.6rem; border: 0 solid #8884; border-bottom-width: 1px;
+  text-align: right; vertical-align: top; font-weight: 400; font-variant-numeric: tabular-nums}
+.figures :is(tr > :first-child, .t) {text-align: left}
+.figures tbody tr:last-child > * {border-bottom-width: 0}
+.figures thead th {position: sticky; top: 0; z-index: 1; vertical-align: bottom; font-size: 0.8rem;
+  background: var(--st-secondary-background-color, Canvas)}
+.figures tbody th {font-weight: 600}
+.figures small {display: block; font-size: 0.75rem; white-space: nowrap}
+.figures label {display: none}
+@media (max-width: 640px) {
+  .figures label {display: inline-flex; align-items: center; gap: 0.5rem; min-height: 2rem;
+    font-size: 0.875rem}
+  .figures input {width: 1.2rem; height: 1.2rem}
+  .lead-2:not(:has(:checked)) tr > :nth-child(n + 3),
+  .lead-3:not(:has(:checked)) tr > :nth-child(n + 4),
+  .lead-4:not(:has(:checked)) tr > :nth-child(n + 5) {display: none}
+  .figures :is(th, td) {padding: 0.3rem 0.4rem}
+}
+
+.terms {display: flex; flex-wrap: wrap; align-items: baseline; column-gap: 0.9rem;
+  font-size: 0.875rem}
+.terms details[open] {flex-basis: 100%}
+.terms summary {cursor: pointer; list-style: none; padding: 0.25rem 0;
+  text-decoration: underline dotted; text-underline-offset: 0.2em}
+.terms summary::-webkit-details-marker {display: none}
+.terms p {margin: 0 0 0.4rem; padding: 0.5rem 0.75rem; border-left: 3px solid #8888}
+</style>"""

@@ -1,0 +1,84 @@
+"""A tidy frame written as a table of a page, and as the file behind it.
+
+A small table is plain HTML: a screen reader knows its rows and headers, a phone shows the columns
+that matter without scrolling sideways, and what is sent is a text that was made once. Its ranges
+stand below their figures; the file has every column by itself.
+"""
+
+import html
+from collections.abc import Iterator, Mapping
+
+import pandas as pd
+import pyarrow as pa
+
+from analysis.records.text import guarded_column
+
+MISSING = "–"
+
+
+def as_html(
+    frame: pd.DataFrame, formats: dict[str, str], spans: Mapping[str, tuple[str, str]]
+) -> str:
+    """The rows and headers of a table, without the frame around it, as short as HTML may be.
+
+    `formats` are printf formats (`%.1f`) by header; `spans` names the columns of the low and the
+    high end that belong below a figure.
+    """
+    ends = {name for pair in spans.values() for name in pair}
+    shown = [name for name in frame.columns if name not in ends]
+    kinds = {name: "" if _is_number(frame[name]) else " class=t" for name in shown}
+    head = "".join(f"<th scope=col{kinds[name]}>{html.escape(name)}" for name in shown)
+    columns = [_cells(frame, name, formats, spans.get(name), kinds[name]) for name in shown]
+    rows = "".join(f"<tr>{''.join(row)}" for row in zip(*columns, strict=True))
+    return f"<thead><tr>{head}<tbody>{rows}"
+
+
+def _is_number(column: pd.Series) -> bool:
+    return pd.api.types.is_numeric_dtype(column) and not pd.api.types.is_bool_dtype(column)
+
+
+def _cells(
+    frame: pd.DataFrame, name: str, formats: dict, ends: tuple[str, str] | None, kind: str
+) -> Iterator[str]:
+    """The cells of one column; the first one names its row."""
+    tag = "th scope=row" if name == frame.columns[0] else "td"
+    pairs = zip(frame[ends[0]], frame[ends[1]], strict=True) if ends else [None] * len(frame)
+    form = formats.get(name, "%.10g")
+    for value, pair in zip(frame[name], pairs, strict=True):
+        yield f"<{tag}{kind}>{_said(value, form)}{_span(pair, form)}"
+
+
+def _said(value: object, form: str) -> str:
+    """A figure or a word as it stands in its cell."""
+    if isinstance(value, str):
+        return html.escape(value) or MISSING
+    if pd.isna(value):
+        return MISSING
+    if isinstance(value, int | float) and not isinstance(value, bool):
+        return _grouped(form % value)
+    return html.escape(str(value))
+
+
+def _span(pair: tuple | None, form: str) -> str:
+    """The range below a figure, where both ends are known."""
+    if pair is None or any(pd.isna(end) for end in pair):
+        return ""
+    return f"<small>{_said(pair[0], form)} to {_said(pair[1], form)}</small>"
+
+
+def _grouped(digits: str) -> str:
+    """`1234.5` as `1,234.5`; infinity and powers of ten as they are."""
+    whole, point, rest = digits.partition(".")
+    return f"{int(whole):,}{point}{rest}" if whole.isdecimal() else digits
+
+
+def as_csv(frame: pd.DataFrame) -> bytes:
+    """CSV that a spreadsheet opens as it stands and does not run: see records/text.py."""
+    plain = pa.Table.from_pandas(frame, preserve_index=False).to_pandas()
+    texts = plain.select_dtypes(exclude="number").columns
+    guarded = {
+        name: guarded_column(pa.chunked_array([pa.array(plain[name].astype(str), pa.string())]))
+        for name in texts
+    }
+    safe = plain.assign(**{name: column.to_pandas() for name, column in guarded.items()})
+    return safe.to_csv(index=False).encode("utf-8-sig")
