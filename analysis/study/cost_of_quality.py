@@ -174,15 +174,14 @@ def _worth(cells: pd.DataFrame, study: Study, routing, pay: np.ndarray) -> pd.Da
     """The cells with what a piece lost there is worth: work_seconds, work_pay, material; and
     pay_rate, what a second at the operation costs."""
     each = _per_piece(study, pay)
-    lost = [
-        _lost_work(study, routing, each, *key)
-        for key in cells[["product", "variant", "operation"]].itertuples(index=False)
-    ]
+    steps = ["product", "variant", "operation"]
+    places = cells[steps].drop_duplicates()
+    work = _lost_work(places, study, routing, each)
+    lost = pd.DataFrame(work, columns=["work_seconds", "work_pay"], dtype=float)
+    lost = places.reset_index(drop=True).join(lost)
     rate = each["pay"] / each["seconds"]
     known = map(study.shop.product, cells["product"], cells["variant"])
-    return cells.assign(
-        work_seconds=[seconds for seconds, _ in lost],
-        work_pay=[money for _, money in lost],
+    return cells.merge(lost, on=steps, how="left").assign(
         pay_rate=rate.reindex(pd.MultiIndex.from_frame(cells[KEYS])).to_numpy(),
         material=np.array([getattr(row, "material_cost", None) for row in known], float),
     )
@@ -203,40 +202,55 @@ def _per_piece(study: Study, pay: np.ndarray) -> pd.DataFrame:
 
 
 def _lost_work(
-    study: Study, routing, each: pd.DataFrame, product: str, variant: str, operation: str
-) -> tuple[float, float]:
-    """Seconds and pay of the work in a piece lost at an operation.
+    places: pd.DataFrame, study: Study, routing, each: pd.DataFrame
+) -> list[tuple[float, float]]:
+    """Seconds and pay of the work in a piece lost at each product, variant and operation.
 
     An operation that no lap timed counts with its planned seconds, at no pay.
     """
-    route = study.route
-    route = route[(route["product"] == product) & (route["variant"] == variant)]
-    order = list(route["operation"].astype(str))
-    through = passed_before(operation, order, product, variant, routing) | {operation}
-    work = each.reindex([(product, name) for name in sorted(through)])
-    timed = work["seconds"].notna().to_numpy()
-    planned = route["planned_seconds"].groupby(route["operation"].astype(str)).first()
-    untimed = planned.reindex(sorted(through))[~timed]
-    return float(work["seconds"].sum() + untimed.sum()), float(work["pay"][timed].sum(skipna=False))
+    timed = dict(zip(each.index, each.to_numpy(), strict=True))
+    columns = ["product", "variant", "operation", "planned_seconds"]
+    orders: dict[tuple, dict[str, float]] = {}
+    for product, variant, operation, planned in study.route[columns].itertuples(index=False):
+        orders.setdefault((product, variant), {})[operation] = planned
+    before: dict[tuple, dict] = {}
+    worth = []
+    for product, variant, operation in places.itertuples(index=False):
+        route = (product, variant)
+        plan = orders.get(route, {})
+        if route not in before:
+            before[route] = _precedence(product, variant, routing)
+        through = passed_before(operation, list(plan), before[route]) | {operation}
+        work = [
+            timed.get((product, name), (np.nan_to_num(plan.get(name, 0.0)), 0.0))
+            for name in sorted(through)
+        ]
+        worth.append(tuple(float(sum(part)) for part in zip(*work, strict=True)))
+    return worth
 
 
-def passed_before(
-    operation: str, order: list[str], product: str, variant: str, routing: pd.DataFrame | None
-) -> set[str]:
+def _precedence(product: str, variant: str, routing: pd.DataFrame | None) -> dict[str, set[str]]:
+    """The operations right before each one of a route; empty where no routing has it."""
+    if routing is None:
+        return {}
+    before = {name: set() for name in route(routing, product, variant)["operation"]}
+    for first, then, _ in precedence(routing, product, variant):
+        before[then].add(first)
+    return before
+
+
+def passed_before(operation: str, order: list[str], before: dict[str, set[str]]) -> set[str]:
     """Operations a piece has been through when it comes to `operation`.
 
-    By the routing those that must precede it, however indirectly: a cover spoiled under the press
-    takes no sewn block with it. Where no routing names it, all before it in `order`.
+    before: the operations right before each by the routing. Those that must precede it count,
+    however indirectly: a cover spoiled under the press takes no sewn block with it. Where the
+    routing does not have the operation, all before it in `order`.
     """
-    named = routing is not None and operation in set(route(routing, product, variant)["operation"])
-    if not named:
+    if operation not in before:
         return set(order[: order.index(operation)]) if operation in order else set()
-    before: dict[str, set[str]] = {}
-    for first, then, _ in precedence(routing, product, variant):
-        before.setdefault(then, set()).add(first)
     found, ahead = set(), [operation]
     while ahead:
-        new = before.get(ahead.pop(), set()) - found
+        new = before[ahead.pop()] - found
         found |= new
         ahead += new
     return found

@@ -182,10 +182,15 @@ def test_one_lap_and_mending_where_no_piece_passed_are_answered():
 
 def test_without_a_routing_all_before_in_the_usual_order_is_lost():
     order = ["cut", "fold", "paint"]
-    assert passed_before("paint", order, "box", "", None) == {"cut", "fold"}
-    assert passed_before("paint", order, "box", "", ROUTING) == {"cut"}
-    assert passed_before("check", order, "box", "", ROUTING) == {"cut", "paint", "fold", "glue"}
-    assert passed_before("wrap", order, "box", "", ROUTING) == set()
+    before = {"cut": set(), "paint": {"cut"}, "fold": set(), "glue": {"paint", "fold"}}
+    assert passed_before("paint", order, {}) == {"cut", "fold"}
+    assert passed_before("paint", order, before) == {"cut"}
+    assert passed_before("glue", order, before) == {"cut", "paint", "fold"}
+    assert passed_before("wrap", order, before) == set()
+    # A lid lost at painting: 10 + 20 s by the routing, and the body's 30 s with it without one.
+    for routing, seconds in ((ROUTING, 30), (None, 60)):
+        result = cost(batch("1", paint={"scrap_units": 1}), routing=routing)
+        assert result.found["scrap_seconds"].tolist() == [seconds]
 
 
 def many_batches(rng, batches=30):
