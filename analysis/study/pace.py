@@ -43,7 +43,7 @@ def paces(laps: pd.DataFrame) -> pd.DataFrame:
     rows = laps.iloc[practice.position]
     pace = practice.log_seconds_per_piece - np.log(rows["expected_seconds"].to_numpy(float))
     usable = np.isfinite(pace) & ~rows["suspicious"].to_numpy(bool)
-    faults = np.where(_made_here(rows), rows["rework_units"] + rows["scrap_units"], 0.0)
+    faults = np.where(made_here(rows), rows["rework_units"] + rows["scrap_units"], 0.0)
     session = np.zeros(len(pace), "int64")
     session[practice.session_starts] = 1
     session = np.cumsum(session) - 1
@@ -66,7 +66,7 @@ def paces(laps: pd.DataFrame) -> pd.DataFrame:
     return frame[list(COLUMNS)]
 
 
-def _made_here(rows: pd.DataFrame) -> np.ndarray:
+def made_here(rows: pd.DataFrame) -> np.ndarray:
     """Whether the operation of the lap made its faults: none other is named as their cause."""
     operation = rows["operation"].astype(object).to_numpy()
     cause = rows["cause_operation"].astype(object).to_numpy()

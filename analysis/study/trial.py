@@ -1,22 +1,230 @@
-"""Two ways of working, tried on halves of a batch: which takes less time, which spoils less."""
+"""Two ways of working, tried on halves of a batch: which takes less time, which spoils less.
+
+Time is compared within batches and against what practice let expect of each lap, so that neither
+the batch, nor practice, nor the slow first pieces after a start favour a way. A run is a stretch of
+laps of one way; what else changes with the hour changes between runs, so runs, not laps, are what
+the comparison is made of, wherever there are enough.
+"""
 
 from __future__ import annotations
 
 import numpy as np
 import pandas as pd
 
+from analysis.study.pace import made_here
+from analysis.study.power import laps_each_way, pieces_each_way
+from analysis.study.quality import wilson
+from analysis.study.rates import clusters, codes, is_regular
+
+WAYS = ("A", "B")
+NEW_TRIAL_DAYS = 14.0  # marks after a longer pause belong to another trial; of our own, no source
+FEWEST_FREEDOM = 2  # of runs; with fewer, laps are taken for as good as independent, and it is said
+WORTH_TELLING = np.log(1.05)  # of time
 TRIAL_COLUMNS = (
-    "operation", "products", "first_at", "last_at", "batches", "laps_a", "laps_b", "pieces_a",
-    "pieces_b", "seconds_a", "seconds_b", "less_time_percent", "less_time_low", "less_time_high",
-    "faults_a", "faults_b", "fault_share_a", "fault_share_b", "fewer_faults", "fewer_faults_low",
-    "fewer_faults_high", "pieces_needed", "verdict", "note",
+    "operation", "products", "first_at", "last_at", "batches", "runs", "laps_a", "laps_b",
+    "pieces_a", "pieces_b", "seconds_a", "seconds_b", "less_time_percent", "less_time_low",
+    "less_time_high", "faults_a", "faults_b", "fault_share_a", "fault_share_b", "fewer_faults",
+    "fewer_faults_low", "fewer_faults_high", "laps_needed", "pieces_needed", "verdict", "note",
 )  # fmt: skip
+VERDICTS = ("B better", "A better", "faster but spoils more", "cannot tell", "one way only")
 
 
 def compare_ways(laps: pd.DataFrame, ways: pd.DataFrame) -> pd.DataFrame:
-    """TRIAL_COLUMNS, a row an operation and trial; B against A, percent and shares positive where
-    B is better.
+    """TRIAL_COLUMNS, a row a trial at an operation, the latest first; B against A.
 
-    laps: `Study.laps`; ways: lap_id, way ("A" or "B"), as `store.trial_ways` gives them.
+    laps: `Study.laps`; ways: lap_id, way ("A" or "B"), as `store.trials.trial_ways` gives them.
+
+    seconds_*       per piece, as timed, suspicious laps left out
+    less_time_*     percent of time that B takes less than A, 95 % interval (t); NaN with one way
+    fault_share_*   of pieces to be mended or lost; fewer_faults = share A - share B with Newcombe's
+                    interval (1998, his tenth: from Wilson's of the two shares)
+    laps_needed     laps each way to tell a difference of 5 % in time, pieces_needed pieces each way
+                    to tell the larger share of faults from half of it (power 80 %); NaN where the
+                    laps do not say how much they scatter, or there was no fault
+    verdict         "B better", "A better" (in time or faults, and shown worse in neither),
+                    "faster but spoils more" (whichever way), "cannot tell", "one way only"
     """
-    raise NotImplementedError
+    marked = laps.merge(ways[ways["way"].isin(WAYS)], on="lap_id", validate="one_to_one")
+    marked = marked[is_regular(marked)].sort_values(["operation", "started_at"], kind="stable")
+    if marked.empty:
+        return pd.DataFrame(columns=list(TRIAL_COLUMNS))
+    marked = marked.assign(block=clusters(marked, "UTC"), pace=_pace(marked))
+    rows = [_row(trial) for _, trial in marked.groupby(_trials(marked), sort=True)]
+    table = pd.DataFrame(rows, columns=list(TRIAL_COLUMNS))
+    return table.sort_values("last_at", ascending=False, kind="stable", ignore_index=True)
+
+
+def noted_ways(laps: pd.DataFrame) -> pd.DataFrame:
+    """lap_id, way of laps whose note says "trial:A" or "trial:B", as a file can carry the marks."""
+    way = laps["note"].str.extract(r"\btrial:([AB])\b", expand=False)
+    return pd.DataFrame({"lap_id": laps["lap_id"], "way": way})[way.notna()]
+
+
+def _pace(laps: pd.DataFrame) -> np.ndarray:
+    """log of seconds over expected, NaN where suspicious."""
+    with np.errstate(invalid="ignore", divide="ignore"):
+        pace = np.log(laps["seconds"] / laps["units"] / laps["expected_seconds"])
+    return np.where(laps["suspicious"].astype(bool), np.nan, pace)
+
+
+def _trials(marked: pd.DataFrame) -> np.ndarray:
+    """A code per trial: an operation, until NEW_TRIAL_DAYS without a mark."""
+    operation = marked["operation"].cat.codes.to_numpy("int64")
+    days = marked["started_at"].diff().dt.total_seconds().to_numpy() / 86400
+    begins = (np.diff(operation, prepend=-1) != 0) | (days > NEW_TRIAL_DAYS)
+    return np.cumsum(begins)
+
+
+def _row(trial: pd.DataFrame) -> dict:
+    row = {
+        "operation": str(trial["operation"].iloc[0]),
+        "products": ", ".join(sorted(set(trial["product"].astype(str)))),
+        "first_at": trial["started_at"].min(), "last_at": trial["started_at"].max(),
+        "batches": trial["block"].nunique(),
+    }  # fmt: skip
+    faults = np.where(made_here(trial), trial["rework_units"] + trial["scrap_units"], 0)
+    for way in WAYS:
+        own, at = (trial["way"] == way).to_numpy(), way.lower()
+        timed = own & np.isfinite(trial["pace"].to_numpy())
+        row[f"laps_{at}"] = int(own.sum())
+        row[f"pieces_{at}"] = int(trial["units"][own].sum())
+        row[f"faults_{at}"] = int(faults[own].sum())
+        units = trial["units"][timed].sum()
+        row[f"seconds_{at}"] = trial["seconds"][timed].sum() / units if units else np.nan
+    row |= _time(trial) | _faults(row)
+    row["verdict"] = _verdict(row)
+    row["note"] = _note(row)
+    return row
+
+
+def _time(trial: pd.DataFrame) -> dict:
+    """Least squares of pace on way with an effect of each batch, over means of runs weighted by
+    their laps; over laps where runs leave less than FEWEST_FREEDOM degrees of freedom."""
+    from scipy.special import stdtrit  # scipy takes a moment to import
+
+    trial = trial[np.isfinite(trial["pace"].to_numpy())].sort_values(["block", "started_at"])
+    is_b = (trial["way"] == "B").to_numpy().astype(float)
+    block = trial["block"].to_numpy()
+    run = np.cumsum((np.diff(is_b, prepend=-1) != 0) | (np.diff(block, prepend=-1) != 0))
+    nothing = dict.fromkeys(
+        ("less_time_percent", "less_time_low", "less_time_high", "laps_needed"), np.nan
+    )
+    if len(set(is_b)) < 2:
+        return nothing | {"runs": len(set(run))}
+    if not _both_in_one(block, is_b):  # no batch was shared: batches are then compared as they are
+        block = np.zeros_like(block)
+    laps = pd.DataFrame({"run": run, "block": block, "is_b": is_b, "pace": trial["pace"]})
+    runs = laps.groupby("run").agg(
+        block=("block", "first"), is_b=("is_b", "first"), pace=("pace", "mean"),
+        laps=("pace", "size"),
+    )  # fmt: skip
+    by_run = _within_blocks(runs["block"], runs["is_b"], runs["pace"], runs["laps"])
+    by_lap = _within_blocks(laps["block"], laps["is_b"], laps["pace"], np.ones(len(laps)))
+    effect, error, freedom, _ = by_run if by_run[2] >= FEWEST_FREEDOM else by_lap
+    half = stdtrit(freedom, 0.975) * error if freedom > 0 else np.nan
+    percent = 100 * -np.expm1([effect, effect + half, effect - half])
+    spread = by_lap[3]
+    return dict(zip(nothing, percent, strict=False)) | {
+        "runs": len(runs),
+        "laps_needed": laps_each_way(WORTH_TELLING, spread) if spread > 0 else np.nan,
+    }
+
+
+def _both_in_one(block, is_b) -> bool:
+    table = pd.Series(is_b).groupby(block)
+    return bool((table.nunique() > 1).any())
+
+
+def _within_blocks(block, x, y, weight):
+    """(effect of x, its standard error, degrees of freedom, deviation of a lap), weighted, with an
+    effect of each block."""
+    block = codes(np.asarray(block, "int64"))
+    x, y, weight = (np.asarray(value, float) for value in (x, y, weight))
+    total = np.bincount(block, weight)
+    x = x - (np.bincount(block, weight * x) / total)[block]
+    y = y - (np.bincount(block, weight * y) / total)[block]
+    squares = (weight * x * x).sum()
+    effect = (weight * x * y).sum() / squares
+    freedom = len(x) - len(total) - 1
+    if freedom <= 0:
+        return effect, np.nan, 0, np.nan
+    variance = (weight * (y - effect * x) ** 2).sum() / freedom
+    return effect, np.sqrt(variance / squares), freedom, np.sqrt(variance)
+
+
+def _faults(row: dict) -> dict:
+    pieces = np.array([row["pieces_a"], row["pieces_b"]], float)
+    found = np.array([row["faults_a"], row["faults_b"]], float)
+    low, high = wilson(found, pieces)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        share = found / pieces
+    fewer = share[0] - share[1]
+    most = np.nanmax(share)
+    return {
+        "fault_share_a": share[0], "fault_share_b": share[1], "fewer_faults": fewer,
+        "fewer_faults_low": fewer - np.hypot(share[0] - low[0], high[1] - share[1]),
+        "fewer_faults_high": fewer + np.hypot(high[0] - share[0], share[1] - low[1]),
+        "pieces_needed": pieces_each_way(most, most / 2) if most > 0 else np.nan,
+    }  # fmt: skip
+
+
+def _verdict(row: dict) -> str:
+    if not row["laps_a"] or not row["laps_b"]:
+        return "one way only"
+    time = _side(row["less_time_low"], row["less_time_high"])
+    faults = _side(row["fewer_faults_low"], row["fewer_faults_high"])
+    if time * faults < 0:
+        return "faster but spoils more"
+    return {1: "B better", -1: "A better"}.get(np.sign(time + faults), "cannot tell")
+
+
+def _side(low: float, high: float) -> int:
+    """1 where the whole interval is above 0 (B better), -1 below, 0 where it holds 0."""
+    return int(low > 0) - int(high < 0)
+
+
+def _note(row: dict) -> str:
+    if row["verdict"] == "one way only":
+        return "Only one of the two ways has laps so far."
+    parts = [_time_note(row), _fault_note(row)]
+    if row["runs"] - row["batches"] - 1 < FEWEST_FREEDOM:
+        parts.append(
+            "The ways changed over too seldom to tell them from whatever else changed meanwhile: "
+            "take turns of five."
+        )
+    return " ".join(parts)
+
+
+def _time_note(row: dict) -> str:
+    low, high = row["less_time_low"], row["less_time_high"]
+    if low > 0 or high < 0:
+        way, (low, high) = ("B", (low, high)) if low > 0 else ("A", _turned(low, high))
+        return f"Way {way} takes {low:.0f} to {high:.0f} % less time."
+    if not np.isfinite(row["laps_needed"]):
+        return "Too few laps to compare their time."
+    if max(high, -low) < 5:
+        return "They take the same time, to within 5 %."
+    return (
+        f"Which takes less time cannot be told yet; about {row['laps_needed']:,.0f} laps each way "
+        "would show 5 %."
+    )
+
+
+def _turned(low: float, high: float) -> tuple[float, float]:
+    """Percent less that A takes than B, from percent less that B takes than A."""
+    return tuple(100 * (1 - 1 / (1 - end / 100)) for end in (high, low))
+
+
+def _fault_note(row: dict) -> str:
+    low, high = row["fewer_faults_low"], row["fewer_faults_high"]
+    if low > 0 or high < 0:
+        way, ends = ("B", (low, high)) if low > 0 else ("A", (-high, -low))
+        return (
+            f"Of 100 pieces {100 * ends[0]:.0f} to {100 * ends[1]:.0f} fewer are spoiled in {way}."
+        )
+    if not np.isfinite(row["pieces_needed"]):
+        return f"No piece was spoiled either way ({row['pieces_a']} and {row['pieces_b']} pieces)."
+    return (
+        f"Which spoils fewer cannot be told yet; about {row['pieces_needed']:,.0f} pieces each way "
+        "would show half as many."
+    )
