@@ -187,9 +187,9 @@ def test_without_a_routing_all_before_in_the_usual_order_is_lost():
     assert passed_before("paint", order, before) == {"cut"}
     assert passed_before("glue", order, before) == {"cut", "paint", "fold"}
     assert passed_before("wrap", order, before) == set()
-    # A lid lost at painting: 10 + 20 s by the routing, and the body's 30 s with it without one.
+    # A body lost at folding: its 30 s by the routing; without one the lid's 30 s go with it.
     for routing, seconds in ((ROUTING, 30), (None, 60)):
-        result = cost(batch("1", paint={"scrap_units": 1}), routing=routing)
+        result = cost(batch("1", fold={"scrap_units": 1}), routing=routing)
         assert result.found["scrap_seconds"].tolist() == [seconds]
 
 
