@@ -110,6 +110,21 @@ def _kept(url: str, version: int, _store):
     return Kept(_cache_folder(), _store)
 
 
+def fault_figures(source: Source):
+    """What Putting right reads out of the study, kept as long as the study."""
+    return _fault_figures(*source.key, source.store, figures(source))
+
+
+@st.cache_resource(show_spinner=False, max_entries=4)
+def _fault_figures(url: str, version: int, _store, _study):
+    import numpy as np
+
+    from analysis.study.putting_right import putting_right
+
+    # The same laps give the same figures to the last digit.
+    return putting_right(_study, _store.routing(), np.random.default_rng(0))
+
+
 def week_figures(source: Source):
     """What the first screen reads out of the study, kept as long as the study."""
     return _week_figures(*source.key, figures(source))

@@ -40,7 +40,8 @@ BEST_COLUMNS = (
     "saved", "saved_low", "saved_high", "in_money", "laps_more", "verdict", "note",
 )  # fmt: skip
 COST_COLUMNS = (
-    "seconds", "chance", "chance_low", "chance_high", "cost", "cost_low", "cost_high", "seen",
+    "seconds", "chance", "chance_low", "chance_high", "cost", "cost_low", "cost_high", "saved",
+    "saved_low", "saved_high", "seen",
 )  # fmt: skip
 RUSHED_COLUMNS = ("worker", "product", "operation", "rushed_below_seconds")
 TELLING = ("haste spoils", "slowness spoils")
@@ -151,8 +152,9 @@ def cost_at(
 ) -> pd.DataFrame:
     """What pieces cost here at these seconds a piece: COST_COLUMNS, a row for each of `seconds`.
 
-    cost as in `best_paces`; seen: within the paces there are laps of; beyond, the curve is drawn
-    on. No rows where the operation has no curve, or no fault of the product was made in it.
+    cost as in `best_paces`; saved: against the present seconds, draw by draw; seen: within the
+    paces there are laps of; beyond, the curve is drawn on. No rows where the operation has no
+    curve, or no fault of the product was made in it.
     """
     stake = at_stake[(at_stake["product"] == product) & (at_stake["operation"] == operation)]
     at, curve = _curve(found, operation)
@@ -163,9 +165,10 @@ def cost_at(
     slower = np.log(seconds / stake.seconds)
     spoiled = _spoiled(found, at, slower)
     cost = _cost(stake, curve.scrap_share, slower, spoiled)
+    now = _cost(stake, curve.scrap_share, np.zeros(1), _spoiled(found, at, np.zeros(1)))
     tried = _paces_tried(curve)
     table = {"seconds": seconds, "seen": (slower >= tried[0]) & (slower <= tried[-1])}
-    for name, drawn in (("chance", spoiled), ("cost", cost)):
+    for name, drawn in (("chance", spoiled), ("cost", cost), ("saved", now - cost)):
         table[name] = drawn.mean(axis=0)
         table[f"{name}_low"], table[f"{name}_high"] = np.quantile(drawn, [0.025, 0.975], axis=0)
     return pd.DataFrame(table, columns=list(COST_COLUMNS))

@@ -201,6 +201,12 @@ def _per_piece(study: Study, pay: np.ndarray) -> pd.DataFrame:
     return pd.DataFrame({"seconds": sums["seconds"] / sums["units"], "pay": paid / sums["units"]})
 
 
+def pay_per_second(study: Study) -> pd.Series:
+    """Mean pay of a second by product and operation; NaN where somebody's is not given."""
+    each = _per_piece(study, _pay(study.laps, study))
+    return each["pay"] / each["seconds"]
+
+
 def _lost_work(
     places: pd.DataFrame, study: Study, routing, each: pd.DataFrame
 ) -> list[tuple[float, float]]:

@@ -11,7 +11,9 @@ import pandas as pd
 from analysis.study.best_pace import best_paces, stakes
 from analysis.study.care import Care, care
 from analysis.study.cost_of_quality import CostOfQuality, cost_of_quality
+from analysis.study.more_time import tries
 from analysis.study.p_chart import PChart, weekly_faults
+from analysis.study.quality import likeness, wilson
 from analysis.study.spoilage import Spoilage, spoilage
 from analysis.study.starts import starts
 from analysis.study.yields import worker_yields, yields
@@ -19,13 +21,17 @@ from analysis.study.yields import worker_yields, yields
 if TYPE_CHECKING:
     from analysis.study.summary import Study
 
+CARE_BINS = 6
+CARE_BIN_COLUMNS = ("percent", "batches", "pieces", "faults", "share", "low", "high")
+
 
 @dataclass(frozen=True)
 class PuttingRight:
     """cost: what faults cost; variants, workers: their yields; weeks: the weekly share of faults
     with its chart; starts: pieces to start for a batch of good ones; spoilage: pace against faults
     by operation, with what hangs on a fault there (at_stake) and the cheapest pace (paces); care:
-    time at one operation against faults found at a later one."""
+    time at one operation against faults found at a later one; tries: what more or less time for
+    a piece would do (more_time.py)."""
 
     cost: CostOfQuality
     variants: pd.DataFrame
@@ -37,6 +43,7 @@ class PuttingRight:
     at_stake: pd.DataFrame
     paces: pd.DataFrame
     care: Care
+    tries: pd.DataFrame
 
 
 def putting_right(
@@ -45,6 +52,7 @@ def putting_right(
     """The figures of the screen. routing: the checked one behind the study, where there is one."""
     weeks, chart = weekly_faults(study.laps, study.timezone)
     found, at_stake = spoilage(study.laps, rng), stakes(study, routing)
+    followed = care(study.laps)
     return PuttingRight(
         cost=cost_of_quality(study, routing, rng),
         variants=yields(study.laps, ["product", "variant"], study.timezone),
@@ -55,8 +63,29 @@ def putting_right(
         spoilage=found,
         at_stake=at_stake,
         paces=best_paces(found, at_stake),
-        care=care(study.laps),
+        care=followed,
+        tries=tries(study, found, at_stake, followed),
     )
+
+
+def care_bins(points: pd.DataFrame, bins: int = CARE_BINS) -> pd.DataFrame:
+    """The batches of one pair in bins of as many each, by the time they got: CARE_BIN_COLUMNS.
+
+    points: of `Care`, of one operation and one later. percent: mean time of the bin's batches in
+    percent of what was expected; share of pieces at fault with Wilson's interval, widened for the
+    likeness of pieces of one batch.
+    """
+    rows = points.sort_values("pace", kind="stable").reset_index(drop=True)
+    part = (np.arange(len(rows)) * min(bins, len(rows)) // max(len(rows), 1)).astype("int64")
+    cells = int(part.max(initial=-1)) + 1
+    pieces, faults = (np.bincount(part, rows[name], cells) for name in ("pieces", "faults"))
+    alike = likeness(rows["faults"], rows["pieces"], part, np.arange(len(rows)), cells)
+    low, high = wilson(faults, pieces, alike)
+    mean = np.exp(np.bincount(part, rows["pace"] * rows["pieces"], cells) / pieces)
+    return pd.DataFrame({
+        "percent": 100 * mean, "batches": np.bincount(part, minlength=cells), "pieces": pieces,
+        "faults": faults, "share": faults / pieces, "low": low, "high": high,
+    }, columns=list(CARE_BIN_COLUMNS))  # fmt: skip
 
 
 def batch_sizes(study: Study) -> dict[tuple[str, str], int]:
