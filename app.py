@@ -8,13 +8,21 @@ import streamlit as st
 from streamlit.runtime.scriptrunner import get_script_run_ctx
 
 if get_script_run_ctx(suppress_warning=True) is None:
+    from starlette.responses import FileResponse
+    from starlette.routing import Route
+
+    from analysis.bench.assets import PAGE
     from analysis.bench.lifespan import lifespan
     from analysis.bench.routes import middleware, routes
     from analysis.bench.service import Bench
 
     bench = Bench()
+    icon = Route("/favicon.png", lambda _request: FileResponse(PAGE / "icon.svg"))
     app = st.App(
-        __file__, routes=routes(bench), middleware=middleware(bench), lifespan=lifespan(bench)
+        __file__,
+        routes=[icon, *routes(bench)],
+        middleware=middleware(bench),
+        lifespan=lifespan(bench),
     )
 else:
     from analysis.screens.frame import show

@@ -16,6 +16,7 @@ SCREENS = (
     ("Look", "getting_faster", "Getting faster", "getting-faster"),
     ("Look", "keeping_pace", "Keeping pace", "keeping-pace"),
     ("Look", "piece_cost", "What a piece costs", "piece-cost"),
+    ("Plan", "order_of_work", "Order of work", "order-of-work"),
     ("Records", "laps", "Laps", "laps"),
     ("Records", "shop", "Shop", "shop"),
 )
@@ -25,7 +26,8 @@ FIRST = "this-week"
 
 def show() -> None:
     """Draw the frame and the screen asked for; say in plain words what stands in its way."""
-    st.set_page_config(page_title="Workshop time study", page_icon="⏱", layout="wide")
+    # The icon is app.py's: one named here would load the list of all emoji at every start.
+    st.set_page_config(page_title="Workshop time study", layout="wide")
     source.heed_link()
     st.html(STYLE)
     page = st.navigation(_pages())

@@ -15,7 +15,7 @@ from analysis.screens import source
 
 LOOK_EVERY_SECONDS = 1.0
 REST_FACTOR = 4  # drawing takes at most a fifth of the time
-HANDS_OFF = frozenset({"laps", "shop"})
+HANDS_OFF = frozenset({"laps", "shop", "order-of-work"})
 
 
 def draw(page) -> None:
@@ -25,8 +25,8 @@ def draw(page) -> None:
     began = time.monotonic()
     page.run()
     ended = time.monotonic()
-    _settle(page.url_path)
     st.session_state["live_rest_until"] = ended + REST_FACTOR * (ended - began)
+    st.session_state["live_looks"] = 0
     _look(here, page.url_path)
 
 
@@ -35,7 +35,8 @@ def _settle(path: str) -> None:
     """Take what a page has loaded out of the garbage collector's rounds, once a page.
 
     Streamlit collects all garbage after every run, also after each small look. Going through the
-    thousands of objects of the loaded libraries took most of a look's time.
+    thousands of objects of the loaded libraries took most of a look's time. It is done at the
+    first quiet look, when the page is there.
     """
     gc.collect()
     gc.freeze()
@@ -43,6 +44,9 @@ def _settle(path: str) -> None:
 
 @st.fragment(run_every=LOOK_EVERY_SECONDS)
 def _look(here: source.Source, path: str) -> None:
+    st.session_state["live_looks"] += 1
+    if st.session_state["live_looks"] == 2:
+        _settle(path)
     if here.is_demo:
         _say_own_has_laps()
     if here.key == st.session_state["live_seen"]:

@@ -38,11 +38,7 @@ ONE_TABLE = (
     "script = 'import streamlit as st, pyarrow as pa; st.dataframe(pa.table(dict(a=[1])))'\n"
     "assert not AppTest.from_string(script).run().exception\n"
 )
-FIRST_PAGE = (
-    "from streamlit.testing.v1 import AppTest\n"
-    "page = AppTest.from_file('app.py', default_timeout=120).run()\n"
-    "assert not page.exception and page.title[0].value == 'This week'\n"
-)
+START_TIMING, WHOLE = "Start timing", "How this was worked out"  # what the first page says last
 
 
 def rows() -> list[Row]:
@@ -170,14 +166,18 @@ def _processor_seconds() -> float:
 
 
 def _start_rows(folder: Path) -> list[Row]:
-    """The server until it gives its page, and a process that draws the demo's whole first page:
-    with nothing new since the last start, and with all to be worked out. Beside them a page of
-    Streamlit's own with one table. The demo's store is made beforehand."""
+    """The real server, from its start until it has sent its page to a browser: the page's frame,
+    the button that opens the bench, and the demo's whole first screen, with nothing new since the
+    last start and with all to be worked out. Beside them a page of Streamlit's own with one table.
+    The demo's store is made beforehand."""
     demo = folder / "demo"
     environment = os.environ | {
         "WORKSHOP_STORE": f"sqlite:///{folder / 'empty.sqlite'}",
         "WORKSHOP_DEMO_FOLDER": str(demo),
+        "PYTHONPYCACHEPREFIX": str(folder / "bytecode"),
     }
+    # Compiled once and kept, as Python does for everybody who does not forbid it.
+    environment.pop("PYTHONDONTWRITEBYTECODE", None)
 
     def process(code: str):
         command = [sys.executable, "-c", code]
@@ -185,31 +185,40 @@ def _start_rows(folder: Path) -> list[Row]:
             command, cwd=ROOT, env=environment, check=True, capture_output=True
         )
 
-    first_page = process(FIRST_PAGE)
+    def first_page(until: str, forget: bool):
+        def run():
+            if forget:
+                shutil.rmtree(demo / "kept", ignore_errors=True)
+            _serve_once(environment, until)
 
-    def all_worked_out():
-        shutil.rmtree(demo / "kept", ignore_errors=True)
-        first_page()
+        return run
 
-    measured = {
-        "start of the server until it gives its page": lambda: _serve_once(environment),
-        "start of a process to a page of Streamlit's own with one table": process(ONE_TABLE),
-        "start of a process to the whole first page, demo, nothing new": first_page,
-        "start of a process to the whole first page, demo, all worked out": all_worked_out,
-    }
+    _serve_once(environment, WHOLE)
     imported = process("import streamlit")
+    first, table = "start of the server to", "start of a process to"
+    measured = {
+        f"{first} the page's frame": lambda: _serve_once(environment, None),
+        f"{first} the whole first screen, demo, nothing new": first_page(WHOLE, forget=False),
+        f"{first} *Start timing* on it, demo, all to be worked out": first_page(START_TIMING, True),
+        f"{first} the whole first screen, demo, all worked out": first_page(WHOLE, forget=True),
+        f"{table} a page of Streamlit's own with one table": process(ONE_TABLE),
+    }
     found = []
     for name, run in measured.items():
         run(), imported()
         ours, reference = _in_turns(run, imported, STARTS)
         ratio = ours / reference
         target = f"at most {MOST_START:g}x `import streamlit`"
-        found.append(Row(name, reference, ours, ratio, target, ratio <= MOST_START))
+        if run is measured[f"{table} a page of Streamlit's own with one table"]:
+            target = "for comparison"
+        met = ratio <= MOST_START or target == "for comparison"
+        found.append(Row(name, reference, ours, ratio, target, met))
     return found
 
 
-def _serve_once(environment: dict) -> None:
-    """Start the app's server, wait until it gives the page, and end it."""
+def _serve_once(environment: dict, until: str | None) -> None:
+    """Start the app's server, ask for the first page as a browser does until it has said `until`
+    (None: until the page's frame is there), and end it."""
     with socket.socket() as probe:
         probe.bind(("127.0.0.1", 0))
         port = probe.getsockname()[1]
@@ -222,13 +231,34 @@ def _serve_once(environment: dict) -> None:
         stderr=subprocess.DEVNULL,
     )
     try:
-        while server.poll() is None:
-            try:
-                urllib.request.urlopen(f"http://127.0.0.1:{port}/", timeout=2).read()
-                return
-            except OSError:
-                time.sleep(0.005)
-        raise RuntimeError(f"the server ended with status {server.returncode}")
+        _wait_for_frame(server, port)
+        if until:
+            _wait_for_words(port, until)
     finally:
-        server.terminate()
+        server.kill()  # at once: what it would still do is not asked about
         server.wait()
+
+
+def _wait_for_frame(server: subprocess.Popen, port: int) -> None:
+    while server.poll() is None:
+        try:
+            urllib.request.urlopen(f"http://127.0.0.1:{port}/", timeout=2).read()
+            return
+        except OSError:
+            time.sleep(0.005)
+    raise RuntimeError(f"the server ended with status {server.returncode}")
+
+
+def _wait_for_words(port: int, words: str) -> None:
+    """Open the websocket that a browser opens, ask for the page, and read until it says this."""
+    from streamlit.proto.BackMsg_pb2 import BackMsg
+    from websockets.sync.client import connect
+
+    place = f"127.0.0.1:{port}"
+    address, origin = f"ws://{place}/_stcore/stream", f"http://{place}"
+    asked = BackMsg()
+    asked.rerun_script.query_string = ""
+    with connect(address, origin=origin, subprotocols=["streamlit"], max_size=None) as page:
+        page.send(asked.SerializeToString())
+        while words.encode() not in page.recv(timeout=120):
+            pass
