@@ -34,3 +34,20 @@ def postgres_server():
 def postgres_url(postgres_server):
     """The address of a shop of this test's own on the server."""
     return f"{postgres_server}&shop=shop_{next(_shops)}"
+
+
+_faults: list[tuple] = []
+
+
+@pytest.fixture
+def fault_table():
+    """Rows of the table of faults, rounds and losses that ends the tests' output."""
+    return _faults
+
+
+def pytest_terminal_summary(terminalreporter):
+    """Print the table of faults, where a test filled it."""
+    if _faults:
+        terminalreporter.section("faults, rounds, losses")
+        for fault, rounds, losses in _faults:
+            terminalreporter.write_line(f"{fault:<55} {rounds:>6} {losses:>6}")

@@ -196,7 +196,8 @@ def insert_rows(
 def read_out(connection: sa.Connection, query: sa.Select | None = None) -> pd.DataFrame:
     """The laps that count now, as a checked laps frame by start; `row` is the place plus 2."""
     columns = [_lap[name] for name in tables.CONTENT]
-    query = sa.select(*columns).where(_current) if query is None else query
+    # In the order of their coming, so that laps of one moment stand in the same order everywhere.
+    query = sa.select(*columns).where(_current).order_by(_lap.id) if query is None else query
     result = connection.execute(query)
     parts = [_arrays(rows) for rows in iter(lambda: result.fetchmany(CHUNK), [])]
     return _frame([pa.chunked_array(list(part)) for part in zip(*(parts or [_arrays([])]),
