@@ -17,10 +17,9 @@ FAR = 30.0  # a log-odds beyond it is certainty to thirteen digits
 
 @dataclass(frozen=True)
 class LogisticFit:
-    """beta (groups, p); covariance (groups, p, p) of the model, and `robust`, by clusters, which
-    is the wider of the two in no direction tested but the last column's: its variance is never
-    below the model's. log_likelihood (groups,), penalty left out, binomial coefficients too;
-    clusters (groups,): how many clusters have rows."""
+    """beta (groups, p); covariance (groups, p, p) of the model, and `robust`, by clusters, no
+    variance of which is below the model's; log_likelihood (groups,), penalty and binomial
+    coefficients left out; clusters (groups,): how many clusters have rows."""
 
     beta: np.ndarray
     covariance: np.ndarray
@@ -43,16 +42,16 @@ def fit_logistic(columns, hits, trials, group, groups: int, cluster, precision) 
     objective = np.full(groups, -np.inf)
     step = np.zeros_like(beta)
     for _ in range(STEPS):
-        trial = beta + step
-        likelihood, gradient, information = _sums(columns, hits, trials, group, groups, trial)
-        value = likelihood - 0.5 * np.einsum("gi,ij,gj->g", trial, penalty, trial)
+        at = beta + step
+        likelihood, gradient, information = _sums(columns, hits, trials, group, groups, at[group])
+        value = likelihood - 0.5 * np.einsum("gi,ij,gj->g", at, penalty, at)
         better = value >= objective - 1e-12 * np.abs(objective)
-        beta[better], objective[better] = trial[better], value[better]
-        fresh = _solved(information + penalty, gradient - trial @ penalty)
+        beta[better], objective[better] = at[better], value[better]
+        fresh = _solved(information + penalty, gradient - at @ penalty)
         step = np.where(better[:, None], fresh, step / 4)
         if np.abs(step).max(initial=0.0) < 1e-9:
             break
-    likelihood, _, information = _sums(columns, hits, trials, group, groups, beta)
+    likelihood, _, information = _sums(columns, hits, trials, group, groups, beta[group])
     covariance = _inverse(information + penalty)
     robust, clusters = _robust(columns, hits, trials, group, groups, cluster, beta, covariance)
     return LogisticFit(beta, covariance, robust, likelihood, clusters)
@@ -63,13 +62,9 @@ def chance(log_odds):
     return 1 / (1 + np.exp(-np.clip(log_odds, -FAR, FAR)))
 
 
-def _log_odds(columns, beta, group):
-    return sum(beta[group, j] * column for j, column in enumerate(columns))
-
-
 def _sums(columns, hits, trials, group, groups, beta):
-    """(log likelihood, gradient, information) of every group."""
-    eta = np.clip(_log_odds(columns, beta, group), -FAR, FAR)
+    """(log likelihood, gradient, information) of every group; beta over rows."""
+    eta = np.clip(sum(beta[:, j] * column for j, column in enumerate(columns)), -FAR, FAR)
     p = chance(eta)
     terms = hits * eta - trials * np.logaddexp(0.0, eta)
     likelihood = np.bincount(group, terms, groups)
@@ -86,28 +81,38 @@ def _sums(columns, hits, trials, group, groups, beta):
 
 
 def _robust(columns, hits, trials, group, groups, cluster, beta, covariance):
-    """H^-1 (m / (m - 1) sum over clusters of s s') H^-1, s the sum of a cluster's scores (Liang &
-    Zeger 1986; the factor as in statsmodels), and m, the clusters of every group.
+    """(covariance by clusters, clusters of every group): the jackknife over clusters,
+        (m - 1) / m sum_c d_c d_c',    d_c = H^-1 (I - A_c H^-1)^-1 s_c,
+    s_c the sum of a cluster's scores, A_c its information, H that of all: d_c is how far the fit
+    moves, to one step, when cluster c is left out (Bell & McCaffrey 2002; MacKinnon, Nielsen &
+    Webb 2023 recommend it where clusters are few or unlike; from memory).
 
-    With few clusters it is too small by chance, so the whole is widened to the model's variance
-    of the last column where it falls short of that.
+    By chance it may still be too small: a coefficient whose variance falls short of the model's
+    is given the model's, correlations left as they are.
     """
-    residual = hits - trials * chance(_log_odds(columns, beta, group))
     span = int(np.max(cluster, initial=0)) + 1
     pairs, place = np.unique(np.asarray(group, "int64") * span + cluster, return_inverse=True)
     pair_group = pairs // span
     clusters = np.bincount(pair_group, minlength=groups)
-    scores = np.stack([np.bincount(place, residual * c, len(pairs)) for c in columns], axis=1)
+    _, scores, information = _sums(columns, hits, trials, place, len(pairs), beta[group])
+    left = np.eye(len(columns)) - information @ covariance[pair_group]
+    moved = np.einsum("cij,cj->ci", covariance[pair_group] @ _inverse(left), scores)
     size = len(columns)
-    middle = np.empty((groups, size, size))
+    robust = np.empty((groups, size, size))
     for i in range(size):
         for j in range(size):
-            middle[:, i, j] = np.bincount(pair_group, scores[:, i] * scores[:, j], groups)
-    factor = clusters / np.maximum(clusters - 1, 1)
-    robust = covariance @ middle @ covariance * factor[:, None, None]
-    short = robust[:, -1, -1] < covariance[:, -1, -1]
-    widened = np.where(short[:, None, None], covariance, robust)
-    return widened, clusters
+            robust[:, i, j] = np.bincount(pair_group, moved[:, i] * moved[:, j], groups)
+    robust *= ((clusters - 1) / np.maximum(clusters, 1))[:, None, None]
+    return _at_least(robust, covariance, clusters > 1), clusters
+
+
+def _at_least(robust, covariance, told):
+    """`robust` with its variances raised to those of `covariance`; the latter where not told."""
+    told = told & (np.einsum("gii->gi", robust) > 0).all(axis=1)
+    robust = np.where(told[:, None, None], robust, covariance)
+    diagonal, least = (np.einsum("gii->gi", matrix) for matrix in (robust, covariance))
+    wider = np.sqrt(np.maximum(least / diagonal, 1.0))
+    return robust * wider[:, :, None] * wider[:, None, :]
 
 
 def _inverse(matrix):

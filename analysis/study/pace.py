@@ -24,7 +24,7 @@ from analysis.study.rates import clusters
 WINDOW_PIECES = 5  # of our own, no source: a few minutes' work, short enough to be "just before"
 COLUMNS = (
     "product", "operation", "worker", "cluster", "pieces", "faults", "scrap", "own", "carried",
-    "steady", "reliability",
+    "steady", "reliability", "steady_variance",
 )  # fmt: skip
 NAMES = ("product", "operation", "worker")
 
@@ -37,7 +37,8 @@ def paces(laps: pd.DataFrame) -> pd.DataFrame:
     those left out that name another operation as their cause, and scrap those of them lost. own:
     the lap's own pace, NaN where it is suspicious; carried: NaN for the first of a batch, which
     has nothing before it; steady: the mean alone for the first of a session; reliability:
-    k tau^2 / (k tau^2 + sigma^2) behind steady.
+    k tau^2 / (k tau^2 + sigma^2) behind steady; steady_variance: tau^2 (1 - reliability), what the
+    session's pace may be off the guess by.
     """
     practice = practice_of(laps)
     rows = laps.iloc[practice.position]
@@ -49,7 +50,7 @@ def paces(laps: pd.DataFrame) -> pd.DataFrame:
     session = np.cumsum(session) - 1
     operation = rows["operation"].cat.codes.to_numpy("int64")
     pace = np.where(usable, pace, 0.0)
-    steady, reliability = _steady(pace, usable, faults == 0, session, operation)
+    steady, reliability, left = _steady(pace, usable, faults == 0, session, operation)
     frame = pd.DataFrame(
         {
             **{name: rows[name].array for name in NAMES},
@@ -61,6 +62,7 @@ def paces(laps: pd.DataFrame) -> pd.DataFrame:
             "carried": _carried(pace, usable, practice, rows["batch"], session),
             "steady": steady,
             "reliability": reliability,
+            "steady_variance": left,
         }
     )
     return frame[list(COLUMNS)]
@@ -94,7 +96,7 @@ def _carried(pace, usable, practice, batch, session):
 
 
 def _steady(pace, usable, faultless, session, operation):
-    """(best guess of the pace about to be worked at, its reliability), by operation."""
+    """(best guess of the pace about to be worked at, its reliability, the variance left)."""
     starts = np.flatnonzero(np.diff(session, prepend=-1))
     first = starts[session] if len(session) else session
     weight = usable.astype(float)
@@ -106,7 +108,8 @@ def _steady(pace, usable, faultless, session, operation):
         told = laps_before * between[operation]
         reliability = np.where(told > 0, told / (told + within[operation]), 0.0)
     centre = centre[operation]
-    return centre + reliability * (np.nan_to_num(mean_before, nan=0.0) - centre), reliability
+    steady = centre + reliability * (np.nan_to_num(mean_before, nan=0.0) - centre)
+    return steady, reliability, between[operation] * (1 - reliability)
 
 
 def _session_variances(pace, counted, session, operation):

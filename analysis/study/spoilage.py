@@ -246,10 +246,31 @@ def _pooled(fit: LogisticFit, told: np.ndarray, t) -> _Pooled:
 def _draws(data: _Followed, fits: _Fits, steady_weight, rng) -> np.ndarray:
     """(DRAWS, operations, 2): a reading by its weight, a slope by its posterior, an intercept by
     what the slope leaves of it."""
-    readings = [_drawn(fit, data.told, fits.t, rng) for fit in (fits.carried, fits.steady)]
-    steady = rng.random((DRAWS, len(data.names))) < np.nan_to_num(steady_weight)
-    drawn = np.where(steady[:, :, None], readings[1], readings[0])
+    carried = _drawn(fits.carried, data.told, fits.t, rng)
+    steady = _steepened(_drawn(fits.steady, data.told, fits.t, rng), data, rng)
+    is_steady = rng.random((DRAWS, len(data.names))) < np.nan_to_num(steady_weight)
+    drawn = np.where(is_steady[:, :, None], steady, carried)
     return np.where(data.told[:, None], drawn, np.nan)
+
+
+def _steepened(drawn, data: _Followed, rng) -> np.ndarray:
+    """The curve on the session's own pace, from that on the guess of it.
+
+    The guess leaves a variance v, over which the curve is flattened: E chance(a + b x) is about
+    chance((a + b m) / sqrt(1 + b^2 v / 2.89)) (2.89 = 1.7^2, the logistic as a normal; Carroll et
+    al. 2006, from memory), so both are multiplied by 1 / sqrt(1 - b^2 v / 2.89). The guess itself
+    rests on tau^2, known from m sessions to about a factor exp(+-sqrt(2 / m)), which moves slopes
+    by (1 - reliability) of that.
+    """
+    with np.errstate(invalid="ignore", divide="ignore"):
+        left, reliability = (
+            data.sums(name) / data.laps() for name in ("steady_variance", "reliability")
+        )
+        doubt = (1 - reliability) * np.sqrt(2 / data.distinct(data.frame["cluster"]))
+    flattened = np.minimum(drawn[:, :, 1] ** 2 * left / 2.89, 0.5)
+    steeper = 1 / np.sqrt(1 - flattened)
+    slope = drawn[:, :, 1] * steeper * np.exp(doubt * rng.standard_normal(steeper.shape))
+    return np.stack([drawn[:, :, 0] * steeper, slope], axis=2)
 
 
 def _drawn(fit: LogisticFit, told, t, rng) -> np.ndarray:
