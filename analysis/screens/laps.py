@@ -67,7 +67,7 @@ def show() -> None:
     parts.saved_line(here.store)
     desk = answers.desk(here)
     st.markdown(f"**{desk.kept('laps summary', (), lambda: _summary(desk))}**")
-    parts.draw_open_tab(TABS, "laps_part", desk)
+    parts.draw_open_tab(PARTS, "laps_part", desk)
 
 
 def _summary(desk: answers.Desk) -> str:
@@ -118,10 +118,13 @@ def _look(desk: answers.Desk) -> None:
     )
     if found > PAGE_LAPS:
         st.pagination(-(-found // PAGE_LAPS), key="laps_page")
-    ticked = page.iloc[[row for row in picked.selection.rows if row < len(page)]]
+    rows = [row for row in picked.selection.rows if row < len(page)]
+    if not rows:
+        return
+    ticked = page.iloc[rows]
     if len(ticked) == 1:
         _one_lap(desk, ticked.iloc[0])
-    elif len(ticked):
+    else:
         _several_laps(desk, ticked, wanted, found)
 
 
@@ -157,7 +160,9 @@ def _filters(desk: answers.Desk) -> dict:
 def _shown(laps: pd.DataFrame, timezone: str) -> pd.DataFrame:
     """A page of laps by the shop's clock, in reading order."""
     local = laps.started_at.dt.tz_convert(timezone).dt.tz_localize(None)
-    return laps.assign(started_at=local)[list(SHOWN)].astype({"activity": "str"})
+    # As plain text: as a category each column would bring along every name on record.
+    texts = dict.fromkeys((*CATEGORIES, "activity"), "str")
+    return laps.assign(started_at=local)[list(SHOWN)].astype(texts)
 
 
 def _columns() -> dict:
@@ -446,7 +451,7 @@ def _phones(_desk: answers.Desk) -> None:
     pairing.show()
 
 
-TABS = {
+PARTS = {
     "Look and mend": _look,
     "Take in": _take_in,
     "Set aside": _set_aside,

@@ -42,15 +42,22 @@ def start_timing(place: str = "page") -> None:
 
 
 def draw_open_tab(parts: dict[str, Callable], key: str, *given) -> None:
-    """One tab for each part, by name; only the open one is drawn.
+    """All parts of a screen by name, wrapped on a phone so that none is hidden; only the open one
+    is drawn.
 
-    The address names the open tab, so that a link leads to it.
+    The address names the open part, so that a link leads to it.
     """
-    tabs = st.tabs(list(parts), key=key, on_change="rerun", bind="query-params")
-    for tab, draw in zip(tabs, parts.values(), strict=True):
-        if tab.open:
-            with tab:
-                draw(*given)
+    opened = st.segmented_control(
+        "Part of this screen",
+        list(parts),
+        default=next(iter(parts)),
+        key=key,
+        required=True,
+        label_visibility="collapsed",
+        wrap=True,
+        bind="query-params",
+    )
+    parts[opened](*given)
 
 
 def template_button() -> None:
