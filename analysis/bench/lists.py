@@ -14,6 +14,7 @@ import time
 from datetime import UTC, datetime
 from functools import lru_cache
 
+import pandas as pd
 import sqlalchemy as sa
 
 from analysis.bench import choices
@@ -43,6 +44,10 @@ class Lists:
         self._met: set[str] | None = None
         self._earlier: tuple[object, list[choices.RecentLap]] = (None, [])
 
+    def present(self, version: int) -> dict[tuple[str, str], float]:
+        """Normal seconds a piece by (product, operation), as last worked out."""
+        return self._present.latest(version)
+
     def now(self) -> bytes:
         """The lists as they are now; asked for in a thread."""
         version = self.store.version()
@@ -57,9 +62,10 @@ class Lists:
     def _make(self, connection: sa.Connection, version: int, present: dict) -> bytes:
         now = time.time_ns() // 1000
         since = _since(connection, now)
-        recent = _recent_laps(connection, since)
+        recent = recent_laps(connection, since)
         met = _met_names(connection)
-        shop, steps = _shop_and_routes(*(documents.text(connection, n) for n in DOCUMENTS))
+        shop, routing = shop_and_routing(*(documents.text(connection, n) for n in DOCUMENTS))
+        steps = choices.routes(routing)
         known = recent + self._laps_before(connection, since)
         products = choices.products(shop, steps, known, present, met)
         from_phones = bench_batches.latest(connection)
@@ -142,10 +148,10 @@ class PresentSeconds:
 
 
 @lru_cache(4)
-def _shop_and_routes(shop: str, routing: str) -> tuple[Shop, dict[str, list[choices.Step]]]:
-    """The shop and the routes in these two texts, read once."""
+def shop_and_routing(shop: str, routing: str) -> tuple[Shop, pd.DataFrame | None]:
+    """The shop and the routing in these two texts, read once; nobody may change the frame."""
     frame = read_routing(routing.encode(), "the stored routing") if routing else None
-    return read_shop(shop.encode(), "the stored shop"), choices.routes(frame)
+    return read_shop(shop.encode(), "the stored shop"), frame
 
 
 def _since(connection: sa.Connection, now: int) -> int:
@@ -155,7 +161,7 @@ def _since(connection: sa.Connection, now: int) -> int:
     return (min(now, latest or now) - RECENT_MICROS) // DAY_MICROS * DAY_MICROS
 
 
-def _recent_laps(connection: sa.Connection, since: int) -> list[choices.RecentLap]:
+def recent_laps(connection: sa.Connection, since: int) -> list[choices.RecentLap]:
     """The laps since then, newest first."""
     lap, current = tables.lap.c, tables.COUNTS_NOW["lap"]
     columns = [lap[name] for name in choices.RecentLap._fields]

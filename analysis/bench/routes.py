@@ -4,6 +4,7 @@
 |---|---|
 | GET /bench, /bench/assets/FILE, /bench/sw.js | the page and its files |
 | GET /bench/lists | what the page offers to pick from |
+| GET /bench/next?worker=NAME | what that person does next, in one sentence |
 | POST /laps | laps, corrections and removals; answered when they are on the disk |
 | POST /bench/put-away | finished pieces put into stock |
 | POST /bench/batches | batches that a phone numbered, with their quantities |
@@ -17,6 +18,7 @@ import json
 import logging
 import time
 from collections.abc import Awaitable, Callable
+from datetime import UTC, datetime
 
 from starlette.middleware import Middleware
 from starlette.requests import ClientDisconnect, Request
@@ -32,6 +34,7 @@ from analysis.problems import Problem
 
 MOST_BYTES = 2_000_000
 MOST_PAIRING_BYTES = 2_000
+MOST_NAME_LETTERS = 200
 SHORT_BYTES = 20_000  # read in well under a millisecond, so not worth a thread
 BODY_SECONDS = 30  # a body that comes more slowly than this is given up
 PAGE_POLICY = (
@@ -66,6 +69,7 @@ def routes(bench: Bench) -> list[Route]:
         _route("/bench/sw.js", answers.service_worker, "GET"),
         _route("/bench/assets/{name:path}", answers.asset, "GET"),
         _route("/bench/lists", answers.lists, "GET"),
+        _route("/bench/next", answers.next_task, "GET"),
         _route("/bench/put-away", answers.put_away, "POST"),
         _route("/bench/batches", answers.batches, "POST"),
         _route(PAIR_PATH, answers.pair, "POST"),
@@ -154,6 +158,13 @@ class _Answers:
     async def lists(self, request: Request) -> Response:
         """The lists as they are; made in a thread, since the store may be large."""
         answer = await asyncio.to_thread(lambda: self.bench.lists.now())
+        return Response(answer, media_type="application/json")
+
+    async def next_task(self, request: Request) -> Response:
+        """One person's next task; planned in a thread, and kept for a minute."""
+        worker = request.query_params.get("worker", "")[:MOST_NAME_LETTERS]
+        moment = datetime.now(UTC)
+        answer = await asyncio.to_thread(lambda: self.bench.next_task.answer(worker, moment))
         return Response(answer, media_type="application/json")
 
     async def laps(self, request: Request) -> Response:

@@ -55,6 +55,13 @@ class Bench:
 
         return Lists(self.store)
 
+    @cached_property
+    def next_task(self):
+        """What each person here does next."""
+        from analysis.bench.next_task import NextTask
+
+        return NextTask(self.store, self.lists.present)
+
     def _record(self, deliveries: list[tuple[str, object]]) -> None:
         """Record what requests brought, each a kind and a delivery, in one commit."""
         from analysis.store import bench, bench_batches, bench_stock

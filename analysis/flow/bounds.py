@@ -11,6 +11,7 @@ done by m people (or in one station):
 
 from __future__ import annotations
 
+from analysis.flow.hours_bounds import hours_bound
 from analysis.flow.work import Work
 
 
@@ -21,7 +22,7 @@ def lower_bound(work: Work) -> int:
     for index, operation in enumerate(work.operations):
         if operation.holds > 1 and len(operation.workers) == 1:
             best = max(best, _fillings_bound(work, index, heads, tails))
-    return best
+    return max(best, hours_bound(work, _groups(work))) if work.hours.spans else best
 
 
 def _bound(work: Work, heads: list[int], tails: list[int]) -> int:

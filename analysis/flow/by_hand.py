@@ -7,12 +7,14 @@ pieces, setups, stations, racks and working hours allow.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 
 from analysis.flow.dispatch import Rule, Stuck, _Dispatch, overruns
 from analysis.flow.plan import Block, Plan, Step, make_plan
 from analysis.flow.work import TICKS, Work
+
+MOST_POLISHED = 60  # runs: with more of them, exchanges take longer than they are worth
 
 
 @dataclass(frozen=True)
@@ -86,9 +88,37 @@ def timed(work: Work, listed: Sequence[Run], like: Plan) -> Plan | None:
         return None
     if overruns(work, blocks):
         return None
-    bound, as_listed = round(like.lower_bound_seconds * TICKS), round(like.as_listed_seconds * TICKS)
-    plan = make_plan(work, blocks, bound, as_listed, as_listed_possible=like.as_listed_possible)
-    return replace(plan, optimal=False)
+    bound = round(like.lower_bound_seconds * TICKS)
+    as_listed = round(like.as_listed_seconds * TICKS)
+    return make_plan(work, blocks, bound, as_listed, as_listed_possible=like.as_listed_possible)
+
+
+def polished(
+    work: Work, plan: Plan, *, stop: Callable[[], bool] = lambda: False, rounds: int = 3
+) -> Plan:
+    """The plan with neighbouring runs exchanged wherever that ends it sooner; no more blocks."""
+    best = plan
+    again = timed(work, runs(plan), plan)
+    if again and again.makespan_seconds < best.makespan_seconds:
+        best = again
+    for _ in range(rounds):
+        before = best.makespan_seconds
+        best = _one_round(work, best, stop)
+        if best.makespan_seconds >= before:
+            break
+    return best
+
+
+def _one_round(work: Work, best: Plan, stop: Callable[[], bool]) -> Plan:
+    listed = runs(best)
+    if len(listed) > MOST_POLISHED:
+        return best
+    for place in range(len(listed)):
+        other = moved(listed, place, 1)
+        plan = None if other is None or stop() else timed(work, other, best)
+        if plan and plan.makespan_seconds < best.makespan_seconds and plan.blocks <= best.blocks:
+            best, listed = plan, other
+    return best
 
 
 def _rows(work: Work, listed: Sequence[Run]) -> list[list[Block]]:

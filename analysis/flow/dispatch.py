@@ -92,6 +92,7 @@ class _Dispatch:
         self.group = rule.group or tuple(o.holds or o.pieces_at_once for o in self.operations)
         self.open = list(range(len(self.operations)))
         self.urgent = any(o.max_wait is not None for o in self.operations)
+        self.known_ready: list[tuple] = [((), None)] * len(self.operations)
         self.longest_go = max((o.duration for o in self.operations), default=0)
 
         if work.begun:
@@ -207,6 +208,14 @@ class _Dispatch:
         """When the next go's pieces are all there; None where that is not yet known."""
         operation, taken = self.operations[index], self.taken[index]
         size = self._size(index)
+        if size > 1:  # asked again and again while nothing about these pieces has changed
+            state = taken, size, *(len(self.left[before]) for before, _ in operation.before)
+            if self.known_ready[index][0] != state:
+                self.known_ready[index] = state, self._all_ready(operation, taken, size)
+            return self.known_ready[index][1]
+        return self._all_ready(operation, taken, size)
+
+    def _all_ready(self, operation: Operation, taken: int, size: int) -> int | None:
         ready = 0
         for before, wait in operation.before:
             left = self.left[before]

@@ -6,7 +6,7 @@ met is timed as it is. Kept is what no other plan met beats in both blocks and e
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from analysis.flow.bounds import lower_bound
@@ -45,19 +45,16 @@ def frontier(
         improve(work, tries, bound, stop=stop or (lambda: False), seen=seen,
                 change_worth=worth * TICKS)  # fmt: skip
     listed, possible = as_listed(work)
-    points = [
-        _point(make_plan(work, list(found.blocks), bound, makespan(listed),
-                         as_listed_possible=possible))
+    plans = [
+        make_plan(work, list(found.blocks), bound, makespan(listed), as_listed_possible=possible)
         for found in best.values()
-    ]  # fmt: skip
-    return _undominated(points + ([_point(plan)] if plan else []))
+    ]
+    return undominated(plans + ([plan] if plan else []))
 
 
-def _point(plan: Plan) -> Point:
-    return Point(plan.blocks, plan.changes, plan.makespan_seconds, plan)
-
-
-def _undominated(points: list[Point]) -> tuple[Point, ...]:
+def undominated(plans: Sequence[Plan]) -> tuple[Point, ...]:
+    """Of these plans, those that no other beats in both blocks and elapsed time."""
+    points = [Point(plan.blocks, plan.changes, plan.makespan_seconds, plan) for plan in plans]
     kept: list[Point] = []
     for point in sorted(points, key=lambda p: (p.blocks, p.makespan_seconds)):
         if not kept or point.makespan_seconds < kept[-1].makespan_seconds:

@@ -9,9 +9,15 @@ chance to make it is marked urgent and stands before all others.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime
 from math import ceil, floor, inf
+
+import pandas as pd
+
+from analysis.flow.work import skills
+from analysis.records.shop import DAYS
 
 
 @dataclass(frozen=True)
@@ -151,3 +157,77 @@ def _make(line: Line, pieces: int, hours: float, urgent_days: float, why: str) -
     earns = None if line.earning is None else pieces * line.earning
     return Make(line.product, line.variant, pieces, hours, earns, _rate(line), days,
                 days is not None and days <= urgent_days, why)  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Scarcest:
+    """What limits the week: its name (a person, a place, or "everybody together"), the hours of it
+    there are in a week, the hours demand asks for, and its seconds per good piece by (product,
+    variant)."""
+
+    name: str
+    hours_per_week: float
+    hours_asked: float
+    seconds: Mapping[tuple[str, str], float]
+
+
+EVERYBODY = "everybody together"
+
+
+def scarcest(
+    content: pd.DataFrame,
+    routing: pd.DataFrame | None,
+    demand_per_week: Mapping[tuple[str, str], float],
+    people: Mapping[str, float],
+    open_hours: float,
+) -> Scarcest:
+    """Which hours run out first: everybody's, those of people alone able to do something, or those
+    of a place.
+
+    content: the study's frame (product, variant, operation, station, total_seconds per good piece).
+    people: hours a week by name. A place is there while the shop is open; pieces that lie in it are
+    left aside.
+    """
+    found = [Scarcest(EVERYBODY, sum(people.values()), 0.0, _seconds(content))]
+    for names, own in _only_by(content, routing, people):
+        hours = sum(people[name] for name in names)
+        found.append(Scarcest(" or ".join(names), hours, 0.0, _seconds(own)))
+    for station, own in content[content["station"].astype(str) != ""].groupby("station"):
+        found.append(Scarcest(str(station), open_hours, 0.0, _seconds(own)))
+    found = [replace(one, hours_asked=_asked(one, demand_per_week)) for one in found]
+    return max(found, key=lambda one: one.hours_asked / max(one.hours_per_week, 1e-9))
+
+
+def _only_by(content: pd.DataFrame, routing: pd.DataFrame | None, people: Mapping[str, float]):
+    """(people, the content only they can do) for each set of skilled people."""
+    if routing is None:
+        return
+    named = {
+        (row.product, row.operation): tuple(n for n in skills(row.skill) if n in people)
+        for row in routing.itertuples()
+    }
+    who = [named.get((str(p), str(o)), ()) for p, o in
+           zip(content["product"], content["operation"], strict=True)]  # fmt: skip
+    for names in sorted({one for one in who if one and len(one) < len(people)}):
+        yield names, content[[set(one) <= set(names) and bool(one) for one in who]]
+
+
+def _seconds(content: pd.DataFrame) -> dict[tuple[str, str], float]:
+    sums = content.groupby(["product", "variant"], observed=True)["total_seconds"].sum()
+    return {(str(p), str(v)): float(s) for (p, v), s in sums.items()}
+
+
+def _asked(one: Scarcest, demand: Mapping[tuple[str, str], float]) -> float:
+    return sum(one.seconds.get(key, 0.0) * pieces for key, pieces in demand.items()) / 3600
+
+
+def open_hours_left(week: Mapping[str, tuple], now: datetime) -> float:
+    """Open hours from now to the end of the week (Sunday); `now` in the shop's zone."""
+    passed = now.hour * 3600 + now.minute * 60 + now.second
+    days = DAYS[now.weekday() :]
+    seconds = sum(
+        max(0, end - max(begin, passed if place == 0 else 0))
+        for place, day in enumerate(days)
+        for begin, end in week.get(day, ())
+    )
+    return seconds / 3600

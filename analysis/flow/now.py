@@ -17,7 +17,7 @@ from analysis.flow.plan import Block, by_worker, merged
 from analysis.flow.search import improve
 from analysis.flow.work import TICKS, Begun, Operation, Work
 
-TRIES = 150
+TRIES = 40  # a plan for the next hour: the phone waits for it
 WORKED = ("operation", "inspection")
 
 

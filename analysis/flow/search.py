@@ -173,7 +173,7 @@ def _spread(work: Work, rule: Rule) -> Rule:
     return replace(
         rule,
         rank=tuple(
-            (place[index],) * min(SHARES, operation.units)
+            (place[index],) * max(1, min(SHARES, operation.units))
             for index, operation in enumerate(work.operations)
         ),
         group=tuple(o.holds or o.pieces_at_once for o in work.operations),
@@ -223,4 +223,5 @@ def _swapped(rule: Rule, one: int, other: int) -> Rule:
 
 
 def _length(units: int, draw: random.Random) -> int:
+    units = max(units, 1)  # of a replanned session an operation may have no pieces left
     return draw.choice((units, units, draw.randint(1, units), max(1, units // 2), 1))

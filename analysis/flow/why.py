@@ -7,7 +7,7 @@ tied: elapsed time without the change less elapsed time with it.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 from analysis.flow.order import order
@@ -21,7 +21,8 @@ MOST_CANDIDATES = 8
 class Change:
     """Do `operation` before (or along with) `before`, listed the other way: saves so much.
 
-    saves_low_seconds: what it saves at least, by the bound of the plan without it.
+    saves_seconds: against the best plan found without it; a longer search might find a better one,
+    so it is no more than this. saves_at_least_seconds: by the bound of the plans without it.
     """
 
     operation: str
@@ -72,8 +73,8 @@ def reasons(
             names = work.operations[earlier].name, work.operations[later].name
             changes.append(Change(*names, saves, least))
     changes.sort(key=lambda change: -change.saves_seconds)
-    name, seconds = _critical_wait(work, plan)
-    return Reasons(tuple(changes[:most]), name, seconds, gaps(work, plan))
+    idle = gaps(work, plan)
+    return Reasons(tuple(changes[:most]), *critical_wait(idle), idle)
 
 
 def _candidates(work: Work, plan: Plan) -> list[tuple[int, int]]:
@@ -127,10 +128,10 @@ def _tied(work: Work, first: int, then: int) -> Work:
     return replace(work, operations=tuple(operations))
 
 
-def _critical_wait(work: Work, plan: Plan) -> tuple[str, float]:
-    """The operation that is waited for longest while nobody works."""
+def critical_wait(found: Sequence[Gap]) -> tuple[str, float]:
+    """The operation that is waited for longest while somebody has nothing to do, and how long."""
     waited: dict[str, float] = {}
-    for gap in gaps(work, plan):
+    for gap in found:
         if gap.waiting_for:
             seconds = gap.end_seconds - gap.start_seconds
             waited[gap.waiting_for] = waited.get(gap.waiting_for, 0.0) + seconds
@@ -141,19 +142,30 @@ def _critical_wait(work: Work, plan: Plan) -> tuple[str, float]:
 
 
 def gaps(work: Work, plan: Plan, least_seconds: float = 60.0) -> tuple[Gap, ...]:
-    """Every stretch of at least a minute in which a worker has nothing to do, before the end."""
+    """Every stretch of at least a minute, in working hours and before the end, in which a worker
+    has nothing to do."""
     found = []
     for worker in plan.workers:
         free = 0.0
         for step in [s for s in plan.steps if s.worker == worker]:
             if step.start_seconds - free >= least_seconds:
                 waiting = _waited_for(work, plan, step)
-                found.append(Gap(worker, free, step.start_seconds, waiting, _advice(
-                    step.start_seconds - free, waiting)))  # fmt: skip
+                found += _open_gaps(work, worker, free, step.start_seconds, waiting, least_seconds)
             free = max(free, step.end_seconds)
-        if plan.makespan_seconds - free >= least_seconds:
-            found.append(Gap(worker, free, plan.makespan_seconds, "", "free to go"))
+        found += [
+            replace(gap, advice="free to go")
+            for gap in _open_gaps(work, worker, free, plan.makespan_seconds, "", least_seconds)
+        ]
     return tuple(sorted(found, key=lambda gap: (gap.start_seconds, gap.worker)))
+
+
+def _open_gaps(work: Work, worker: str, start: float, end: float, waiting: str, least: float):
+    """The parts of a stretch in which the shop is open."""
+    spans = [(a / TICKS, b / TICKS) for a, b in work.hours.spans] or [(start, end)]
+    parts = [(max(a, start), min(b, end)) for a, b in spans if a < end]
+    return [
+        Gap(worker, a, b, waiting, _advice(b - a, waiting)) for a, b in parts if b - a >= least
+    ]
 
 
 def _waited_for(work: Work, plan: Plan, step: Step) -> str:

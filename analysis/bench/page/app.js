@@ -8,6 +8,7 @@ import { newId } from "./ids.js";
 import { isoWithOffset } from "./laps.js";
 import { Light } from "./light.js";
 import { reduce } from "./machine.js";
+import { NextTask } from "./next.js";
 import { Presses } from "./press.js";
 import { Sender } from "./sender.js";
 import * as mendSheets from "./sheets_mend.js";
@@ -38,6 +39,7 @@ export class App {
     this.paces = new Map();
     this.presses = new Presses((press) => this.pressed(press));
     this.light = new Light(() => {});
+    this.next = new NextTask(storage, () => render(this));
     this.sender = new Sender({
       storage,
       device,
@@ -247,6 +249,7 @@ export class App {
     const kept = keepOwnBatches(lists, this.lists, covered, this.state.lanes);
     await this.dispatch({ type: "listed", covered, lists: kept });
     this.pickFirst();
+    this.next.refresh(this.activeLane.worker).catch(() => {}); // the last answer stands
   }
 
   /** A new phone begins with the shop's first worker, product and operation. */

@@ -30,6 +30,7 @@ function bindButtons(app) {
   onClick("fixed-here", () => app.sheets.fixedHere());
   onClick("undo", () => app.lane("undo"));
   onClick("more", () => app.sheets.more());
+  onClick("next-hide", () => app.next.hide());
   onClick("pause", () => app.lane("pause"));
   for (const side of byId("sides").querySelectorAll("[data-activity]")) {
     side.addEventListener("click", () => app.startSide(side.dataset.activity));
@@ -124,6 +125,7 @@ async function begin() {
   const app = new App({ storage, clock, device, place, lists });
   await takeUp(app);
   app.counts = await storage.counts();
+  await app.next.takeUp();
   bindButtons(app);
   app.presses.bindKeys(document, (event) => laneOfKey(app, event));
   render(app);

@@ -195,7 +195,8 @@ export function postJson(path, body, withinMs) {
   return ask(path, { ...request, cache: "no-store" }, withinMs);
 }
 
-async function ask(path, request, withinMs) {
+/** Ask this server: {status, body, retryAfter, startedMs, endedMs}. */
+export async function ask(path, request, withinMs) {
   const startedMs = Date.now();
   const stop = new AbortController();
   const timer = setTimeout(() => stop.abort(), withinMs);

@@ -20,6 +20,7 @@ const ASSETS = [
   "machine.js",
   "main.js",
   "mending.js",
+  "next.js",
   "pace.js",
   "pairing.js",
   "press.js",

@@ -25,6 +25,7 @@ export function render(app) {
   const lane = state.lanes[state.active];
   showHead(app, lane);
   showBanner(app);
+  showNext(app, lane);
   showRoute(app, lane);
   showVariants(app, lane);
   showWays(app, lane);
@@ -80,6 +81,12 @@ function showBanner(app) {
     element("button", { type: "button", text, onclick }),
   );
   banner.replaceChildren(element("p", { text: message.words }), ...buttons);
+}
+
+function showNext(app, lane) {
+  const words = app.next.words(lane, app.clock.toWall(app.clock.now()), app.status === "sent");
+  byId("next").hidden = !words;
+  setText(byId("next-words"), words);
 }
 
 function showRoute(app, lane) {
