@@ -1,1 +1,1 @@
-"""What a helper, a machine or a move would yield: simulated weeks and their money, with how sure they are."""
+"""What a helper, a machine or a move would yield: simulated weeks, their money, and how sure."""

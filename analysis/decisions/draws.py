@@ -1,0 +1,131 @@
+"""Random numbers by what they are for: each is a function of its name and place, not of its turn.
+
+A draw is the value of a hash of (seed, run, what, line, step, batch, piece). So the shop before a
+change and the shop after it meet the same demand, the same slow pieces and the same faults
+wherever they do the same thing (common random numbers; Law, Simulation Modeling and Analysis,
+chapter on variance reduction), whatever else happens in between; and one run gives the same bits
+on any machine, alone or among a thousand.
+
+The hash is the finaliser of SplitMix64 (Steele, Lea & Flood 2014; constants of Stafford's mix 13):
+a stream is a hashed start, its k-th number the mix of start + k golden ratios.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import math
+
+import numpy as np
+
+from analysis.decisions.compiling import compiled
+
+TIME, BATCH, DELAY, DEMAND, ARRIVAL, PARAMETER = range(1, 7)
+
+_GOLDEN = np.uint64(0x9E3779B97F4A7C15)
+_FIRST = np.uint64(0xBF58476D1CE4E5B9)
+_SECOND = np.uint64(0x94D049BB133111EB)
+_27, _30, _31, _32 = (np.uint64(n) for n in (27, 30, 31, 32))
+_LOW = np.uint64(0xFFFFFFFF)
+_ONE = np.uint64(1)
+_2_TO_MINUS_32 = 2.0**-32
+
+
+def code_of(name: str) -> int:
+    """A number for a name, the same on every machine (Python's own hash changes with each run)."""
+    return int.from_bytes(hashlib.blake2b(name.encode(), digest_size=8).digest(), "little")
+
+
+@compiled
+def mixed(x):
+    """64 bits stirred so that each bit of the input turns over half of the output."""
+    x = (x ^ (x >> _30)) * _FIRST
+    x = (x ^ (x >> _27)) * _SECOND
+    return x ^ (x >> _31)
+
+
+@compiled
+def stream(parent, number):
+    """The start of the stream `number` within the stream `parent`; both uint64."""
+    return mixed(mixed(parent + _GOLDEN * (np.uint64(number) + _ONE)))
+
+
+@compiled
+def number_in(start, k):
+    """The k-th number of a stream (k = 0, 1, …), uint64."""
+    return mixed(start + _GOLDEN * (np.uint64(k) + _ONE))
+
+
+@compiled
+def upper(bits):
+    """A uniform number in (0, 1) from the upper half of the bits."""
+    return (np.float64(bits >> _32) + 0.5) * _2_TO_MINUS_32
+
+
+@compiled
+def lower(bits):
+    """A uniform number in (0, 1) from the lower half of the bits."""
+    return (np.float64(bits & _LOW) + 0.5) * _2_TO_MINUS_32
+
+
+@compiled
+def normal_of(p):
+    """The standard normal quantile of p in (0, 1), to 1e-16 relative: algorithm AS 241
+    (Wichura 1988), PPND16."""
+    q = p - 0.5
+    if abs(q) <= 0.425:
+        r = 0.180625 - q * q
+        return q * (
+            ((((((2509.0809287301226727 * r + 33430.575583588128105) * r
+            + 67265.770927008700853) * r + 45921.953931549871457) * r
+            + 13731.693765509461125) * r + 1971.5909503065514427) * r
+            + 133.14166789178437745) * r + 3.387132872796366608
+        ) / (
+            ((((((5226.495278852545925 * r + 28729.085735721942674) * r
+            + 39307.89580009271061) * r + 21213.794301586595867) * r
+            + 5394.1960214247511077) * r + 687.1870074920579083) * r
+            + 42.313330701600911252) * r + 1.0
+        )  # fmt: skip
+    return _tail(p, q)
+
+
+@compiled
+def _tail(p, q):
+    r = math.sqrt(-math.log(p if q < 0 else 1.0 - p))
+    if r <= 5.0:
+        r -= 1.6
+        value = (
+            ((((((7.7454501427834140764e-4 * r + 0.0227238449892691845833) * r
+            + 0.24178072517745061177) * r + 1.27045825245236838258) * r
+            + 3.64784832476320460504) * r + 5.7694972214606914055) * r
+            + 4.6303378461565452959) * r + 1.42343711074968357734
+        ) / (
+            ((((((1.05075007164441684324e-9 * r + 5.475938084995344946e-4) * r
+            + 0.0151986665636164571966) * r + 0.14810397642748007459) * r
+            + 0.68976733498510000455) * r + 1.6763848301838038494) * r
+            + 2.05319162663775882187) * r + 1.0
+        )  # fmt: skip
+    else:
+        r -= 5.0
+        value = (
+            ((((((2.01033439929228813265e-7 * r + 2.71155556874348757815e-5) * r
+            + 0.0012426609473880784386) * r + 0.026532189526576123093) * r
+            + 0.29656057182850489123) * r + 1.7848265399172913358) * r
+            + 5.4637849111641143699) * r + 6.6579046435011037772
+        ) / (
+            ((((((2.04426310338993978564e-15 * r + 1.4215117583164458887e-7) * r
+            + 1.8463183175100546818e-5) * r + 7.868691311456132591e-4) * r
+            + 0.0148753612908506148525) * r + 0.13692988092273580531) * r
+            + 0.59983220655588793769) * r + 1.0
+        )  # fmt: skip
+    return -value if q < 0 else value
+
+
+@compiled
+def normal_draws(seed, first_run, runs, what, codes):
+    """Standard normal draws (runs, codes) of named parameters: one of each name for each run."""
+    drawn = np.empty((runs, len(codes)))
+    for i in range(runs):
+        start = stream(stream(np.uint64(seed), first_run + i), what)
+        for j in range(len(codes)):
+            drawn[i, j] = normal_of(upper(stream(start, codes[j])))
+    return drawn

@@ -1,0 +1,28 @@
+"""The mean time of the n-th go on a learning curve, as the kernel needs it: one piece at a time.
+
+The same curves as `study/curves.py`, which does them for whole arrays of laps.
+"""
+
+from __future__ import annotations
+
+from analysis.decisions.compiling import compiled
+
+CONSTANT, UNIT, CUMULATIVE_AVERAGE, PLATEAU, PRIOR = range(5)  # the order of shop_model.CURVES
+
+
+@compiled
+def shape(curve, n, exponent, plateau_share, prior_pieces):
+    """Mean time of go n as a multiple of that of go 1; n >= 1 need not be whole.
+
+    constant 1; unit n^b; cumulative average n^(1+b) - (n-1)^(1+b); plateau f + (1-f) n^b;
+    prior ((n + B) / (1 + B))^b.
+    """
+    if curve == CONSTANT:
+        return 1.0
+    if curve == UNIT:
+        return n**exponent
+    if curve == CUMULATIVE_AVERAGE:
+        return n ** (1.0 + exponent) - (n - 1.0) ** (1.0 + exponent)
+    if curve == PLATEAU:
+        return plateau_share + (1.0 - plateau_share) * n**exponent
+    return ((n + prior_pieces) / (1.0 + prior_pieces)) ** exponent
