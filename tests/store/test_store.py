@@ -507,7 +507,7 @@ def test_a_damaged_store_is_named_with_what_to_do(tmp_path):
     data = bytearray(place.read_bytes())
     data[8192:] = b"\xa5" * (len(data) - 8192)
     place.write_bytes(bytes(data))
-    with pytest.raises(StoreProblem, match="damaged; put it aside and bring back"):
+    with pytest.raises(StoreProblem, match="damaged; stop the program, then bring back"):
         open_store(str(place)).laps()
 
 
