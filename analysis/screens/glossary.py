@@ -48,10 +48,40 @@ MEANINGS = {
     "prediction interval": "The range that the next result falls in, 19 times out of 20.",
     "confidence interval": "The range that the true mean lies in, as far as the laps can tell; it "
     "holds 19 times out of 20.",
+    "cost of poor quality": "What faults cost: mending, and the work and material in pieces lost.",
+    "internal failure": "Faults found before the piece is sold: putting right and losing pieces. "
+    "One of the trade's four kinds of quality cost, beside prevention, appraisal and external "
+    "failure.",
+    "appraisal": "Checking: what it takes to find faults, whether there are any or not.",
+    "Pareto chart": "Causes from the dearest down, with a line that adds them up: a few of them "
+    "often make most of the cost.",
+    "logistic regression": "A curve for the chance of something, here of a fault, against "
+    "something measured, here the pace.",
+    "confounding": "Two things go together because a third moves both: a hurried person may also "
+    "be the newest one.",
+    "correlation": "Two things go together. Which makes which, or whether a third makes both, only "
+    "a trial can tell.",
+    "power": "How likely a trial of a given size is to show what it is made for; here 4 in 5.",
+    "p chart": "The share of faulty pieces, one point a week, with the limits that ordinary ups "
+    "and downs stay within, by how many pieces the week had.",
+    "overdispersion": "Shares scatter more than they would if each piece were a draw of its own, "
+    "as when batches are good or bad as a whole.",
+    "negative binomial": "How many tries it takes until so many have come off, where each comes "
+    "off with the same chance.",
+    "indirect standardisation": "Faults beside those that the same pieces would have at "
+    "everybody's mean rates, so that hard work is not held against who does it.",
     "first-pass yield": "The share of pieces that are right the first time.",
     "rolled throughput yield": "The share of pieces that go through every step without a fault.",
     "elapsed time": "Clock time from a batch's first lap to its last, nights and pauses included.",
     "attended time": "The part of the elapsed time in which somebody was at work on the batch.",
+    "makespan": "The elapsed time of a plan, from the first task begun to the end of the last one, "
+    "nights included.",
+    "lower bound": "A time that no order of work can beat, worked out apart from any plan; where "
+    "plan and bound meet, the plan is proven best.",
+    "precedence": "What must be done on a piece before something else may be done on it.",
+    "work in process": "Pieces begun and not yet finished, with the money that lies in them.",
+    "line balance": "Sharing the operations out so that everybody has about as much work on a "
+    "piece, and nobody waits for the other.",
     "individuals chart": "One point a week with the limits that ordinary ups and downs stay "
     "within; a week outside them has a reason worth finding.",
 }

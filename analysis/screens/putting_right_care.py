@@ -1,0 +1,292 @@
+"""Putting right: whether haste spoils pieces, whether care pays later, and what trials showed.
+
+Each part is drawn when its tab is open, out of answers made once for a version of the store.
+"""
+
+import streamlit as st
+
+from analysis.screens import answers, glossary, words
+from analysis.screens.answers import Desk, Table
+from analysis.screens.putting_right_told import Told
+from analysis.screens.source import fault_figures
+
+SHOWN = ("haste spoils", "slowness spoils")
+MOST_PAIRS = 12
+
+
+def pace(desk: Desk) -> None:
+    """Whether haste spoils pieces, operation by operation."""
+    names = desk.kept("pace names", (), lambda: _names(fault_figures(desk.here)))
+    if not names:
+        st.info(
+            "No fault was logged at an operation yet, so pace cannot be held against faults. Next "
+            "step: flag spoiled pieces on the bench page."
+        )
+        return
+    name = st.selectbox("Operation", names, key="faults_operation")
+    told = desk.kept("pace told", (name,), lambda: _pace_told(desk, name))
+    answers.points(told.points, f"**{told.sentence}**")
+    glossary.beside("logistic regression", "confidence interval", "confounding")
+    if told.drawn:
+        answers.picture(desk, "pace and faults", (name,), lambda: _pace_drawn(desk, name))
+        st.caption(
+            "Dots: shares seen, in parts with as many laps each, with their ranges; squares: by "
+            "the piece's own time, which a spoiled piece makes longer itself. Line and band: the "
+            "curve by the pieces just before. Left is faster."
+        )
+    answers.table(told.table, "pace_and_faults", "Pace and faults by operation")
+
+
+def _names(found) -> list[str]:
+    """Operations where a fault was made, those with a telling curve first."""
+    curves = found.spoilage.curves
+    return [str(name) for name in curves.loc[curves["faults"] > 0, "operation"]]
+
+
+def _pace_told(desk: Desk, name: str) -> Told:
+    found, money = fault_figures(desk.here), desk.figures.currency
+    curve = found.spoilage.curves.set_index("operation").loc[name]
+    best = found.paces[found.paces["operation"] == name]
+    points = found.spoilage.points
+    lines = [_usual(curve)]
+    if curve["verdict"] in SHOWN:
+        lines += [f"**{words.plain(row.product)}**: {words.plain(row.note)}{_saves(row, money)}"
+                  for row in best.itertuples()]  # fmt: skip
+        lines.append(TRIAL)
+    return Told(
+        sentence=words.plain(curve["note"]),
+        points=tuple(lines),
+        table=_pace_table(found, money),
+        drawn=bool((points["operation"] == name).any()),
+    )
+
+
+TRIAL = (
+    "It goes together in the laps so far; a trial of two ways on the bench page would settle it, "
+    "half of a batch at one pace, half at the other."
+)
+
+
+def _usual(curve) -> str:
+    low, high = curve["usual_chance_low"], curve["usual_chance_high"]
+    return (
+        f"At the usual pace {words.share_range(low, high)} of pieces are spoiled here "
+        f"({words.count(curve['faults'], 'fault')} in {words.count(curve['pieces'], 'piece')} that "
+        "had others just before them)."
+    )
+
+
+def _saves(row, money: str) -> str:
+    if row.verdict not in ("slower", "faster"):
+        return ""
+    if row.in_money:
+        return f" It would save {words.money_range(row.saved_low, row.saved_high, money)} a piece."
+    return f" It would save {words.time_range(row.saved_low, row.saved_high)} of work a piece."
+
+
+def _pace_drawn(desk: Desk, name: str):
+    import numpy as np
+
+    from analysis.charts.putting_right import spoilage_chart  # altair is slow to import
+
+    found = fault_figures(desk.here).spoilage
+    points = found.points[found.points["operation"] == name]
+    line = found.line[found.line["operation"] == name]
+    points, line = (
+        frame.assign(percent=100 * np.exp(frame["pace"])).rename(columns={"chance": "share"})
+        for frame in (points, line)
+    )
+    return spoilage_chart(points, line)
+
+
+def _pace_table(found, money: str) -> Table:
+    import numpy as np
+    import pandas as pd
+
+    curves = found.spoilage.curves
+    faster = {
+        end: 100 * (np.exp(curves[f"slope{end}"] * np.log(0.9)) - 1)
+        for end in ("", "_low", "_high")
+    }
+    frame = pd.DataFrame(
+        {
+            "operation": curves["operation"],
+            "spoiled (%)": 100 * curves["usual_chance"],
+            "spoiled from": 100 * curves["usual_chance_low"],
+            "spoiled to": 100 * curves["usual_chance_high"],
+            "odds of a fault, a tenth faster (%)": faster[""],
+            "odds from": np.minimum(faster["_low"], faster["_high"]),
+            "odds to": np.maximum(faster["_low"], faster["_high"]),
+            "what the laps say": curves["verdict"],
+            "laps more to tell": curves["laps_more"],
+            "laps": curves["laps"],
+            "batches": curves["batches"],
+            "people": curves["workers"],
+            "p, all looked at": curves["p_holm"],
+            "pace known (0 to 1)": curves["reliability"],
+        }
+    )
+    formats = {
+        **dict.fromkeys(("spoiled (%)", "spoiled from", "spoiled to"), "%.1f"),
+        **dict.fromkeys(("odds of a fault, a tenth faster (%)", "odds from", "odds to"), "%+.0f"),
+        "laps more to tell": "%.0f", "laps": "%.0f", "batches": "%.0f", "people": "%.0f",
+        "p, all looked at": "%.4f", "pace known (0 to 1)": "%.2f",
+    }  # fmt: skip
+    spans = {
+        "spoiled (%)": ("spoiled from", "spoiled to"),
+        "odds of a fault, a tenth faster (%)": ("odds from", "odds to"),
+    }
+    return Table.of(frame, formats, spans, lead=3)
+
+
+def care(desk: Desk) -> None:
+    """Whether time at one operation goes with less mending at a later one."""
+    pairs = desk.kept("care pairs", (), lambda: _pairs(fault_figures(desk.here).care))
+    if not pairs:
+        st.info(desk.kept("care note", (), lambda: _nothing_followed(fault_figures(desk.here))))
+        return
+    pair = st.selectbox("Time at, faults at", list(pairs), format_func=pairs.get, key="care_pair")
+    told = desk.kept("care told", pair, lambda: _care_told(fault_figures(desk.here).care, pair))
+    answers.points(told.points, f"**{told.sentence}**")
+    glossary.beside("correlation", "power")
+    answers.picture(desk, "care", pair, lambda: _care_drawn(desk, pair))
+    st.caption(
+        "Each dot is as many batches as the others, from those with least time to those with most; "
+        "upright lines: 19 times out of 20 the share lies in there."
+    )
+    answers.table(
+        told.table, "care_that_pays_later", "Time at one operation, faults at a later one"
+    )
+
+
+def _pairs(found) -> dict[tuple[str, str], str]:
+    """The surest pairs, and what each is called."""
+    rows = found.pairs.head(MOST_PAIRS)
+    return {
+        (str(a), str(b)): f"{a} → {b}"
+        for a, b in zip(rows["operation"], rows["later"], strict=True)
+    }
+
+
+def _nothing_followed(found) -> str:
+    return (
+        f"{found.care.note or 'No fault was found at an operation that comes after another.'} "
+        "Next step: name the batch of each lap, and flag faults where they are found."
+    )
+
+
+def _care_told(found, pair: tuple[str, str]) -> Told:
+    import pandas as pd
+
+    table = found.pairs
+    row = table[(table["operation"] == pair[0]) & (table["later"] == pair[1])].iloc[0]
+    lines = [
+        f"Followed: {words.count(row['batches'], 'batch', 'batches')}, "
+        f"{words.count(row['pieces'], 'piece')}, {words.count(row['faults'], 'fault')}"
+        + (f" that name {words.plain(pair[0])} as their cause." if row["named"] else "."),
+        f"To settle it: half of a batch with half as much time again, half as now; about "
+        f"{words.count(row['pieces_each_way'], 'piece')} each way "
+        f"({words.count(row['batches_for_trial'], 'batch', 'batches')}).",
+    ]
+    frame = pd.DataFrame(
+        {
+            "time at": table["operation"],
+            "faults at": table["later"],
+            "what the batches say": table["verdict"],
+            "mending saved by a tenth more time (s a piece)": table["saved_seconds"],
+            "saved from": table["saved_low"],
+            "saved to": table["saved_high"],
+            "that tenth (s)": table["extra_seconds"],
+            "faults": table["faults"],
+            "batches": table["batches"],
+            "batches more to tell": table["batches_more"],
+            "pieces each way for a trial": table["pieces_each_way"],
+            "p, all looked at": table["p_holm"],
+        }
+    )
+    whole = ("faults", "batches", "batches more to tell", "pieces each way for a trial")
+    saved = "mending saved by a tenth more time (s a piece)"
+    formats = dict.fromkeys((saved, "saved from", "saved to", "that tenth (s)"), "%.1f")
+    formats |= dict.fromkeys(whole, "%.0f") | {"p, all looked at": "%.4f"}
+    return Told(
+        sentence=words.plain(row["note"]),
+        points=tuple(lines),
+        table=Table.of(frame, formats, {saved: ("saved from", "saved to")}, lead=3),
+    )
+
+
+def _care_drawn(desk: Desk, pair: tuple[str, str]):
+    from analysis.charts.putting_right import care_chart  # altair is slow to import
+    from analysis.study.putting_right import care_bins
+
+    points = fault_figures(desk.here).care.points
+    own = points[(points["operation"] == pair[0]) & (points["later"] == pair[1])]
+    return care_chart(care_bins(own), *pair)
+
+
+def trial(desk: Desk) -> None:
+    """Two ways of working, tried on halves of a batch: what came of it."""
+    told = desk.kept("trials", (), lambda: _trial_told(desk))
+    answers.points(told.points, f"**{told.sentence}**")
+    glossary.beside("power", "confidence interval")
+    if told.table:
+        answers.table(told.table, "two_ways_tried", "Trials of two ways, by operation")
+
+
+def _trial_told(desk: Desk) -> Told:
+    import pandas as pd
+
+    from analysis.store.trials import trial_ways
+    from analysis.study.trial import compare_ways, noted_ways
+
+    laps = desk.figures.laps
+    ways = [trial_ways(desk.here.store.engine), noted_ways(laps)]
+    marked = pd.concat(ways, ignore_index=True).drop_duplicates("lap_id")
+    rows = compare_ways(laps, marked)
+    if rows.empty:
+        return Told("No trial of two ways yet.", (HOW_TO_TRY,))
+    first = rows.iloc[0]
+    return Told(
+        sentence=f"At {words.plain(first['operation'])}: {words.plain(first['note'])}",
+        points=tuple(f"At {words.plain(row.operation)}, until {words.day(row.last_at)}: "
+                     f"{words.plain(row.note)}" for row in rows.iloc[1:4].itertuples())
+        + (HOW_TO_TRY,),
+        table=_trial_table(rows),
+    )  # fmt: skip
+
+
+HOW_TO_TRY = (
+    "To begin one: on the bench page choose *Try two ways* and work half of a batch one way (A), "
+    "half the other (B), best by turns of five, so that practice favours neither."
+)
+
+
+def _trial_table(rows) -> Table:
+    import pandas as pd
+
+    frame = pd.DataFrame(
+        {
+            "operation": rows["operation"],
+            "what it says": rows["verdict"],
+            "B takes less time by (%)": rows["less_time_percent"],
+            "less from": rows["less_time_low"],
+            "less to": rows["less_time_high"],
+            "B spoils fewer by (% of pieces)": 100 * rows["fewer_faults"],
+            "fewer from": 100 * rows["fewer_faults_low"],
+            "fewer to": 100 * rows["fewer_faults_high"],
+            "A (s a piece)": rows["seconds_a"],
+            "B (s a piece)": rows["seconds_b"],
+            "pieces A": rows["pieces_a"],
+            "pieces B": rows["pieces_b"],
+            "batches": rows["batches"],
+            "laps each way for 5 % of time": rows["laps_needed"],
+            "pieces each way for half the faults": rows["pieces_needed"],
+        }
+    )
+    spans = {
+        "B takes less time by (%)": ("less from", "less to"),
+        "B spoils fewer by (% of pieces)": ("fewer from", "fewer to"),
+    }
+    shown = ("B", "less", "fewer", "A")
+    formats = {name: "%.1f" if name.startswith(shown) else "%.0f" for name in frame.columns[2:]}
+    return Table.of(frame, formats, spans, lead=3)

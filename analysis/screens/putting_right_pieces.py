@@ -1,0 +1,228 @@
+"""Putting right: faults by week, how many pieces to start, yields by person and variant."""
+
+import streamlit as st
+
+from analysis.screens import answers, glossary, words
+from analysis.screens.answers import Desk, Table
+from analysis.screens.putting_right_told import Told
+from analysis.screens.source import fault_figures
+
+
+def week_by_week(desk: Desk) -> None:
+    """The share of faulty pieces by week, and which weeks are news."""
+    told = desk.kept("fault weeks", (), lambda: _weeks_told(fault_figures(desk.here)))
+    answers.points(told.points, f"**{told.sentence}**")
+    glossary.beside("p chart", "overdispersion")
+    if told.drawn:
+        answers.picture(desk, "fault weeks", (), lambda: _weeks_drawn(desk))
+    answers.table(told.table, "faults_by_week", "Share of faulty pieces by week")
+
+
+def _weeks_told(found) -> Told:
+    import pandas as pd
+
+    weeks, chart = found.weeks, found.chart
+    frame = pd.DataFrame(
+        {
+            "week beginning": weeks["week_start"].dt.strftime("%Y-%m-%d"),
+            "at fault (%)": 100 * weeks["share"],
+            "faults": weeks["faults"],
+            "pieces through": weeks["units"],
+            "ordinary from (%)": 100 * weeks["lower"],
+            "ordinary to (%)": 100 * weeks["upper"],
+            "judged as": weeks["news"].replace("", "ordinary").where(weeks["units"] > 0, "no work"),
+        }
+    )
+    formats = {name: "%.1f" for name in frame.columns if "%" in name}
+    return Told(
+        sentence=_weeks_lead(weeks),
+        points=tuple(_weeks_points(weeks, chart)),
+        table=Table.of(frame, formats, {}, lead=3),
+        drawn=bool(weeks["share"].notna().any() and weeks["faults"].sum() > 0),
+    )
+
+
+def _weeks_lead(weeks) -> str:
+    known = weeks.dropna(subset=["upper"])
+    if known.empty:
+        if weeks["faults"].sum() == 0:
+            return "No fault in any week, so there is nothing to hold a week against."
+        return (
+            "Too few weeks for limits yet: five worked weeks are needed to tell news from chance."
+        )
+    usual = words.share(known["centre"].iloc[-1])
+    news = known[known["news"] != ""]
+    last = known.iloc[-1]
+    what = (
+        "no week so far was news: the ups and downs are those of chance"
+        if news.empty
+        else f"{words.count(len(news), 'week')} stood out, the last of them "
+        f"{words.week(news['week_start'].iloc[-1].date())}"
+    )
+    return (
+        f"Of the pieces that go through an operation, usually {usual} are at fault; {what}. The "
+        f"last week had {words.share(last['share'])}."
+    )
+
+
+def _weeks_points(weeks, chart) -> list[str]:
+    lines = []
+    if chart.corrected:
+        lines.append(
+            f"Weeks scatter {words.figure(chart.sigma_z)} times as much as independent pieces "
+            "would, since pieces of one batch are alike; the limits are widened by that."
+        )
+    if (weeks["news"] != "").any():
+        lines.append("A week outside the limits has a reason worth finding, good or bad.")
+    return lines
+
+
+def _weeks_drawn(desk: Desk):
+    from analysis.charts.putting_right import share_chart  # altair is slow to import
+
+    return share_chart(fault_figures(desk.here).weeks)
+
+
+def start(desk: Desk) -> None:
+    """How many pieces to start so that enough come out good."""
+    wanted = st.number_input(
+        "Good pieces wanted", 1, 100_000, None, placeholder="a batch, as on Shop", key="good_wanted"
+    )
+    told = desk.kept("starts", (wanted,), lambda: _starts_told(desk, wanted))
+    answers.points(told.points, f"**{told.sentence}**")
+    glossary.beside("scrap", "negative binomial")
+    answers.table(told.table, "how_many_to_start", "Pieces to start for the good ones wanted")
+
+
+def _starts_told(desk: Desk, wanted: int | None) -> Told:
+    import numpy as np
+    import pandas as pd
+
+    rows = fault_figures(desk.here).starts
+    if wanted is not None:
+        from analysis.study.starts import starts
+
+        good = dict.fromkeys(zip(rows["product"], rows["variant"], strict=True), wanted)
+        study = desk.figures
+        rows = starts(study.quality, study.route, good, np.random.default_rng(0))
+    frame = pd.DataFrame(
+        {
+            "product": rows["product"],
+            "variant": rows["variant"],
+            "good wanted": rows["good"],
+            "start, to be sure": rows["pieces_with_doubt"],
+            "start, at the rates measured": rows["pieces"],
+            "start from": rows["pieces_low"],
+            "start to": rows["pieces_high"],
+            "come out good (%)": 100 * rows["good_share"],
+            "good from": 100 * rows["good_share_low"],
+            "good to": 100 * rows["good_share_high"],
+            "note": rows["note"],
+        }
+    )
+    percent = ("come out good (%)", "good from", "good to")
+    counts = [name for name in frame.columns if "start" in name or name == "good wanted"]
+    spans = {
+        "start, at the rates measured": ("start from", "start to"),
+        "come out good (%)": ("good from", "good to"),
+    }
+    return Told(
+        sentence=_starts_lead(rows),
+        points=(
+            "Sure means 19 times out of 20. *At the rates measured* takes the scrap rates as "
+            "known; *to be sure* also counts that they are only measured, and that some batches "
+            "are bad.",
+            "Pieces put right count as good; only lost ones are made up for.",
+        ),
+        table=Table.of(frame, dict.fromkeys(counts, "%.0f") | dict.fromkeys(percent, "%.1f"),
+                       spans, lead=4),
+    )  # fmt: skip
+
+
+def _starts_lead(rows) -> str:
+    if rows.empty:
+        return "No route is known yet, so there is nothing to reckon with."
+    row = rows.loc[rows["pieces_with_doubt"].idxmax()] if rows["pieces"].notna().any() else None
+    if row is None:
+        return "Every piece so far was lost: no number of starts makes a good one."
+    name = words.variant(row["product"], row["variant"])
+    return (
+        f"To be sure of {row['good']:.0f} good {name}, start {row['pieces_with_doubt']:.0f}: "
+        f"{words.share_range(row['good_share_low'], row['good_share_high'])} of those started "
+        "come out good."
+    )
+
+
+def who_and_what(desk: Desk) -> None:
+    """Yields by person and by variant, beside what the mix of work would give."""
+    told = desk.kept("who", (), lambda: _who_told(fault_figures(desk.here)))
+    answers.points(told.points, f"**{told.sentence}**")
+    glossary.beside("first-pass yield", "indirect standardisation")
+    answers.table(told.table, "yield_by_person", "Yield by person and operation")
+    variants = desk.kept("variants", (), lambda: _yield_table(fault_figures(desk.here).variants,
+                                                             ["product", "variant"]))  # fmt: skip
+    st.markdown("**By variant**")
+    answers.table(variants, "yield_by_variant", "Yield by variant")
+
+
+def _who_told(found) -> Told:
+    rows = found.workers
+    compared = rows[(rows["units"] > 0) & (rows["expected_faults"] > 0)]
+    several = compared.groupby(["product", "operation"])["worker"].transform("nunique") > 1
+    compared = compared[several]
+    apart = compared[(compared["against_low"] > 1) | (compared["against_high"] < 1)]
+    lines = [
+        f"{words.plain(row.worker)} at {words.plain(row.operation)} ({words.plain(row.product)}): "
+        f"{words.figure(row.against_low)} to {words.figure(row.against_high)} times the faults of "
+        "all who do it."
+        for row in apart.itertuples()
+    ]
+    unknown = rows.loc[rows["worker"] == "", "faults"].sum()
+    if unknown:
+        lines.append(f"{words.count(unknown, 'fault')} cannot be traced to who made them.")
+    if compared.empty:
+        sentence = "No operation with faults is done by several people, so nobody can be compared."
+    elif apart.empty:
+        sentence = "Nobody's faults differ from those of the others by more than chance may do."
+    else:
+        sentence = (
+            f"{len(apart)} of {len(compared)} comparisons stand out; one in twenty would by chance."
+        )
+    return Told(
+        sentence=sentence,
+        points=(*lines, NOT_A_RANKING),
+        table=_yield_table(rows[rows["worker"] != ""], ["worker", "product", "operation"]),
+    )
+
+
+NOT_A_RANKING = (
+    "Faults are charged to who did the operation that made them, in that batch, by pieces. It is "
+    "no ranking of people: who gets the hard pieces, the worn tool or the first try has more."
+)
+
+
+def _yield_table(rows, keys: list[str]) -> Table:
+    import pandas as pd
+
+    frame = pd.DataFrame(
+        {
+            **{key: rows[key] for key in keys},
+            "right first time (%)": 100 * rows["first_pass_yield"],
+            "right from": 100 * rows["first_pass_yield_low"],
+            "right to": 100 * rows["first_pass_yield_high"],
+            "faults against expected (times)": rows["against_expected"],
+            "times from": rows["against_low"],
+            "times to": rows["against_high"],
+            "faults": rows["faults"],
+            "expected": rows["expected_faults"],
+            "pieces through": rows["units"],
+        }
+    )
+    formats = {name: "%.1f" for name in frame.columns if name not in keys}
+    formats |= {"pieces through": "%.0f"}
+    formats |= dict.fromkeys(("faults against expected (times)", "times from", "times to"), "%.2f")
+    spans = {
+        "right first time (%)": ("right from", "right to"),
+        "faults against expected (times)": ("times from", "times to"),
+    }
+    return Table.of(frame, formats, spans, lead=len(keys) + 1)
