@@ -75,6 +75,39 @@ def balance_tables(answer: dict) -> str:
     return f"{head}\n\n{_titled('Who does what, in the order in which work passes', table(rows))}"
 
 
+def whatif_tables(answer: dict) -> str:
+    """The `whatif` answer: the sentence, before and after, what moves it, what it rests on."""
+    parts = [answer["headline"], "\n".join(answer["sentences"])]
+    if answer["settle"]:
+        parts.append(answer["settle"])
+    rows = [
+        {"an average week": name.replace("_per_week", "").replace("_", " "),
+         "before": whole["mean"], "after": answer["changed"][name]["mean"],
+         "difference": answer["difference"][name]["mean"],
+         "in nine of ten runs": _ends(answer["difference"][name])}
+        for name, whole in answer["baseline"].items()
+    ]  # fmt: skip
+    parts.append(_titled(f"An average week of {answer['horizon_weeks']}", table(rows)))
+    if answer["movers"]:
+        rows = [
+            {"assumption": mover["name"], "from": mover["low"], "to": mover["high"],
+             "worth": [mover["value_at_low"], mover["value_at_high"]], "known": mover["source"]}
+            for mover in answer["movers"]
+        ]  # fmt: skip
+        title = f"What moves it most: worth over the horizon ({answer['currency']}) at either end"
+        parts.append(_titled(title, table(rows)))
+    if answer["must_be_true"]:
+        parts.append(_titled("What would have to be true", "\n".join(answer["must_be_true"])))
+    rows = answer["assumptions"]
+    parts.append(_titled("What it rests on", table(rows)))
+    parts.append("\n".join(answer["cautions"]))
+    return "\n\n".join(parts)
+
+
+def _ends(values: dict) -> list | None:
+    return None if values["p5"] is None else [values["p5"], values["p95"]]
+
+
 def clock(seconds: float) -> str:
     """Seconds as hours:minutes:seconds, to the second."""
     whole = round(seconds)

@@ -80,8 +80,8 @@ class Mover:
     net present value there, all else as it comes. source: how it is known (MEASURED, ASSUMED,
     PUBLISHED, GIVEN). turns_at: text of the value at which the net present value is 0, "" where
     none within reach does. error: standard error of the swing, 0 where reckoned exactly.
-    operation: whose time or faults it is, "" where none: laps of it would narrow it.
-    worth_knowing: value of knowing it exactly before deciding (money; simple, linear).
+    settled_by: what would settle it, "" where nothing in reach would.
+    worth_knowing: what doing so before deciding is worth in money (effects taken as linear).
     """
 
     name: str
@@ -92,7 +92,7 @@ class Mover:
     source: str
     turns_at: str = ""
     error: float = 0.0
-    operation: str = ""
+    settled_by: str = ""
     worth_knowing: float = 0.0
 
     @property

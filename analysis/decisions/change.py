@@ -320,12 +320,13 @@ def with_helper(model: ShopModel, helper: Helper, scenario: Scenario) -> ShopMod
     """
     taken = {hand.name for hand in model.hands}
     name = helper.name if helper.name not in taken else f"{helper.name} (new)"
+    hours = helper_hours(model, helper)
     there = helper_weeks(helper, scenario)
-    training = _training_hours(helper, there)
-    share = there * (1 - training / helper.hours_per_week)
+    training = _training_hours(helper, hours * there)
+    share = there * (1 - training / max(hours, 1 / HOUR))
     hand = Hand(
         name=name,
-        hours_per_week=helper.hours_per_week,
+        hours_per_week=hours,
         cost_per_hour=helper.cost_per_hour,
         available=tuple(share.tolist()),
         operations=helper.operations or None,
@@ -333,7 +334,7 @@ def with_helper(model: ShopModel, helper: Helper, scenario: Scenario) -> ShopMod
     hands = (*model.hands, hand)
     if model.hands:
         teacher = model.hands[0]
-        taught = training + helper.supervision_share * (helper.hours_per_week * there - training)
+        taught = training + helper.supervision_share * (hours * there - training)
         hands = (_less(teacher, taught * HOUR / hand_seconds(model, teacher)), *hands[1:])
     lines = tuple(_line_open_to(line, name, helper.operations) for line in model.lines)
     return replace(skilled(model, helper, name), hands=hands, lines=lines)
@@ -351,9 +352,14 @@ def helper_weeks(helper: Helper, scenario: Scenario) -> np.ndarray:
     ])  # fmt: skip
 
 
-def _training_hours(helper: Helper, there: np.ndarray) -> np.ndarray:
+def helper_hours(model: ShopModel, helper: Helper) -> float:
+    """Hours a week of the helper, worked and paid: as given, but no more than the shop is open."""
+    open_hours = sum(end - start for start, end in model.open_seconds) / HOUR
+    return min(helper.hours_per_week, open_hours)
+
+
+def _training_hours(helper: Helper, present: np.ndarray) -> np.ndarray:
     """Training hours in each week: all of the helper's first hours until they are used up."""
-    present = helper.hours_per_week * there
     before = np.cumsum(present) - present
     return np.clip(helper.training_hours - before, 0, present)
 

@@ -56,10 +56,20 @@ def newcomer_doubts(skills: Skills, helper: Helper, spread: Spread) -> tuple[Sha
     else:
         learning = spread.deviation
     doubts = (
-        SharedDoubt(f"pace of {name}", pace, _figures("time", people)),
-        SharedDoubt(f"learning of {name}", learning, _figures("practice", learns)),
+        SharedDoubt(pace_name(name), pace, _figures("time", people)),
+        SharedDoubt(learning_name(name), learning, _figures("practice", learns)),
     )
     return tuple(doubt for doubt in doubts if doubt.doubt > 0 and doubt.figures)
+
+
+def pace_name(hand: str) -> str:
+    """The name of the draw that moves all times of a newcomer."""
+    return f"pace of {hand}"
+
+
+def learning_name(hand: str) -> str:
+    """The name of the draw that moves all practice of a newcomer."""
+    return f"learning of {hand}"
 
 
 def _figures(kind: str, keys) -> frozenset[str]:

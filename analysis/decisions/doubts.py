@@ -1,0 +1,165 @@
+"""What each run draws anew, in words: how far it may lie, how it is known, what would settle it.
+
+Keys are the names of the draws (`decisions/naming.py`, or of a shared doubt).
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+
+from analysis.decisions.answer import ASSUMED, GIVEN, MEASURED, PUBLISHED
+from analysis.decisions.change import DEMAND_DOUBT
+from analysis.decisions.naming import INTERRUPTIONS, demand_name, skill_name, step_name
+from analysis.decisions.newcomer import learning_name, pace_name
+from analysis.decisions.shop_model import ShopModel, Skill
+from analysis.records.figures import figure
+from analysis.records.scenario import Equipment, Scenario
+
+LAPS = 20  # that a maker would time to settle something
+COUNT_DEMAND = "count what is asked for over the next four weeks, what you turn away included"
+
+
+@dataclass(frozen=True)
+class Doubt:
+    """One figure in doubt. words(z): its value z standard deviations up, as text.
+
+    told_by_laps: the share of its standard deviation that LAPS more laps would clear up.
+    """
+
+    name: str
+    words: Callable[[float], str]
+    source: str
+    settled_by: str
+    told_by_laps: float = 1.0
+
+
+def doubts_of(model: ShopModel, scenario: Scenario) -> dict[str, Doubt]:
+    """Every figure in doubt of the shop after the change, by the name of its draw."""
+    return dict(
+        [*_of_skills(model), *_of_steps(model), *_of_lines(model), *_of_scenario(model, scenario)]
+    )
+
+
+def _of_skills(model: ShopModel) -> Iterator[tuple[str, Doubt]]:
+    for key, skill in model.skills.items():
+        hand, product, operation = key
+        what = f"{operation} ({product}) by {hand}"
+        laps = f"time {LAPS} more laps of {operation} ({product}) by {hand}"
+        told = _told(skill.level_doubt, math.hypot(skill.piece_log_sd, skill.batch_log_sd))
+        source = MEASURED if skill.source == "measured" else ASSUMED
+        yield (
+            skill_name("time", key),
+            Doubt(f"time of {what}", _percent(skill.level_doubt), source, laps, told),
+        )
+        yield (
+            skill_name("practice", key),
+            Doubt(f"learning curve of {what}", _rate(skill), source, laps, told),
+        )
+        yield f"forgetting: {hand}", Doubt(
+            f"what time away costs {hand}", _percent(skill.loss_doubt), source,
+            f"time the first {LAPS} laps after a break",
+        )  # fmt: skip
+
+
+def _told(doubt: float, noise: float) -> float:
+    """sqrt(d^2 / (d^2 + s^2 / n)): of a normal doubt d, by n laps of scatter s."""
+    return math.sqrt(doubt**2 / (doubt**2 + noise**2 / LAPS)) if doubt else 0.0
+
+
+def _percent(deviation: float) -> Callable[[float], str]:
+    def words(z: float) -> str:
+        percent = 100 * math.expm1(z * deviation)
+        return f"{figure(abs(percent))} % {'more' if percent > 0 else 'less'} than now reckoned"
+
+    return words
+
+
+def _rate(skill: Skill) -> Callable[[float], str]:
+    return lambda z: f"a {100 * 2 ** min(skill.exponent + z * skill.exponent_doubt, 0):.0f} % curve"
+
+
+def _of_steps(model: ShopModel) -> Iterator[tuple[str, Doubt]]:
+    kinds = {
+        "rework": ("rework in", "note what is put right in the next four batches"),
+        "scrap": ("pieces lost in", "note what is lost in the next four batches"),
+        "setup": ("setting up", "time the next few setups"),
+        "machine": ("machine time of", f"time {LAPS} laps on it"),
+    }
+    for line in model.lines:
+        for step in line.steps:
+            for kind, (words, question) in kinds.items():
+                doubt = getattr(step, "time_factor_doubt" if kind == "machine" else f"{kind}_doubt")
+                name = step_name(kind, step.operation, line.product)
+                what = f"{words} {step.operation} ({line.product})"
+                yield name, Doubt(what, _percent(doubt), MEASURED, question)
+
+
+def _of_lines(model: ShopModel) -> Iterator[tuple[str, Doubt]]:
+    for line in model.lines:
+        what = f"{line.product} {line.variant}".rstrip()
+        name = demand_name(line.product, line.variant)
+        yield name, Doubt(f"demand for {what}", _percent(line.demand_doubt), GIVEN, COUNT_DEMAND)
+    yield (
+        INTERRUPTIONS,
+        Doubt("interruptions", _percent(model.delay_doubt), MEASURED, "keep noting interruptions"),
+    )
+
+
+def _of_scenario(model: ShopModel, scenario: Scenario) -> Iterator[tuple[str, Doubt]]:
+    deviation = {shared.name: shared.doubt for shared in model.shared_doubts}
+    if scenario.demand and DEMAND_DOUBT in deviation:
+        middle = scenario.demand.factor.middle
+        yield DEMAND_DOUBT, Doubt(
+            "demand", _value(middle, deviation[DEMAND_DOUBT], " times today's"), GIVEN,
+            COUNT_DEMAND,
+        )  # fmt: skip
+    for machine in scenario.equipment:
+        yield from _of_machine(machine, deviation)
+    if scenario.helper:
+        yield from _of_helper(model, scenario, deviation)
+
+
+def _of_machine(machine: Equipment, deviation: dict[str, float]) -> Iterator[tuple[str, Doubt]]:
+    trial = f"time {LAPS} laps on a borrowed, rented or demonstrated one"
+    time, setup = f"time of {machine.name}", f"setup of {machine.name}"
+    if time in deviation:
+        given = machine.seconds or machine.time_factor
+        unit = " s" if machine.seconds else " of the present time"
+        middle = given.middle if given else 1.0
+        yield time, Doubt(time, _value(middle, deviation[time], unit), GIVEN, trial)
+    if setup in deviation:
+        words = _value(machine.setup_seconds.middle, deviation[setup], " s")
+        yield setup, Doubt(setup, words, GIVEN, trial)
+
+
+def _of_helper(model: ShopModel, scenario: Scenario, deviation) -> Iterator[tuple[str, Doubt]]:
+    helper = scenario.helper
+    name = model.hands[-1].name
+    pace, learning = pace_name(name), learning_name(name)
+    if pace in deviation:
+        first, d = helper.first_unit_factor, deviation[pace]
+        yield pace, Doubt(
+            f"time of the first pieces of the {name}",
+            _value(first.middle, d, " times the shop's own"),
+            GIVEN if first.is_range else PUBLISHED,
+            f"agree on a paid trial and time {LAPS} laps of the {name}",
+        )  # fmt: skip
+    if learning in deviation:
+        d = deviation[learning]
+        exponents = [s.exponent for key, s in model.skills.items() if key[0] == name and s.exponent]
+        middle = sum(exponents) / len(exponents)
+        yield (
+            learning,
+            Doubt(
+                f"learning curve of the {name}",
+                lambda z: f"a {100 * 2 ** min(middle + z * d, 0):.0f} % curve",
+                GIVEN if helper.learning_rate else PUBLISHED,
+                f"agree on a trial of two weeks and time the {name}'s laps at its start and end",
+            ),
+        )
+
+
+def _value(middle: float, deviation: float, unit: str = "") -> Callable[[float], str]:
+    return lambda z: figure(middle * math.exp(z * deviation), 3) + unit

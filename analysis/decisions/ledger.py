@@ -1,0 +1,177 @@
+"""Weeks as money: what an average week brings, and every entry by which a change differs from none.
+
+    contribution = price x sold - material x (sold + spoiled)
+    cash         = contribution - wages - overhead - what the scenario adds each week
+
+Material counts when the piece is sold or spoiled: what lies on the shelf is neither earned nor
+lost. Wages are paid for the hours agreed, with work or without; a hand without a wage is an owner,
+whose hours are no cash. Rent is what is added. A machine is not bought again: after its life the
+work is done as before.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+
+from analysis.decisions.answer import GIVEN, Spread, spread
+from analysis.decisions.change import HOUR, hand_seconds, helper_hours, helper_weeks
+from analysis.decisions.draws import PARAMETER, code_of, normal_draws
+from analysis.decisions.money import at, discount_factors, weekly_rate
+from analysis.decisions.shop_model import ShopModel
+from analysis.records.scenario import Equipment, Estimate, Scenario, sure
+
+
+@dataclass(frozen=True)
+class Entry:
+    """One difference in cash. flows: (runs, weeks + 1), column 0 at the start, in >= 0, out <= 0.
+
+    name: what it hangs on, as `price of the press`. estimate: the figure itself, where one is
+    given; every flow is in proportion to it. at_end: got back at the end (resale).
+    """
+
+    name: str
+    flows: np.ndarray
+    estimate: Estimate | None = None
+    source: str = GIVEN
+    per: str = ""
+    at_end: bool = False
+
+
+@dataclass(frozen=True)
+class Ledger:
+    """All entries of a change, and what a week's money is discounted by."""
+
+    entries: tuple[Entry, ...]
+    discount: np.ndarray
+    runs: int
+
+    def worth(self, entry: Entry) -> np.ndarray:
+        """Present value of one entry, one figure a run."""
+        return entry.flows @ self.discount
+
+    @property
+    def net_present_values(self) -> np.ndarray:
+        """sum of the entries' present values, one figure a run."""
+        return sum((self.worth(entry) for entry in self.entries), np.zeros(self.runs))
+
+    @property
+    def cumulative(self) -> np.ndarray:
+        """Cash so far against going on as before, resale left out: (runs, weeks + 1)."""
+        kept = [entry.flows for entry in self.entries if not entry.at_end]
+        return np.cumsum(sum(kept, np.zeros((self.runs, len(self.discount)))), axis=1)
+
+    @property
+    def paid_at_start(self) -> float:
+        """Mean of what is paid before the first week."""
+        return -float(sum(np.minimum(entry.flows[:, 0], 0).mean() for entry in self.entries))
+
+
+def ledger_of(before, after, models: tuple[ShopModel, ShopModel], scenario: Scenario, seed: int):
+    """The entries of a change: runs before and after of the same seed, of horizon_weeks weeks."""
+    discount = discount_factors(
+        weekly_rate(scenario.discount_rate_per_year), scenario.horizon_weeks
+    )
+    entries = (*_goods(before, after, models), *_costs(after, models, scenario, seed))
+    return Ledger(tuple(e for e in entries if e.flows.any()), discount, len(after.sold))
+
+
+def _goods(before, after, models) -> Iterator[Entry]:
+    """Sales and material by product: the differences of what is sold and spoiled."""
+    lines = models[1].lines
+    sold = after.sold - before.sold
+    used = sold + after.scrapped - before.scrapped
+    for product in dict.fromkeys(line.product for line in lines):
+        own = np.array([line.product == product for line in lines])
+        price = np.array([line.price or 0.0 for line in lines]) * own
+        material = np.array([line.material_cost or 0.0 for line in lines]) * own
+        yield Entry(f"price of the {product}", _from_week_1(sold @ price))
+        yield Entry(f"material of the {product}", -_from_week_1(used @ material))
+
+
+def _costs(after, models, scenario: Scenario, seed: int) -> Iterator[Entry]:
+    """What the scenario itself costs and gives back, ranges drawn once a run."""
+    runs, weeks = after.sold.shape[:2]
+
+    def money(name: str, estimate: Estimate, each: np.ndarray, sign: int, per="", at_end=False):
+        z = normal_draws(seed, 0, runs, PARAMETER, np.array([code_of(name)], np.uint64))
+        drawn = np.reshape(at(estimate, z), (runs, 1))
+        return Entry(name, sign * drawn * each, estimate, GIVEN, per, at_end)
+
+    each_week = np.append(0.0, np.ones(weeks))
+    start = np.append(1.0, np.zeros(weeks))
+    if helper := scenario.helper:
+        there = np.append(0.0, helper_weeks(helper, scenario))
+        hours = helper_hours(models[0], helper)
+        yield money(
+            f"hourly cost of the {helper.name}", sure(helper.cost_per_hour), hours * there, -1, "h"
+        )
+    for machine in scenario.equipment:
+        end = end_of_life(machine, weeks)
+        used = each_week * (np.arange(weeks + 1) <= end)
+        sale = (np.arange(weeks + 1) == end).astype(float)
+        yield money(f"price of {_the(machine)}", machine.price, start, -1)
+        yield money(
+            f"running cost of {_the(machine)}", machine.running_cost_per_week, used, -1, "week"
+        )
+        yield money(f"resale of {_the(machine)}", machine.resale, sale, 1, at_end=True)
+    if move := scenario.move:
+        yield money("added rent", move.rent_per_week, each_week, -1, "week")
+        yield money("fit-out", move.fit_out, start, -1)
+    if scenario.demand and not scenario.demand.either_way:
+        yield from _order_prices(after, models[1], scenario)
+
+
+def _the(machine: Equipment) -> str:
+    return f"the machine ({machine.name})"
+
+
+def _order_prices(after, model: ShopModel, scenario: Scenario) -> Iterator[Entry]:
+    """What a dated order pays above or below the usual price, of the pieces sold in its week."""
+    for order in scenario.demand.orders:
+        if order.price is None:
+            continue
+        own = [
+            place
+            for place, line in enumerate(model.lines)
+            if line.product == order.product and order.variant in ("", line.variant)
+        ]
+        usual = np.mean([model.lines[place].price or 0.0 for place in own])
+        sold = after.sold[:, order.week - 1, own].sum(axis=1)
+        flows = np.zeros((len(after.sold), scenario.horizon_weeks + 1))
+        flows[:, order.week] = (order.price - usual) * np.minimum(sold, order.pieces)
+        yield Entry(f"price of the order of week {order.week}", flows)
+
+
+def end_of_life(machine: Equipment, weeks: int) -> int:
+    """The week at whose end a machine is sold: min(life, horizon)."""
+    return min(machine.life_weeks or weeks, weeks)
+
+
+def _from_week_1(values: np.ndarray) -> np.ndarray:
+    return np.hstack([np.zeros((len(values), 1)), values])
+
+
+def contribution(runs, model: ShopModel) -> np.ndarray:
+    """Sales less material of what was sold or spoiled: (runs, weeks)."""
+    price = np.array([line.price or 0.0 for line in model.lines])
+    material = np.array([line.material_cost or 0.0 for line in model.lines])
+    return runs.sold @ price - (runs.sold + runs.scrapped) @ material
+
+
+def fixed_costs(model: ShopModel, weeks: int) -> np.ndarray:
+    """Wages and overhead of a shop, by week: (weeks,)."""
+    week = np.arange(weeks)
+    costs = np.full(weeks, float(model.overhead_per_week))
+    for hand in model.hands:
+        last = weeks if hand.until_week is None else hand.until_week
+        there = (week >= hand.from_week) & (week < last)
+        costs += there * (hand.cost_per_hour or 0.0) * hand_seconds(model, hand) / HOUR
+    return costs
+
+
+def average_week(values: np.ndarray) -> Spread:
+    """The spread over runs of a figure of an average week; values (runs, weeks)."""
+    return spread(values.mean(axis=1))

@@ -1,0 +1,196 @@
+"""The answer in the words a maker would use: verdict, what it rests on, what would settle it.
+
+Verdict: do it where at least DO_SHARE of the runs gain, leave it where at most LEAVE_SHARE do, else
+not yet; the two shares are common practice, no source.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from analysis.decisions.answer import (
+    DO,
+    DO_NOT,
+    NOT_YET,
+    NOTHING,
+    Money,
+    Mover,
+    Situation,
+    Spread,
+)
+from analysis.records.figures import figure
+from analysis.records.scenario import WEEKS_PER_YEAR, Scenario
+
+DO_SHARE, LEAVE_SHARE = 0.8, 0.2
+WEEKS_PER_MONTH = WEEKS_PER_YEAR / 12
+WORTH_ASKING = 0.01  # of the mean net present value: less is not worth an afternoon
+ALL_IS_SOLD = 0.98  # of what is asked for: more hands then sell nothing more
+
+
+def verdict_of(money: Money, changes: bool) -> str:
+    """DO, DO_NOT, NOT_YET or NOTHING."""
+    if not changes:
+        return NOTHING
+    if money.probability_of_gain >= DO_SHARE:
+        return DO
+    return DO_NOT if money.probability_of_gain <= LEAVE_SHARE else NOT_YET
+
+
+def headline(verdict: str, money: Money, scenario: Scenario, currency: str) -> str:
+    """The verdict in one sentence."""
+    within = f"within {span(scenario.horizon_weeks)}"
+    if verdict == NOTHING:
+        return "This changes nothing: before and after are the same."
+    if verdict == DO_NOT:
+        return f"Do not do it as it stands: {_worth(money, currency)} {within}."
+    start = "Do it" if verdict == DO else "Not yet"
+    if money.payback_weeks.p50 is None:
+        return (
+            f"{start}: in {in_ten(1 - money.probability_of_payback)} runs it does not earn itself "
+            f"back {within}."
+        )
+    return f"{start}: {payback_words(money)}."
+
+
+def payback_words(money: Money) -> str:
+    """`it earns itself back after about 9 months; in 2 of 10 runs not at all`."""
+    never = 1 - money.probability_of_payback
+    if money.payback_weeks.p50 is None:
+        return "it does not pay back" if never > 0.995 else (
+            f"in {in_ten(never)} runs it does not pay back"
+        )  # fmt: skip
+    if money.payback_weeks.p50 == 0:
+        back = "it earns from the start, with nothing to pay back"
+    else:
+        back = f"it earns itself back after about {span(money.payback_weeks.p50)}"
+    if never < 0.005:
+        return back
+    return f"{back}; in {in_ten(never)} runs not at all"
+
+
+def in_ten(share: float) -> str:
+    """A share of the runs in words: `2 of 10`, `fewer than 1 of 10`, `all`."""
+    if share in (0, 1):
+        return "all" if share else "none of the"
+    tenths = round(10 * share)
+    if tenths == 0:
+        return "fewer than 1 of 10"
+    if tenths == 10:
+        return "more than 9 of 10"
+    return f"{tenths} of 10"
+
+
+def span(weeks: float) -> str:
+    """A length of time: `5 weeks`, `9 months`, `2 years`, `2.5 years`."""
+    if weeks < 10:
+        count = max(round(weeks), 1)
+        return f"{count} week" if count == 1 else f"{count} weeks"
+    months = weeks / WEEKS_PER_MONTH
+    if months < 23.5:
+        return "1 year" if round(months) == 12 else f"{round(months)} months"
+    return f"{figure(weeks / WEEKS_PER_YEAR)} years"
+
+
+def amount(value: float, currency: str) -> str:
+    """Money to two digits: `1,300 USD`."""
+    return f"{figure(value)} {currency}".rstrip()
+
+
+def _worth(money: Money, currency: str) -> str:
+    mean = money.net_present_value.mean
+    if mean < 0:
+        return f"on average it costs {amount(-mean, currency)} more than it brings"
+    return f"on average it brings {amount(mean, currency)} more than it costs"
+
+
+def sentences(
+    verdict: str,
+    before: Situation,
+    after: Situation,
+    money: Money,
+    scenario: Scenario,
+    currency: str,
+) -> tuple[str, ...]:
+    """What it does, what it earns, how sure, from which demand on."""
+    value = money.net_present_value
+    sold = (
+        f"Sold in a week: {figure(before.sold_per_week.mean)} before, "
+        f"{figure(after.sold_per_week.mean)} after ({_from_to(after.sold_per_week)}), "
+        f"of {figure(money.demand_per_week)} asked for."
+    )
+    if verdict == NOTHING:
+        return (sold,)
+    lines = [
+        sold,
+        f"Over {span(scenario.horizon_weeks)}, at today's worth, {_worth(money, currency)}; in "
+        f"nine of ten runs it ends between {_signed(value.p5, currency)} and "
+        f"{_signed(value.p95, currency)}.",
+        f"In {in_ten(money.probability_of_gain)} runs it is a gain; {payback_words(money)}.",
+    ]
+    if money.pieces_until_paid.p50:
+        lines.append(f"It pays after about {figure(money.pieces_until_paid.p50)} pieces sold.")
+    lines += _demand_sentences(before, money)
+    return tuple(lines)
+
+
+def _demand_sentences(before: Situation, money: Money) -> list[str]:
+    lines = []
+    lost, sold = before.lost_demand_per_week.mean, before.sold_per_week.mean
+    if sold >= ALL_IS_SOLD * (sold + lost):
+        lines.append(
+            "As things are you make nearly all that is asked for: quicker work or more hands sell "
+            "no more pieces, they only leave more hours free."
+        )
+    pays_from = money.break_even_demand_per_week
+    if pays_from is None:
+        lines.append(
+            f"No demand up to {figure(money.break_even_searched_to)} pieces a week makes it pay."
+        )
+    elif pays_from > 0:
+        lines.append(
+            f"It pays from about {figure(pays_from)} pieces asked for in a week; "
+            f"reckoned with here are {figure(money.demand_per_week)}."
+        )
+    return lines
+
+
+def _from_to(values: Spread) -> str:
+    return f"{figure(values.p5)} to {figure(values.p95)}"
+
+
+def _signed(value: float, currency: str) -> str:
+    kind = "a gain" if value >= 0 else "a loss"
+    return f"{kind} of {amount(abs(value), currency)}"
+
+
+def must_be_true(verdict: str, money: Money, movers: Sequence[Mover]) -> tuple[str, ...]:
+    """For it to pay (or, where it does, to stop paying): one assumption each, the rest as it is."""
+    if verdict == NOTHING:
+        return ()
+    pays = money.net_present_value.mean > 0
+    start = "It stops paying once" if pays else "It would pay once"
+    lines = []
+    for mover in movers:
+        rises = mover.value_at_high > mover.value_at_low
+        if mover.turns_at:
+            onward = "more" if rises != pays else "less"
+            lines.append(f"{start} the {mover.name} is {mover.turns_at}, or {onward}.")
+    return tuple(lines[:5])
+
+
+def settling(verdict: str, mean: float, movers: Sequence[Mover], currency: str) -> str:
+    """Which laps or which question would settle it: what is worth most to know and can be known.
+
+    mean: net present value.
+    """
+    if verdict == NOTHING:
+        return ""
+    open_ones = [mover for mover in movers if mover.settled_by and mover.worth_knowing > 0]
+    best = max(open_ones, key=lambda mover: mover.worth_knowing, default=None)
+    if best is None or best.worth_knowing < WORTH_ASKING * abs(mean):
+        return "Nothing that could be found out beforehand is likely to turn this answer."
+    question = best.settled_by[0].upper() + best.settled_by[1:]
+    worth = f"knowing the {best.name} first is worth about {amount(best.worth_knowing, currency)}"
+    if verdict == NOT_YET:
+        return f"What would settle it: {best.settled_by} ({worth})."
+    return f"{question}, should you want to be surer ({worth})."

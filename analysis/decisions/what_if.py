@@ -1,0 +1,227 @@
+"""What if: each scenario answered, from the shop's model to the sentence.
+
+`what_if` is the main path: simulate the shop as it is once; for each scenario simulate the changed
+shop, put the difference into money, find what moves it and from which demand on it pays, say it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from analysis.decisions import sentences, stated
+from analysis.decisions.answer import Answer, Money, Mover, Path, Situation, spread
+from analysis.decisions.break_even import UPWARD, break_even
+from analysis.decisions.change import DEMAND_DOUBT, HOUR, changed, expected
+from analysis.decisions.compare import SEED, Compared, Simulator, compare
+from analysis.decisions.doubts import COUNT_DEMAND, doubts_of
+from analysis.decisions.ledger import contribution, fixed_costs
+from analysis.decisions.money import evenly, payback, weekly_rate
+from analysis.decisions.shop_model import ShopModel
+from analysis.decisions.simulate import Runs
+from analysis.decisions.tornado import TENTH, movers, range_mover
+from analysis.records.figures import figure
+from analysis.records.scenario import Scenario
+
+RUNS = 200
+FEW = 16  # runs at other levels of demand, each anchored at the value of all runs
+
+
+def what_if(
+    model: ShopModel,
+    scenarios: Sequence[Scenario],
+    *,
+    runs: int = RUNS,
+    seed: int = SEED,
+    currency: str = "",
+    **options,
+) -> tuple[Answer, ...]:
+    """Answer each scenario about the same shop, all with the same random numbers.
+
+    options: report, stop, jobs, backend of `simulate`. What is done when stopped is kept: the
+    answers then rest on fewer runs, and say so. BadInput where a scenario names what the shop
+    does not have.
+    """
+    for scenario in scenarios:  # faults first, before any work
+        changed(model, scenario)
+    run, known, answers = Simulator(seed, options), [], []
+    longest = max((scenario.horizon_weeks for scenario in scenarios), default=1)
+    for scenario in scenarios:
+        before = expected(model, scenario)
+        whole = next((done for shop, done in known if shop == before), None)
+        if whole is None:
+            whole = run(before, longest, runs)
+            known.append((before, whole))
+        compared = compare(model, scenario, run, whole.runs, before=whole)
+        answers.append(answer_of(model, compared, run, currency, asked=runs))
+    return tuple(answers)
+
+
+def answer_of(
+    model: ShopModel, compared: Compared, run: Simulator, currency: str, asked: int
+) -> Answer:
+    """The whole answer to one scenario simulated."""
+    scenario, ledger = compared.scenario, compared.ledger
+    demand = _Demand(model, compared, run)
+    before, after, difference = _situations(compared)
+    money = _money(compared, demand)
+    doubts = doubts_of(compared.models[1], scenario)
+    draws = {**compared.before.draws, **compared.after.draws}
+    found = movers(ledger, draws, doubts, demand.movers()) if compared.changes else ()
+    verdict = sentences.verdict_of(money, compared.changes)
+    return Answer(
+        name=scenario.name,
+        currency=currency,
+        horizon_weeks=scenario.horizon_weeks,
+        discount_rate_per_year=scenario.discount_rate_per_year,
+        runs=ledger.runs,
+        seed=run.seed,
+        stopped=ledger.runs < asked,
+        baseline=before,
+        changed=after,
+        difference=difference,
+        money=money,
+        verdict=verdict,
+        headline=sentences.headline(verdict, money, scenario, currency),
+        sentences=sentences.sentences(verdict, before, after, money, scenario, currency),
+        must_be_true=sentences.must_be_true(verdict, money, found),
+        settle=sentences.settling(verdict, ledger.net_present_values.mean(), found, currency),
+        movers=found,
+        assumptions=stated.assumptions(expected(model, scenario), scenario),
+        cautions=stated.cautions(scenario),
+        path=_path(compared),
+        net_present_values=ledger.net_present_values,
+    )
+
+
+def _situations(compared: Compared) -> tuple[Situation, Situation, Situation]:
+    """Before, after and their difference run by run."""
+    weeks = compared.scenario.horizon_weeks
+    before = _figures(compared.before, compared.models[0])
+    after = _figures(compared.after, compared.models[1])
+    cash = before["contribution_per_week"] - fixed_costs(compared.models[0], weeks).mean()
+    recurring = sum(
+        (entry.flows[:, 1:].mean(axis=1) for entry in compared.ledger.entries if not entry.at_end),
+        np.zeros(compared.ledger.runs),
+    )
+    before["cash_per_week"], after["cash_per_week"] = cash, cash + recurring
+    apart = {name: after[name] - before[name] for name in before}
+    return tuple(
+        Situation(**{name: spread(values) for name, values in figures.items()})
+        for figures in (before, after, apart)
+    )
+
+
+def _figures(runs: Runs, model: ShopModel) -> dict[str, np.ndarray]:
+    """One figure a run of an average week, by the names of `Situation`."""
+    weeks = runs.weeks
+    finished = runs.batches_finished.sum(axis=1)
+    lead = np.full(len(finished), np.nan)
+    np.divide(runs.lead_time_seconds_sum.sum(axis=1), finished, out=lead, where=finished > 0)
+    return {
+        "good_units_per_week": runs.good.sum(axis=(1, 2)) / weeks,
+        "sold_per_week": runs.sold.sum(axis=(1, 2)) / weeks,
+        "lost_demand_per_week": runs.lost_demand.sum(axis=(1, 2)) / weeks,
+        "lead_time_hours": lead / HOUR,
+        "bench_hours_per_week": runs.bench_seconds.sum(axis=(1, 2)) / HOUR / weeks,
+        "idle_hours_per_week": runs.idle_seconds.mean(axis=1) / HOUR,
+        "contribution_per_week": contribution(runs, model).mean(axis=1),
+    }
+
+
+def _money(compared: Compared, demand: _Demand) -> Money:
+    scenario, ledger = compared.scenario, compared.ledger
+    values, weeks = ledger.net_present_values, scenario.horizon_weeks
+    back = payback(ledger.cumulative)
+    rate = weekly_rate(scenario.discount_rate_per_year)
+    return Money(
+        net_present_value=spread(values),
+        payback_weeks=spread(back),
+        pieces_until_paid=spread(_pieces_until(back, compared.after.sold.sum(axis=2))),
+        probability_of_payback=float(np.isfinite(back).mean()),
+        probability_of_gain=float((values > 0).mean()),
+        break_even_demand_per_week=demand.break_even(),
+        break_even_searched_to=UPWARD[-1] * demand.per_week,
+        demand_per_week=demand.per_week,
+        worth_per_week=evenly(float(values.mean()), rate, weeks),
+        paid_at_start=ledger.paid_at_start,
+    )
+
+
+def _pieces_until(back: np.ndarray, sold: np.ndarray) -> np.ndarray:
+    """Pieces sold until the moment of payback of each run, infinity where it never comes."""
+    so_far = np.cumsum(np.hstack([np.zeros((len(sold), 1)), sold]), axis=1)
+    week = np.arange(so_far.shape[1])
+    reached = [
+        np.interp(when, week, row) if np.isfinite(when) else np.inf
+        for when, row in zip(back, so_far, strict=True)
+    ]
+    return np.array(reached)
+
+
+def _path(compared: Compared) -> Path:
+    sums = compared.ledger.cumulative
+    low, middle, high = np.quantile(sums, [0.05, 0.5, 0.95], axis=0)
+    after = compared.after
+    return Path(
+        week=np.arange(sums.shape[1]),
+        cumulative_p5=low,
+        cumulative_p50=middle,
+        cumulative_p95=high,
+        sold_before=_weekly(compared.before.sold),
+        sold_after=_weekly(after.sold),
+        demand=_weekly(after.sold + after.lost_demand),
+    )
+
+
+def _weekly(values: np.ndarray) -> np.ndarray:
+    """Mean over runs of all lines together, week by week, NaN at the start."""
+    return np.append(np.nan, values.sum(axis=2).mean(axis=0))
+
+
+class _Demand:
+    """The mean net present value at other levels of demand, simulated anew with few runs.
+
+    value(share) = mean of FEW runs at that share + (mean of all runs - mean of those FEW) at 1, so
+    that which runs are taken matters little.
+    """
+
+    def __init__(self, model: ShopModel, compared: Compared, run: Simulator):
+        self.model, self.compared, self.run = model, compared, run
+        self.per_week = stated.mean_demand(compared.models[1], compared.scenario.horizon_weeks)
+        values = compared.ledger.net_present_values
+        self.runs = min(FEW, len(values))
+        self.mean = float(values.mean())
+        self.anchor = self.mean - float(values[: self.runs].mean())
+        self.known = {1.0: self.mean}
+
+    def value(self, share: float) -> float:
+        """Mean net present value with all demand times `share`."""
+        if share not in self.known:
+            run = Simulator(self.run.seed, {**(self.run.options or {}), "report": None})
+            there = compare(self.model, self.compared.scenario, run, self.runs, share=share)
+            self.known[share] = float(there.ledger.net_present_values.mean()) + self.anchor
+        return self.known[share]
+
+    def break_even(self) -> float | None:
+        """Pieces asked for in a week at which the mean net present value is 0."""
+        if not self.compared.changes:
+            return None
+        share = break_even(self.value)
+        return None if share is None else share * self.per_week
+
+    def movers(self) -> list[Mover]:
+        """Demand a tenth less and more, unless a range of it is drawn in each run."""
+        if any(doubt.name == DEMAND_DOUBT for doubt in self.compared.models[1].shared_doubts):
+            return []
+        shares = (1 - TENTH, 1 + TENTH)
+        ends = tuple(f"{figure(share * self.per_week, 3)} a week" for share in shares)
+        turn = self.break_even()
+        return [
+            range_mover(
+                "demand", ends, tuple(self.value(share) for share in shares), self.mean,
+                turns_at=f"{figure(turn)} pieces a week" if turn else "",
+                settled_by=COUNT_DEMAND,
+            )
+        ]  # fmt: skip
