@@ -29,12 +29,14 @@ class Entry:
     """One difference in cash. flows: (runs, weeks + 1), column 0 at the start, in >= 0, out <= 0.
 
     name: what it hangs on, as `price of the press`. estimate: the figure itself, where one is
-    given; every flow is in proportion to it. at_end: got back at the end (resale).
+    given; every flow is in proportion to it; drawn: the mean of its values in the runs.
+    at_end: got back at the end (resale).
     """
 
     name: str
     flows: np.ndarray
     estimate: Estimate | None = None
+    drawn: float = 1.0
     source: str = GIVEN
     per: str = ""
     at_end: bool = False
@@ -98,7 +100,7 @@ def _costs(after, models, scenario: Scenario, seed: int) -> Iterator[Entry]:
     def money(name: str, estimate: Estimate, each: np.ndarray, sign: int, per="", at_end=False):
         z = normal_draws(seed, 0, runs, PARAMETER, np.array([code_of(name)], np.uint64))
         drawn = np.reshape(at(estimate, z), (runs, 1))
-        return Entry(name, sign * drawn * each, estimate, GIVEN, per, at_end)
+        return Entry(name, sign * drawn * each, estimate, float(drawn.mean()), GIVEN, per, at_end)
 
     each_week = np.append(0.0, np.ones(weeks))
     start = np.append(1.0, np.zeros(weeks))

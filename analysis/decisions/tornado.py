@@ -27,6 +27,7 @@ from analysis.records.figures import figure
 TENTH = 0.1
 SURE_OF_SLOPE = 3.0  # standard errors: of a hundred draws without effect, fewer than one passes
 MOST_MOVERS = 10
+ROUNDING = 1e-6  # of the largest swing: what adding floats may leave of none
 FARTHEST = 2.5  # standard deviations: what lies farther is not within reach
 
 
@@ -39,7 +40,8 @@ def movers(
     """All assumptions that move the answer, largest first, at most MOST_MOVERS."""
     values = ledger.net_present_values
     found = [*_money_movers(ledger, values.mean()), *_drawn_movers(values, draws, doubts), *demand]
-    found = [mover for mover in found if mover.swing > 0]
+    least = ROUNDING * max((mover.swing for mover in found), default=0.0)
+    found = [mover for mover in found if mover.swing > least]
     return tuple(sorted(found, key=lambda mover: -mover.swing)[:MOST_MOVERS])
 
 
@@ -64,9 +66,9 @@ def _money_movers(ledger: Ledger, mean: float):
 def _ends(entry: Entry) -> tuple[float, float]:
     """The likely ends of an entry, as shares of what it was reckoned with."""
     estimate = entry.estimate
-    if estimate is None or not estimate.is_range or not estimate.middle:
+    if estimate is None or not estimate.is_range:
         return 1 - TENTH, 1 + TENTH
-    return estimate.low / estimate.middle, estimate.high / estimate.middle
+    return estimate.low / entry.drawn, estimate.high / entry.drawn
 
 
 def _amount(entry: Entry, share: float) -> str:
@@ -75,7 +77,7 @@ def _amount(entry: Entry, share: float) -> str:
         change = "less" if share < 1 else "more"
         return f"{figure(100 * abs(share - 1))} % {change} than now"
     per = f" a {entry.per}" if entry.per == "week" else " an hour" if entry.per else ""
-    return figure(entry.estimate.middle * share, 3) + per
+    return figure(entry.drawn * share, 3) + per
 
 
 def _question(entry: Entry) -> str:
