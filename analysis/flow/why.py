@@ -163,9 +163,7 @@ def _open_gaps(work: Work, worker: str, start: float, end: float, waiting: str, 
     """The parts of a stretch in which the shop is open."""
     spans = [(a / TICKS, b / TICKS) for a, b in work.hours.spans] or [(start, end)]
     parts = [(max(a, start), min(b, end)) for a, b in spans if a < end]
-    return [
-        Gap(worker, a, b, waiting, _advice(b - a, waiting)) for a, b in parts if b - a >= least
-    ]
+    return [Gap(worker, a, b, waiting, _advice(b - a, waiting)) for a, b in parts if b - a >= least]
 
 
 def _waited_for(work: Work, plan: Plan, step: Step) -> str:

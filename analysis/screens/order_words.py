@@ -1,0 +1,91 @@
+"""Moments, lengths and blocks of a plan as a maker says them."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime, timedelta
+
+from analysis.flow.plan import Plan
+from analysis.screens import order_choice, words
+
+
+def by_the_clock(start: datetime, seconds: float, said_before: float | None = None) -> str:
+    """`on Friday 27 November at 09:07`; `at 09:07` where that day was `said_before` (seconds)."""
+    at = moment(start, seconds)
+    if said_before is not None and moment(start, said_before).date() == at.date():
+        return f"at {at:%H:%M}"
+    return f"on {at:%A} {at.day} {at:%B} at {at:%H:%M}"
+
+
+def clock(start: datetime, seconds: float) -> str:
+    """`Fri 09:07`."""
+    return f"{moment(start, seconds):%a %H:%M}"
+
+
+def moment(start: datetime, seconds: float) -> datetime:
+    """So many elapsed seconds after the start, as the shop's clock shows it."""
+    return (start.astimezone(UTC) + timedelta(seconds=seconds)).astimezone(start.tzinfo)
+
+
+def span(seconds: float) -> str:
+    """A length of time to the minute: `45 s`, `24 min`, `4 h 41 min`."""
+    if seconds < 89.5:
+        return f"{seconds:.0f} s"
+    minutes = round(seconds / 60)
+    hours, rest = divmod(minutes, 60)
+    if not hours:
+        return f"{minutes} min"
+    return f"{hours} h {rest:02d} min" if rest else f"{hours} h"
+
+
+def hands(seen, plan: Plan) -> str:
+    """The attended time with what the laps leave open: `7 h 10 min to 7 h 40 min`."""
+    off = seen.desk.kept("order doubt", (seen.choice.batches, seen.choice.people),
+                         lambda: _doubt(seen))  # fmt: skip
+    if off < 60:
+        return span(plan.attended_seconds)
+    return f"{span(plan.attended_seconds - off)} to {span(plan.attended_seconds + off)}"
+
+
+def _doubt(seen) -> float:
+    """How far the attended seconds may be off, by the intervals of the present times."""
+    if not seen.desk.here.store.lap_count():
+        return 0.0
+    from analysis.flow.present import attended_range
+
+    pieces: dict[tuple[str, str], int] = {}
+    for operation in seen.work.operations:
+        key = seen.work.batches[operation.batch].product, operation.name
+        pieces[key] = pieces.get(key, 0) + operation.units
+    return attended_range(seen.desk.figures.learning.cells, pieces, seen.choice.people)
+
+
+def whether_proven(seen, plan: Plan) -> str:
+    """How good the quickest order is, and how far the one shown is from it."""
+    quickest = seen.job.quickest
+    left = quickest.makespan_seconds - quickest.lower_bound_seconds
+    shown = plan.makespan_seconds - quickest.makespan_seconds
+    for_ease = f" This one has fewer blocks and takes {span(shown)} longer." if shown >= 30 else ""
+    if left < 1:
+        return f"**Proven**: no order is quicker than {_done(seen, quickest)}.{for_ease}"
+    quick, least = quickest.makespan_seconds, quickest.lower_bound_seconds
+    bound = by_the_clock(seen.start, least, quick).removeprefix("at ")
+    return (
+        f"The quickest order found is done {_done(seen, quickest)}; no order can be done before "
+        f"{bound}, so {span(left)} at most could still be won.{for_ease}"
+    )
+
+
+def _done(seen, plan: Plan) -> str:
+    return by_the_clock(seen.start, plan.makespan_seconds)
+
+
+def what_a_run_is(seen, run, place: int) -> str:
+    """A block in a list: `3. Thu 09:45 sew, 25 pieces (maker)`."""
+    pieces = f", {words.count(run.units, 'piece')}" if run.units else ", setting up"
+    who = f" ({run.worker})" if len(seen.choice.people) > 1 else ""
+    batch = next((step for step in run.steps if step.units), run.steps[-1])
+    of = ""
+    if len(seen.choice.batches) > 1:
+        of = f" of {order_choice.name((batch.product, batch.variant))}"
+    at = clock(seen.start, run.start_seconds)
+    return f"{place + 1}. {at} {run.operation}{pieces}{of}{who}"

@@ -1,0 +1,141 @@
+"""Plans worked out beside the page: a first answer at once, the rest in a thread, kept by content.
+
+The same work is planned once for everybody who looks at it. A search that no page has asked about
+for some seconds ends by itself, with the best plan so far. The search counts its own work, not a
+clock, so the same work always gives the same plan, however busy the computer is.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import threading
+import time
+from collections import OrderedDict
+from concurrent.futures import ThreadPoolExecutor
+
+import streamlit as st
+
+from analysis.flow import frontier, order, why
+from analysis.flow.by_hand import polished
+from analysis.flow.plan import Plan
+from analysis.flow.work import Work
+
+FIRST_EFFORT = 0.25  # seconds' worth of rules: the answer the page opens with
+FULL_EFFORT = 8.0
+WHY_EFFORT = 1.0
+UNASKED_SECONDS = 10.0
+MOST_KEPT = 60
+FEW_BLOCKS_SHARE = 0.05  # common practice, no source: what a maker gives for fewer changes
+MOST_POINTS = 5
+
+
+class Job:
+    """The planning of one piece of work; `stage` says what is being done, "" when it is over."""
+
+    def __init__(self, work: Work):
+        self.work = work
+        self.first = order.order(work, FIRST_EFFORT)
+        self.quickest: Plan = self.first
+        self.points: tuple[frontier.Point, ...] = ()
+        self.changes: tuple[why.Change, ...] = ()
+        self.best_seconds = self.first.makespan_seconds
+        self.bound_seconds = self.first.lower_bound_seconds
+        self.stage = "waiting for its turn"
+        self.stopped = False
+        self.over = threading.Event()
+        self._asked_at = time.monotonic()
+
+    def asked(self) -> None:
+        """A page still looks at it."""
+        self._asked_at = time.monotonic()
+
+    def stop(self) -> None:
+        """End the search with the best plan so far."""
+        self.stopped = True
+
+    def _stop(self) -> bool:
+        return self.stopped or time.monotonic() - self._asked_at > UNASKED_SECONDS
+
+    def run(self) -> None:
+        """The whole search: quickest plan, fewer blocks, and what each change saves."""
+        try:
+            self._search()
+        finally:
+            self.stopped = self.stopped or self._stop()
+            self.stage = ""
+            self.over.set()
+
+    def _search(self) -> None:
+        self.stage = "looking for a quicker order"
+        found = order.order(self.work, FULL_EFFORT, stop=self._stop, report=self._heard)
+        self._take(found)
+        self.stage = "looking for fewer changes of task"
+        points = frontier.frontier(self.work, self.quickest, stop=self._stop)
+        better = [polished(self.work, point.plan, stop=self._stop) for point in points]
+        for plan in better:
+            self._take(plan)
+        self.points = frontier.undominated([*better, self.quickest])
+        self.stage = "asking why"
+        told = why.reasons(self.work, self.quickest, WHY_EFFORT, stop=self._stop)
+        self.changes = told.changes
+
+    def _take(self, plan: Plan) -> None:
+        if plan.makespan_seconds <= self.quickest.makespan_seconds:
+            self.quickest = plan
+            self.best_seconds, self.bound_seconds = plan.makespan_seconds, plan.lower_bound_seconds
+
+    def _heard(self, progress: order.Progress) -> None:
+        self.best_seconds = min(self.best_seconds, progress.best_seconds)
+        self.bound_seconds = max(self.bound_seconds, progress.bound_seconds)
+
+    @property
+    def choices(self) -> tuple[frontier.Point, ...]:
+        """A few plans to choose from, fewest blocks first, the quickest last."""
+        points = self.points or frontier.undominated([self.first, self.quickest])
+        if len(points) <= MOST_POINTS:
+            return points
+        last = len(points) - 1
+        places = {round(k * last / (MOST_POINTS - 1)) for k in range(MOST_POINTS)}
+        places.add(points.index(self.sensible(points)))
+        return tuple(points[place] for place in sorted(places))
+
+    def sensible(self, points: tuple[frontier.Point, ...] = ()) -> frontier.Point:
+        """Of the plans hardly slower than the quickest, the one with fewest blocks."""
+        points = points or self.choices
+        open_hours = max(points[-1].plan.attended_seconds, 1.0)
+        most = points[-1].makespan_seconds + FEW_BLOCKS_SHARE * open_hours
+        return next(point for point in points if point.makespan_seconds <= most)
+
+
+class Jobs:
+    """All plannings there are, the oldest forgotten first; one is worked on at a time."""
+
+    def __init__(self):
+        self._jobs: OrderedDict[str, Job] = OrderedDict()
+        self._lock = threading.Lock()
+        self._thread = ThreadPoolExecutor(1, thread_name_prefix="planning")
+
+    def of(self, work: Work) -> tuple[str, Job]:
+        """(its name, the job) of planning this work; begun if nobody has asked before."""
+        name = digest(work)
+        with self._lock:
+            job = self._jobs.get(name)
+            if job is None or (job.over.is_set() and job.stopped and not job.points):
+                job = self._jobs[name] = Job(work)
+                self._thread.submit(job.run)
+            self._jobs.move_to_end(name)
+            while len(self._jobs) > MOST_KEPT:
+                self._jobs.popitem(last=False)[1].stop()
+        job.asked()
+        return name, job
+
+
+def digest(work: Work) -> str:
+    """A short name that is the same for the same work."""
+    return hashlib.sha256(repr(work).encode()).hexdigest()[:16]
+
+
+@st.cache_resource(show_spinner=False)
+def jobs() -> Jobs:
+    """The plannings of this server."""
+    return Jobs()
