@@ -1,0 +1,407 @@
+"""From what the laps say to the shop that is simulated: `model_of(study, routing, shop)`.
+
+| what | where it comes from |
+|---|---|
+| time of an operation | the worker's fitted curve, at the level the study states for today |
+| its doubt | the study's 95 % intervals of level, exponent and retention, as log-normal |
+| scatter of pieces and of batches | lap noise and session noise of the fit |
+| an operation a worker has no laps of | a colleague's curve from its first piece; else the plan |
+| chances of rework and scrap | the laps' shares; their doubt widened for pieces being alike |
+| setup, walks | mean seconds a batch as logged; else the routing's setup |
+| interruptions, rest | the logged share (else the contingency allowance); the shop's allowances |
+| waits, stations, who can do it | the routing |
+
+Not in the model: racks (they are taken as large enough), the longest a piece may wait, and batches
+under way when the weeks begin.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+import numpy as np
+import pandas as pd
+
+from analysis.decisions.shop_model import Hand, Line, ShopModel, Skill, Step
+from analysis.problems import Problem
+from analysis.records.routing import precedence, route
+from analysis.records.shop import DAYS, Product, Shop
+from analysis.study.content import PLAN_DOUBT
+from analysis.study.curves import piece_seconds
+from analysis.study.forecast import log_lap
+from analysis.study.rates import Z95
+from analysis.study.regression import LOG_PRIOR
+from analysis.study.retention import PUBLISHED_LOSS, PUBLISHED_SPREAD
+from analysis.study.route import topological
+from analysis.study.summary import Study
+from analysis.study.time_study import delay_rate
+
+PLAN_SCATTER = 0.15  # log sd from piece to piece where no laps tell; common practice, no source
+INTERVAL = 2 * Z95  # a 95 % interval is so many standard errors wide
+REGULAR = ("operation", "inspection")
+
+Key = tuple[str, str, str]
+
+
+def model_of(study: Study, routing: pd.DataFrame, shop: Shop) -> ShopModel:
+    """The model of a shop from its study, a checked routing and its shop file.
+
+    A line for each product, or each of its variants, that is asked for. Raises Problem where
+    nothing is asked for, where a product has no route, or where nobody can do a step.
+    """
+    rows = _lines_asked_for(shop)
+    names = _names(study, shop)
+    logged = _logged(study)
+    skills: dict[Key, Skill] = {}
+    lines = []
+    fitted = _fitted_skills(study)
+    for product in rows:
+        steps = route(routing, product.name, product.variant)
+        if steps.empty:
+            raise Problem(
+                f"{_name(product)} is asked for, but the routing has no operation of it; "
+                "give it rows in the routing"
+            )
+        skills |= _skills(steps, product.name, names, fitted)
+        lines.append(_line(product, routing, steps, logged, study, shop))
+    _check_everything_can_be_done(lines, skills)
+    delay_share, delay_doubt = _delays(study, shop)
+    return ShopModel(
+        lines=tuple(lines),
+        skills=skills,
+        hands=_hands(names, shop),
+        stations=dict.fromkeys(sorted(set(routing["station"].astype(str)) - {""}), 1),
+        open_seconds=_open_seconds(shop),
+        delay_share=delay_share,
+        delay_doubt=delay_doubt,
+        rest_share=_rest_share(shop),
+        overhead_per_week=shop.overhead_per_week or 0.0,
+    )
+
+
+def _name(product: Product) -> str:
+    return f"{product.name} {product.variant}".rstrip()
+
+
+def _lines_asked_for(shop: Shop) -> list[Product]:
+    """The variants that are asked for, and the products of whose variants none is."""
+    asked = []
+    for product in shop.products:
+        own = [row for row in shop.products if row.name == product.name and row.variant]
+        known = sum(row.demand_per_week or 0.0 for row in own)
+        if product.variant and product.demand_per_week:
+            asked.append(product)
+        if not product.variant and product.demand_per_week and not known:
+            asked.append(product)
+    if not asked:
+        raise Problem(
+            "no product is asked for; give demand_per_week in the shop file, since what is made "
+            "beyond demand earns nothing"
+        )
+    return asked
+
+
+def _names(study: Study, shop: Shop) -> list[str]:
+    """The people at the bench: the shop file's, else whoever has laps, else `maker`."""
+    if shop.workers:
+        return [worker.name for worker in shop.workers]
+    seen = sorted(set(study.learning.cells["worker"].astype(str)))
+    return seen or ["maker"]
+
+
+def _hands(names: list[str], shop: Shop) -> tuple[Hand, ...]:
+    known = {worker.name: worker for worker in shop.workers}
+    return tuple(
+        Hand(name, known[name].hours_per_week, known[name].cost_per_hour)
+        if name in known
+        else Hand(name)
+        for name in names
+    )
+
+
+def _open_seconds(shop: Shop) -> tuple[tuple[float, float], ...]:
+    return tuple(
+        (day * 86400.0 + begin, day * 86400.0 + end)
+        for day, name in enumerate(DAYS)
+        for begin, end in sorted(shop.week.get(name, ()))
+    )
+
+
+def _delays(study: Study, shop: Shop) -> tuple[float, float]:
+    """(interruptions in seconds per second of work, doubt): as logged, else as allowed for."""
+    logged = delay_rate(study.laps, shop.timezone)
+    if logged.percent > 0:
+        return logged.percent / 100, logged.se / logged.percent
+    return shop.allowance.contingency_percent / 100, 0.0
+
+
+def _rest_share(shop: Shop) -> float:
+    """Rest in seconds per second of work, from the personal and fatigue allowances.
+
+    "of normal time": A;  "of working day": A / (1 - A).
+    """
+    share = (shop.allowance.personal_percent + shop.allowance.fatigue_percent) / 100
+    return share / (1 - share) if shop.allowance.convention == "of working day" else share
+
+
+# Skills
+
+
+def _fitted_skills(study: Study) -> dict[Key, Skill]:
+    """(worker, product, operation) -> the fitted skill, in seconds per piece."""
+    cells, fits = study.learning.cells, study.learning.fits
+    if fits is None:
+        return {}
+    straight_on = np.exp(log_lap(fits, fits.experience - 1).mean)
+    prior = _prior_pieces(study)
+    return {
+        (str(row.worker), str(row.product), str(row.operation)): _fitted(
+            row, straight_on[place], prior[place]
+        )
+        for place, row in enumerate(cells.itertuples())
+    }
+
+
+def _prior_pieces(study: Study) -> np.ndarray:
+    """B of the prior-experience curve where it was chosen, else 0."""
+    fits = study.learning.fits
+    prior = np.zeros(len(fits.variance))
+    for candidate in fits.candidates:
+        if candidate.curve == "prior":
+            prior[candidate.chosen] = np.expm1(candidate.theta[candidate.chosen, LOG_PRIOR])
+    return prior
+
+
+def _fitted(row, straight_on_seconds: float, prior_pieces: float) -> Skill:
+    """A cell of the learning frame as a skill.
+
+    Its curve is the one chosen, moved so that the next piece, straight on, takes what the study
+    says: the mean over the curves in doubt.
+    """
+    exponent = np.log2(row.learning_rate) if row.curve != "constant" else 0.0
+    plateau = row.plateau_seconds if row.curve == "plateau" else 0.0
+    known = np.isfinite(row.retention_per_week)
+    skill = Skill(
+        first_unit_seconds=float(row.first_unit_seconds),
+        curve=row.curve,
+        exponent=float(exponent),
+        plateau_seconds=float(plateau),
+        prior_pieces=float(prior_pieces),
+        experience=float(row.effective_experience),
+        retention_per_week=float(row.retention_per_week if known else np.exp(-PUBLISHED_LOSS)),
+        restart_effect=float(np.nan_to_num(row.restart_effect)),
+        piece_log_sd=float(row.lap_noise),
+        batch_log_sd=float(row.session_noise),
+        level_doubt=float(np.log(row.present_high / row.present_low) / INTERVAL),
+        exponent_doubt=_exponent_doubt(row),
+        loss_doubt=_loss_doubt(row) if known else PUBLISHED_SPREAD,
+        source="measured",
+    )
+    if row.pooled or row.curve == "constant":
+        return skill
+    scale = straight_on_seconds / mean_seconds(skill, max(skill.experience, 1.0))
+    return slowed(skill, scale)
+
+
+def _exponent_doubt(row) -> float:
+    if row.curve == "constant" or not row.learning_rate_low > 0:
+        return 0.0
+    return float(np.log2(row.learning_rate_high / row.learning_rate_low) / INTERVAL)
+
+
+def _loss_doubt(row) -> float:
+    return float(np.log(row.retention_high / row.retention_low) / INTERVAL)
+
+
+def mean_seconds(skill: Skill, go: float) -> float:
+    """Mean seconds of go n on a skill's curve, straight on."""
+    if skill.first_unit_seconds <= 0:
+        return 0.0
+    return float(
+        piece_seconds(skill.curve, go, skill.first_unit_seconds, skill.exponent,
+                      skill.plateau_seconds, skill.prior_pieces)
+    )  # fmt: skip
+
+
+def slowed(skill: Skill, factor: float) -> Skill:
+    """The skill with all its times multiplied."""
+    return replace(
+        skill,
+        first_unit_seconds=float(skill.first_unit_seconds * factor),
+        plateau_seconds=float(skill.plateau_seconds * factor),
+    )
+
+
+def _skills(steps: pd.DataFrame, product: str, names: list[str], fitted: Mapping[Key, Skill]):
+    """The skill of everyone in every operation of a route that they may do."""
+    skills = {}
+    for row in steps.itertuples():
+        able = _able(row.skill, names)
+        known = {name: fitted[name, product, row.operation] for name in able
+                 if (name, product, row.operation) in fitted}  # fmt: skip
+        for name in able:
+            skill = known.get(name) or _from_a_colleague(known) or _planned(row, fitted)
+            at_once = int(row.pieces_at_once)
+            if skill.source != "planned":  # laps are per piece, plans per go
+                skill = slowed(skill, at_once)
+            skills[name, product, row.operation] = skill
+    return skills
+
+
+def _able(skill_column: str, names: list[str]) -> list[str]:
+    wanted = [name.strip() for name in str(skill_column).split("|") if name.strip()]
+    return [name for name in names if not wanted or name in wanted]
+
+
+def _from_a_colleague(known: Mapping[str, Skill]) -> Skill | None:
+    """What the most practised colleague did from the first piece on; doubtful as a plan is."""
+    if not known:
+        return None
+    skill = max(known.values(), key=lambda skill: skill.experience)
+    return replace(
+        skill,
+        experience=0.0,
+        level_doubt=float(np.hypot(skill.level_doubt, PLAN_DOUBT)),
+        source="assumed",
+    )
+
+
+def _planned(row, fitted: Mapping[Key, Skill]) -> Skill:
+    """The routing's seconds, with the shop's usual scatter."""
+    pieces = [skill.piece_log_sd for skill in fitted.values()]
+    batches = [skill.batch_log_sd for skill in fitted.values()]
+    return Skill(
+        first_unit_seconds=float(row.seconds),
+        piece_log_sd=float(np.median(pieces)) if pieces else PLAN_SCATTER,
+        batch_log_sd=float(np.median(batches)) if batches else 0.0,
+        level_doubt=PLAN_DOUBT,
+        source="planned",
+    )
+
+
+# Lines and their steps
+
+
+@dataclass(frozen=True)
+class Logged:
+    """(product, operation) -> logged figures: seconds a batch of setup and walks, with the doubt
+    (standard error of the log) of the setups; faults as rows of the study's quality frame."""
+
+    setup: Mapping[tuple[str, str], tuple[float, float]]
+    walk: Mapping[tuple[str, str], float]
+    faults: Mapping[tuple[str, str], object]
+
+
+def _logged(study: Study) -> Logged:
+    laps = study.laps
+    texts = laps[["product", "operation", "batch", "activity"]].astype(str)
+    own = texts.assign(seconds=laps["seconds"].to_numpy(float))
+    setup = own[own["activity"] == "setup"]
+    by_batch = setup.groupby(["product", "operation", "batch"])["seconds"].sum()
+    told = by_batch.groupby(["product", "operation"]).agg(["mean", "sem"]).fillna(0.0)
+    walk = own[own["activity"] == "transport"].groupby(["product", "operation"])["seconds"].sum()
+    batches = own[own["activity"].isin(REGULAR)].groupby(["product", "operation"])["batch"]
+    return Logged(
+        setup={key: (row["mean"], row["sem"] / row["mean"]) for key, row in told.iterrows()},
+        walk=(walk / batches.nunique()).dropna().to_dict(),
+        faults={(str(row.product), str(row.operation)): row for row in study.quality.itertuples()},
+    )
+
+
+def _line(
+    product: Product,
+    routing: pd.DataFrame,
+    rows: pd.DataFrame,
+    logged: Logged,
+    study: Study,
+    shop: Shop,
+) -> Line:
+    pairs = precedence(routing, product.name, product.variant)
+    order = topological(list(rows["operation"]), pairs)
+    place = {operation: at for at, operation in enumerate(order)}
+    before: dict[str, list[tuple[int, float]]] = {operation: [] for operation in order}
+    for first, then, wait in pairs:
+        before[then].append((place[first], float(wait)))
+    by_name = {row.operation: row for row in rows.itertuples()}
+    first_plan = _first_plans(routing, product.name)
+    return Line(
+        product=product.name,
+        variant=product.variant,
+        steps=tuple(
+            _step(by_name[name], tuple(before[name]), product, logged, first_plan, study)
+            for name in order
+        ),
+        batch_size=int(product.batch_size),
+        demand_per_week=float(product.demand_per_week or 0.0),
+        stock=_stock(study, product),
+        price=product.price,
+        material_cost=product.material_cost,
+    )
+
+
+def _first_plans(routing: pd.DataFrame, product: str) -> dict[str, float]:
+    own = routing[routing["product"] == product]
+    return own.groupby("operation")["seconds"].first().to_dict()
+
+
+def _stock(study: Study, product: Product) -> float:
+    frame = study.stock
+    own = frame[(frame["product"] == product.name) & (frame["variant"] == product.variant)]
+    known = own["stock"].dropna()
+    return float(known.iloc[0]) if len(known) else float(product.stock or 0.0)
+
+
+def _step(row, before, product: Product, logged: Logged, first_plan, study: Study) -> Step:
+    key = (product.name, row.operation)
+    setup, setup_doubt = logged.setup.get(key, (row.setup_seconds, 0.0))
+    faults = logged.faults.get(key)
+    timed = (study.learning.cells[["product", "operation"]].astype(str) == key).all(axis=1).any()
+    plan = first_plan[row.operation]
+    return Step(
+        operation=row.operation,
+        before=before,
+        station=row.station,
+        workers=tuple(name.strip() for name in str(row.skill).split("|") if name.strip()),
+        pieces_at_once=int(row.pieces_at_once),
+        setup_seconds=float(setup),
+        setup_wait_seconds=float(row.setup_wait_seconds),
+        transport_seconds=float(logged.walk.get(key, 0.0)),
+        wait_seconds=float(row.wait_seconds),
+        wait_holds_station=bool(row.wait_holds_station) and bool(row.station),
+        setup_doubt=float(setup_doubt),
+        time_factor=1.0 if timed or not plan else float(row.seconds / plan),
+        **_chances(faults),
+    )
+
+
+def _chances(row) -> dict[str, float]:
+    """Rework and scrap of a row of the quality frame, n its pieces, L how alike pieces are:
+    the doubt of the log odds of p is sqrt(L / (n p (1 - p)))."""
+    if row is None or not row.units:
+        return {}
+    rework, scrap = row.rework_units / row.units, row.lost_units / row.units
+
+    def doubt(chance: float, likeness: float) -> float:
+        spread = row.units * chance * (1 - chance)
+        return float(np.sqrt(max(likeness, 1.0) / spread)) if spread > 0 else 0.0
+
+    return {
+        "rework_chance": float(rework),
+        "scrap_chance": float(scrap),
+        "rework_doubt": doubt(rework, row.likeness),
+        "scrap_doubt": doubt(scrap, row.scrap_likeness),
+        "rework_seconds": float(row.rework_seconds / row.rework_units) if row.rework_units else 0.0,
+    }
+
+
+def _check_everything_can_be_done(lines: list[Line], skills: Mapping[Key, Skill]) -> None:
+    can = {(product, operation) for _, product, operation in skills}
+    for line in lines:
+        for step in line.steps:
+            if (line.product, step.operation) not in can:
+                raise Problem(
+                    f"nobody can do {step.operation} of {line.product}: the routing's skill column "
+                    f"names {', '.join(step.workers)}, the shop file's [workers] does not; name "
+                    "one of the shop's people there"
+                )
