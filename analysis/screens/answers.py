@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     import pandas as pd  # slow to import, and a page of kept answers needs none of it
 
 MOST_KEPT = 400  # answers for one version of a store
+MOST_ROWS = 40  # a longer table scrolls within the page
 _NOT_MADE = object()
 _ON_DISK = ("kept on disk", ())
 
@@ -189,8 +190,9 @@ class Table:
 def table(kept_table: Table, name: str, what: str = "The figures behind the chart") -> None:
     """Figures, and the same as a CSV file; `what` they are is said to those who cannot see them."""
     switch = "<label><input type='checkbox'> All columns</label>" if kept_table.lead else ""
+    size = " long" if kept_table.rows > MOST_ROWS else ""
     st.html(
-        f"<div class='figures lead-{kept_table.lead}'>{switch}"
+        f"<div class='figures lead-{kept_table.lead}{size}'>{switch}"
         f"<div class='rows' tabindex='0' role='region' aria-label='{html.escape(what)}'>"
         f"<table>{kept_table.html}</table></div></div>"
     )

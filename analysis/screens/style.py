@@ -9,7 +9,8 @@ STYLE = """<style>
 [class*='st-key-change_'] > * {min-width: 0}
 [class*='st-key-change_'] > :last-child {flex-shrink: 0}
 
-.figures .rows {overflow: auto; max-height: 34rem; border: 1px solid #8884; border-radius: 4px}
+.figures .rows {overflow: auto; border: 1px solid #8884; border-radius: 4px}
+.long .rows {max-height: 34rem}
 .figures table {border-collapse: collapse; width: 100%; margin: 0; font-size: 0.875rem}
 .figures :is(th, td) {padding: 0.3rem 0.6rem; border: 0 solid #8884; border-bottom-width: 1px;
   text-align: right; vertical-align: top; font-weight: 400; font-variant-numeric: tabular-nums}
