@@ -166,11 +166,11 @@ def _points_said(title: str, frame: pd.DataFrame) -> str:
     return f"{title.capitalize()}: " + "; ".join(parts) + "."
 
 
-def more_time_chart(costs: pd.DataFrame, now: float, unit: str) -> alt.Chart:
-    """What a good piece costs here by the seconds spent on it, with what is spent now marked.
+def more_time_chart(costs: pd.DataFrame, marks: dict[float, str], unit: str) -> alt.Chart:
+    """What a good piece costs here by the seconds spent on it, with some of them marked.
 
-    `costs`: seconds, cost, low, high (95 %), seen (within the paces there are laps of). Raises
-    ValueError where there are none.
+    `costs`: seconds, cost, low, high (95 %), seen (within the paces there are laps of). `marks`:
+    words by seconds, the first of them what is spent now. Raises ValueError where there are none.
     """
     look.refuse_nothing(costs, "costs")
     low, high = float(costs["seconds"].min()), float(costs["seconds"].max())
@@ -185,22 +185,22 @@ def more_time_chart(costs: pd.DataFrame, now: float, unit: str) -> alt.Chart:
         alt.Tooltip("low:Q", title="range from", format=",.3~r"),
         alt.Tooltip("high:Q", title="range to", format=",.3~r"),
     ]
-    mark = pd.DataFrame({"seconds": [now], "said": ["now"]})
     layers = [
         chart.mark_area(color=look.BLUE, opacity=0.18).encode(x=x, y="low:Q", y2="high:Q"),
         chart.mark_line(color=look.BLUE, strokeDash=[3, 3], strokeWidth=1.5).encode(x=x, y=y),
-        alt.Chart(seen).mark_line(color=look.BLUE, strokeWidth=2.5).encode(
-            x=x, y=y, tooltip=tooltip
-        ),
-        alt.Chart(mark).mark_rule(color=look.INK, strokeDash=[6, 4]).encode(x=x),
-        alt.Chart(mark).mark_text(align="left", baseline="top", dx=5, color=look.INK).encode(
-            x=x, y=alt.value(2), text="said:N"
-        ),
-    ]  # fmt: skip
+        alt.Chart(seen)
+        .mark_line(color=look.BLUE, strokeWidth=2.5)
+        .encode(x=x, y=y, tooltip=tooltip),
+    ]
+    for row, (seconds, said) in enumerate(marks.items()):
+        mark = alt.Chart(pd.DataFrame({"seconds": [seconds], "said": [said]}))
+        text = mark.mark_text(align="left", baseline="top", dx=5, color=look.INK)
+        rule = mark.mark_rule(color=look.INK, strokeDash=[6, 4], strokeWidth=1 + row)
+        layers += [rule.encode(x=x), text.encode(x=x, y=alt.value(2 + 16 * row), text="said:N")]
     cheapest = costs.loc[costs["cost"].idxmin()]
     said = (
         f"{unit.capitalize()} against seconds a piece: least at {cheapest['seconds']:.0f} seconds, "
-        f"{cheapest['cost']:,.3g}; now {now:.0f} seconds."
+        f"{cheapest['cost']:,.3g}; now {next(iter(marks)):.0f} seconds."
     )
     return look.finished(alt.layer(*layers), said, 260)
 

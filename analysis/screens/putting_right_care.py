@@ -53,6 +53,7 @@ def _pace_told(desk: Desk, name: str) -> Told:
         lines += [f"**{words.plain(row.product)}**: {words.plain(row.note)}{_saves(row, money)}"
                   for row in best.itertuples()]  # fmt: skip
         lines.append(TRIAL)
+    lines.append(_faultless(found.spoilage.curves))
     return Told(
         sentence=words.plain(curve["note"]),
         points=tuple(lines),
@@ -74,6 +75,14 @@ def _usual(curve) -> str:
         f"({words.count(curve['faults'], 'fault')} in {words.count(curve['pieces'], 'piece')} that "
         "had others just before them)."
     )
+
+
+def _faultless(curves) -> str:
+    names = curves.loc[(curves["faults"] == 0) & (curves["pieces"] > 0), "operation"]
+    if names.empty:
+        return ""
+    said = ", ".join(words.plain(name) for name in names)
+    return f"No fault was made yet, as far as the laps say, at {said}: pace cannot be judged there."
 
 
 def _saves(row, money: str) -> str:
@@ -104,6 +113,7 @@ def _pace_table(found, money: str) -> Table:
     import pandas as pd
 
     curves = found.spoilage.curves
+    curves = curves[curves["faults"] > 0]
     faster = {
         end: 100 * (np.exp(curves[f"slope{end}"] * np.log(0.9)) - 1)
         for end in ("", "_low", "_high")
@@ -178,7 +188,7 @@ def _nothing_followed(found) -> str:
 def _care_told(found, pair: tuple[str, str]) -> Told:
     import pandas as pd
 
-    table = found.pairs
+    table = found.pairs.head(MOST_PAIRS)
     row = table[(table["operation"] == pair[0]) & (table["later"] == pair[1])].iloc[0]
     lines = [
         f"Followed: {words.count(row['batches'], 'batch', 'batches')}, "

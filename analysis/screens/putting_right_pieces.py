@@ -191,7 +191,10 @@ def _who_told(found) -> Told:
     return Told(
         sentence=sentence,
         points=(*lines, NOT_A_RANKING),
-        table=_yield_table(rows[rows["worker"] != ""], ["worker", "product", "operation"]),
+        table=_yield_table(
+            rows[(rows["worker"] != "") & (rows["expected_faults"] > 0)],
+            ["worker", "product", "operation"],
+        ),
     )
 
 

@@ -270,6 +270,9 @@ PLAIN_KINDS = {
 def kinds_table(cost, money: str) -> Table:
     """The kinds of cost under the trade's names; what is not logged says so."""
     kinds = cost.kinds
+    none = [f"{money} a week", "money from", "money to"] * bool(
+        kinds["money_per_week"].isna().all()
+    )
     frame = pd.DataFrame(
         {
             "kind": [
@@ -285,6 +288,7 @@ def kinds_table(cost, money: str) -> Table:
             "note": kinds["note"],
         }
     )
+    frame = frame.drop(columns=none)
     return Table.of(frame, _formats(frame), _spans(frame, money), lead=2)
 
 

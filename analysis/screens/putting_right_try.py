@@ -23,7 +23,7 @@ def try_it(desk: Desk) -> None:
         key=f"try_more_{key[0]}_{key[1]}",
     )  # fmt: skip
     answers.points(steps[more][1:], f"**{steps[more][0]}**")
-    answers.picture(desk, "try", key, lambda: _try_drawn(desk, key))
+    answers.picture(desk, "try", (*key, more), lambda: _try_drawn(desk, key, more))
     st.caption(
         "Line: what a good piece costs at this operation, by the seconds it gets; band: 19 times "
         "out of 20 it lies in there; broken where nobody worked at that pace yet."
@@ -112,7 +112,7 @@ def _between(low: float, high: float, in_money: bool, money: str) -> str:
     return words.money_range(low, high, money) if in_money else words.time_range(low, high)
 
 
-def _try_drawn(desk: Desk, key: tuple[str, str]):
+def _try_drawn(desk: Desk, key: tuple[str, str], more: int):
     from analysis.charts.putting_right import more_time_chart  # altair is slow to import
 
     found, money = fault_figures(desk.here), desk.figures.currency
@@ -128,4 +128,7 @@ def _try_drawn(desk: Desk, key: tuple[str, str]):
         high=base - rows["saved_low"] / per,
     )
     unit = f"{money} a good piece" if rows["in_money"].iloc[0] else "minutes of work a good piece"
-    return more_time_chart(drawn, float(now["seconds"]), unit)
+    marks = {float(now["seconds"]): "now"}
+    if more:
+        marks[float(now["seconds"]) + more] = _signed(more)
+    return more_time_chart(drawn, marks, unit)

@@ -55,7 +55,7 @@ class CostOfQuality:
     weeks       weeks worked; batches: how many the intervals rest on
     wage_known  the pay of everybody concerned is given; else labour is NaN and money is material
     unpaid      those whose pay is not given
-    unpriced    products whose material cost is not given, and is left out
+    unpriced    products whose material cost is not given, and is left out of money
     untimed_units, untimed_basis   pieces flagged for rework whose mending no lap timed, and how
                 their time was estimated: "operation", "elsewhere", "" (none), "none" (nothing to
                 go by: left out)
@@ -292,7 +292,7 @@ def amounts(tally: Tally, weight: np.ndarray) -> dict[str, np.ndarray]:
         mended = at_place(sums["mended"])
         each = np.where(mended > 0, at_place(sums["seconds"]) / mended, each)
     scrap = sums["lost"]
-    material = scrap * np.nan_to_num(cells["material"].to_numpy())
+    price = cells["material"].to_numpy()
     estimated = untimed * np.nan_to_num(each)
     labour_of = {
         "rework": sums["pay"],
@@ -302,7 +302,8 @@ def amounts(tally: Tally, weight: np.ndarray) -> dict[str, np.ndarray]:
     return {
         "rework_units": sums["flagged"], "untimed_units": untimed, "scrap_units": scrap,
         "rework_seconds": sums["seconds"], "untimed_seconds": estimated,
-        "scrap_seconds": scrap * cells["work_seconds"].to_numpy(), "material": material,
+        "scrap_seconds": scrap * cells["work_seconds"].to_numpy(),
+        "material": scrap * np.nan_to_num(price), "material_as_given": _times(scrap, price),
         **{f"{name}_pay": value for name, value in labour_of.items()},
     }  # fmt: skip
 
@@ -394,8 +395,9 @@ def _view(keys: pd.DataFrame, amount: dict, weeks: int, batches: int) -> pd.Data
     rows = keys.drop_duplicates().sort_values(names, ignore_index=True)
     group = cell_codes(keys, names, rows) if len(keys) else np.empty(0, int)
     into = _sparse(group, np.arange(len(group)), np.ones(len(group)), (len(rows), len(group)))
-    whole = ("rework_units", "untimed_units", "scrap_units", *PARTS, "labour", "material")
+    whole = ("rework_units", "untimed_units", "scrap_units", *PARTS, "labour")
     table = rows.assign(**{name: into @ amount[name][0] for name in whole})
+    table["material"] = into @ amount["material_as_given"][0]
     for name in ("seconds", "money"):
         ends = _ranged((into @ amount[name].T).T / max(weeks, 1), batches)
         table[f"{name}_per_week"], table[f"{name}_low"], table[f"{name}_high"] = ends
@@ -434,6 +436,8 @@ def _kinds(amount: dict, tally: Tally, weight, weeks: int, wage_known: bool) -> 
     def paid(name: str) -> np.ndarray:
         return total[name] if wage_known else nothing
 
+    priced = total["material"][0] > 0 or not np.isnan(total["material_as_given"][0])
+    material = total["material"] if priced else nothing
     estimated = "estimated from the pieces flagged" * bool(total["untimed_seconds"][0])
     failure = "internal failure"
     sorts = (
@@ -442,7 +446,7 @@ def _kinds(amount: dict, tally: Tally, weight, weeks: int, wage_known: bool) -> 
         (failure, "rework, timed", total["rework_seconds"], paid("rework_pay"), ""),
         (failure, "rework, not timed", total["untimed_seconds"], paid("untimed_pay"), estimated),
         (failure, "work in pieces lost", total["scrap_seconds"], paid("scrap_pay"), ""),
-        (failure, "material of pieces lost", 0 * total["seconds"], total["material"], ""),
+        (failure, "material of pieces lost", 0 * total["seconds"], material, ""),
         (failure, "all", total["seconds"], total["money"], ""),
         ("external failure", "", nothing, nothing, "what happens after the sale is in no lap"),
     )

@@ -59,7 +59,7 @@ def tries(study: Study, found: Spoilage, at_stake: pd.DataFrame, followed: Care)
 
 def _paces_seen(points: pd.DataFrame) -> pd.DataFrame:
     """The range of batches' paces (log) of each pair of operations, the outermost left out."""
-    by = points.groupby(["operation", "later"])["pace"]
+    by = points.astype({"pace": float}).groupby(["operation", "later"])["pace"]
     low, high = by.quantile(SEEN[0]), by.quantile(SEEN[1])
     return pd.DataFrame({"pace_low": low, "pace_high": high}).reset_index()
 

@@ -149,6 +149,9 @@ def test_without_a_wage_there_are_minutes_and_material_but_no_pay():
     neither = cost(FAULTY, Shop())
     assert np.isnan(all_of(neither).loc[("internal failure", "all"), "money_per_week"])
     assert neither.unpriced == ("box",)
+    assert np.isnan(all_of(neither).loc[("internal failure", "material of pieces lost"),
+                                        "money_per_week"])  # fmt: skip
+    assert neither.causes["material"].isna().all()
 
 
 def test_no_fault_costs_nothing_and_names_no_cause():

@@ -1,0 +1,176 @@
+"""Putting right, as a maker reads it."""
+
+import re
+
+import pytest
+
+from analysis.records.laps import read_laps
+from analysis.screens.putting_right import PARTS
+from analysis.screens.source import DEMO, OWN
+from analysis.store.store import open_store
+from tests.screens.driving import said
+
+# Ten batches of ten boxes: gluing is done at paces that differ, crooked ones are found there.
+HEADER = (
+    "started_at,seconds,product,operation,batch,units,activity,rework_units,scrap_units,cause,"
+    "cause_operation\n"
+)
+
+
+def fault_laps(batches: int = 10, cause: str = "crooked") -> str:
+    rows = []
+    for number in range(batches):
+        day, wrong, lost = f"2026-11-{2 + number:02d}", number % 3, int(number % 4 == 0)
+        rows += [
+            f"{day}T08:00:00,600,card box,cut,{number},10,operation,0,0,,",
+            f"{day}T09:00:00,{900 - 100 * wrong},card box,glue,{number},10,operation,{wrong},0,"
+            f"{cause if wrong else ''},",
+            f"{day}T10:00:00,300,card box,check,{number},10,inspection,0,{lost},"
+            f"{'torn' if lost else ''},{'cut' if lost else ''}",
+        ]
+        if wrong:
+            rows.append(f"{day}T11:00:00,120,card box,glue,{number},{wrong},rework,0,0,{cause},")
+    return HEADER + "\n".join(rows) + "\n"
+
+
+def put_in(url: str, text: str):
+    store = open_store(url)
+    store.import_laps(read_laps(text.encode(), name="faults.csv"))
+    return store
+
+
+def opened(show, part: str, whose: str = DEMO):
+    """The screen with one of its parts open."""
+    screen = show("putting_right", whose)
+    screen.session_state["putting_right_part"] = part
+    screen.run()
+    assert not screen.exception, screen.exception[0].message
+    return screen
+
+
+def test_the_demo_says_what_a_week_costs_in_money_first(show):
+    words = said(show("putting_right", DEMO))
+    assert re.search(
+        r"## Putting right cost you about \d+ to \d+ USD a week, .+ made at \w+", words
+    )
+    assert re.search(r"Faults made at \*\*sew\*\* are \d+ % of it; only \d+ % shows there", words)
+    assert re.search(r"USD on each good desk journal", words)
+    assert re.search(r"Checking takes \d+ to \d+ USD a week besides", words)
+    assert "What would make this surer" in words
+
+
+def test_an_empty_store_says_the_next_step(show):
+    assert "Next step" in show("putting_right", OWN).info[0].value
+
+
+def test_laps_without_a_fault_say_how_many_there_may_be_and_what_to_flag(show, needed_only):
+    words = said(show("putting_right", OWN))
+    assert re.search(
+        r"No piece was put right or lost so far. After 24 pieces .+ at most 14 %", words
+    )
+    assert "Flag a piece on the bench page" in words
+
+
+def test_without_a_wage_it_is_told_in_minutes_and_says_so(show, own_store):
+    put_in(own_store, fault_laps())
+    screen = show("putting_right", OWN)
+    words = said(screen)
+    assert re.search(r"## Putting right cost you about [\d.]+ to [\d.]+ min a week", words)
+    assert "hourly pay of maker, so work is in minutes and not in money" in words
+    assert "material cost of card box" in words
+    assert "EUR a week" not in words
+
+
+def test_faults_without_a_cause_are_named_as_such(show, own_store):
+    put_in(own_store, fault_laps(cause=""))
+    words = said(show("putting_right", OWN))
+    assert "no cause given" in words
+    assert "Give each fault a cause" in words
+
+
+def test_one_batch_is_a_figure_without_a_range_and_says_why(show, own_store):
+    put_in(own_store, fault_laps(batches=1) + "2026-11-02T12:00:00,60,card box,glue,0,1,rework,"
+           "0,0,crooked,\n")  # fmt: skip
+    words = said(show("putting_right", OWN))
+    assert "All of it is one batch" in words
+    assert re.search(r"Putting right cost you about [\d.]+ (min|s) a week", words)
+
+
+def test_each_view_has_its_table_and_its_chart_s_unit(show):
+    screen = show("putting_right", DEMO)
+    for view, first in (("causes", "torn section"), ("caused", "sew"), ("found", "inspect")):
+        screen.session_state["faults_view"] = view
+        screen.run()
+        assert not screen.exception
+        assert re.search(rf"<th scope=row[^>]*>{first}<", tables(screen))
+    assert "USD a week" in tables(screen) and "added up (%)" in tables(screen)
+
+
+def tables(screen) -> str:
+    return " ".join(element.proto.body for element in screen.get("html"))
+
+
+@pytest.mark.parametrize(
+    "part, told",
+    [
+        ("Pace", r"A piece worked a tenth faster is spoiled [\d.]+ to [\d.]+ times as often"),
+        ("Care that pays later", r"at glue spine had .+ less mending a piece at trim"),
+        ("Try it", r"Move the slider to give it more, or less"),
+        ("Two ways tried", r"No trial of two ways yet"),
+        ("Week by week", r"usually [\d.]+ % are at fault"),
+        ("How many to start", r"To be sure of \d+ good .+, start \d+"),
+        ("Who and what", r"no ranking of people"),
+    ],
+)
+def test_each_part_of_the_demo_answers_its_question(show, part, told):
+    assert part in PARTS
+    assert re.search(told, said(opened(show, part)))
+
+
+@pytest.mark.parametrize("part", PARTS)
+def test_each_part_is_answered_with_few_laps_or_no_fault(show, own_store, part):
+    put_in(own_store, fault_laps(batches=3))
+    opened(show, part, OWN)
+
+
+@pytest.mark.parametrize("part", PARTS)
+def test_each_part_is_answered_without_any_fault(show, needed_only, part):
+    opened(show, part, OWN)
+
+
+def test_the_slider_says_minutes_money_and_faults_with_their_ranges(show):
+    screen = opened(show, "Try it")
+    screen.selectbox(key="try_key").select("desk journal: sew").run()
+    screen.session_state["try_more_desk journal_sew"] = 48
+    screen.run()
+    assert not screen.exception
+    words = said(screen)
+    assert re.search(r"48 s more a piece \(\d+ s in place of \d+ s\)", words)
+    assert re.search(r"would cost \d+ to \d+ USD a week more than it saves", words)
+    assert re.search(r"Spoiled here: [\d.]+ to [\d.]+ %, against [\d.]+ to [\d.]+ % now", words)
+    assert re.search(r"good pieces a week that is .+ more at the bench", words)
+
+
+def test_more_good_pieces_wanted_ask_for_more_starts(show):
+    screen = opened(show, "How many to start")
+    screen.number_input(key="good_wanted").set_value(100).run()
+    found = re.search(r"To be sure of 100 good .+, start (\d+)", said(screen))
+    assert int(found[1]) > 100
+
+
+def test_a_trial_marked_in_the_notes_of_a_file_is_compared(show, own_store):
+    rows = [
+        f"2026-11-{day:02d}T{8 + turn:02d}:00:00,{100 if way == 'A' else 70},card box,glue,{day},5,"
+        f"operation,0,0,,,trial:{way}"
+        for day in range(2, 8)
+        for turn, way in enumerate("ABAB")
+    ]
+    put_in(own_store, HEADER.strip() + ",note\n" + "\n".join(rows) + "\n")
+    words = said(opened(show, "Two ways tried", OWN))
+    assert "Way B takes" in words
+
+
+def test_faults_come_with_a_caution_that_they_are_no_measure_of_people(show):
+    caution = show("putting_right", DEMO).warning[0].value
+    for word in ("not about people", "needle", "doctor", "rules of your place", "licensed"):
+        assert word in caution
