@@ -15,6 +15,8 @@ from pathlib import Path
 
 from analysis.problems import BadInput, NotFound, Problem
 
+MOST_RUNS = 100_000
+
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run one verb and return the exit status."""
@@ -66,6 +68,9 @@ def _parser() -> argparse.ArgumentParser:
     aim.add_argument("--cycle", metavar="SECONDS", type=float, help="the fewest people for it")
     aim.add_argument("--workers", metavar="K", type=int, help="the shortest cycle of so many")
 
+    verb = _verb(verbs, "whatif", _whatif, "what a helper, a machine, a move or more demand yields")
+    _what_if_arguments(verb)
+
     verb = _verb(verbs, "import", _import, "take a file of laps into the store")
     verb.add_argument("laps", metavar="FILE.csv")
     verb.add_argument("--store", metavar="URL", help="default: WORKSHOP_STORE, or your data folder")
@@ -87,6 +92,34 @@ def _parser() -> argparse.ArgumentParser:
     return parser
 
 
+def _what_if_arguments(verb: argparse.ArgumentParser) -> None:
+    """What the verbs ask that answer a scenario."""
+    verb.add_argument("scenario", metavar="SCENARIO.toml", help="what would change")
+    verb.add_argument("--laps", metavar="L.csv", required=True)
+    verb.add_argument("--routing", metavar="R.csv", required=True)
+    verb.add_argument("--shop", metavar="S.toml", required=True)
+    verb.add_argument("--runs", metavar="N", type=_count, default=200,
+                      help="runs of the simulated weeks (default 200)")  # fmt: skip
+    verb.add_argument("--seed", metavar="N", type=_seed, default=1, help="default 1")
+    verb.add_argument("--backend", metavar="dask://HOST", help="a cluster to simulate on")
+
+
+def _count(text: str) -> int:
+    """A number of runs."""
+    runs = int(text)
+    if not 1 <= runs <= MOST_RUNS:
+        raise argparse.ArgumentTypeError(f"{runs} is not from 1 to {MOST_RUNS}")
+    return runs
+
+
+def _seed(text: str) -> int:
+    """A seed of the random numbers."""
+    seed = int(text)
+    if not 0 <= seed < 1 << 63:
+        raise argparse.ArgumentTypeError(f"{seed} is not from 0 to 2^63")
+    return seed
+
+
 def _verb(verbs, name: str, run, help_text: str) -> argparse.ArgumentParser:
     verb = verbs.add_parser(name, help=help_text, description=help_text)
     verb.add_argument("--json", action="store_true", help="one JSON object on standard output")
@@ -105,8 +138,48 @@ def _study(options):
     return as_contract(study(laps.frame, routing, shop)), tables.study_tables
 
 
-def _read_inputs(options):
-    """The laps, routing and shop of the options; the faults of all three files told together."""
+def _whatif(options):
+    from analysis import tables
+    from analysis.decisions.contract import whatif_contract
+
+    return whatif_contract(_answer(options)), tables.whatif_tables
+
+
+def _answer(options):
+    """The answer to the scenario of the options, with the estimate so far on a terminal."""
+    from analysis.decisions.model_of import model_of
+    from analysis.decisions.priced import check_priced
+    from analysis.decisions.what_if import what_if
+    from analysis.records.scenario import read_scenario
+    from analysis.study.summary import study
+
+    (laps, routing, shop), scenario = _read_inputs(options, read_scenario)
+    check_priced(shop, options.shop)
+    model = model_of(study(laps.frame, routing, shop), routing, shop)
+    report = _show_so_far if sys.stderr.isatty() else None
+    (answer,) = what_if(
+        model, [scenario], runs=options.runs, seed=options.seed, currency=shop.currency,
+        report=report, jobs=0, backend=options.backend,
+    )  # fmt: skip
+    if report:
+        print(file=sys.stderr)
+    return answer
+
+
+def _show_so_far(so_far) -> None:
+    """One line on the terminal, written over itself."""
+    worth = so_far.net_present_value
+    told = f"worth about {worth.mean:,.0f}" if worth else f"{so_far.sold_per_week.mean:.0f} sold"
+    stage = so_far.scenario or "the shop as it is"
+    line = f"{stage}: {so_far.runs_done} of {so_far.runs_wanted} runs, {told} so far"
+    print(f"\r{line:<79.79}", end="", file=sys.stderr, flush=True)
+
+
+def _read_inputs(options, read_scenario=None):
+    """The laps, routing and shop of the options; the faults of all files told together.
+
+    With `read_scenario` ((laps, routing, shop), scenario).
+    """
     from analysis.records.laps import read_laps
     from analysis.records.routing import read_routing
     from analysis.records.shop import Shop, read_shop
@@ -123,10 +196,11 @@ def _read_inputs(options):
     shop = attempt(read_shop, options.shop) if options.shop else None
     routing = attempt(read_routing, options.routing) if options.routing else None
     laps = attempt(read_laps, options.laps, shop or Shop())
+    scenario = attempt(read_scenario, options.scenario) if read_scenario else None
     if faulty:
         faults = [fault for problem in faulty for fault in problem.faults]
         raise BadInput(faults, sum(problem.count for problem in faulty))
-    return laps, routing, shop
+    return ((laps, routing, shop), scenario) if read_scenario else (laps, routing, shop)
 
 
 def _order(options):

@@ -161,6 +161,21 @@ class Answer:
     net_present_values: np.ndarray
 
 
+@dataclass(frozen=True)
+class SoFar:
+    """What is known while the weeks are still being simulated: the estimate so far.
+
+    scenario: its name, "" while the shop as it is is simulated. runs_done of runs_wanted.
+    net_present_value: of the runs done, None before there is a change to compare.
+    """
+
+    scenario: str
+    runs_done: int
+    runs_wanted: int
+    sold_per_week: Spread
+    net_present_value: Spread | None = None
+
+
 def spread(values: np.ndarray) -> Spread:
     """The spread of one value a run; runs at infinity (it never happens) count, NaN do not.
 

@@ -140,11 +140,11 @@ def with_move(model: ShopModel, move: Move, weeks: int) -> ShopModel:
     model = replace(model, lines=lines, closed=_closed(model, move.lost_days))
     for station, places in move.added_stations:
         model = _with_places(model, station, places)
-    if not move.commute_hours_per_week:
+    if not move.commute_hours_per_week or not model.hands:
         return model
-    lost = move.commute_hours_per_week * HOUR
-    hands = (_less(hand, np.full(weeks, lost / hand_seconds(model, hand))) for hand in model.hands)
-    return replace(model, hands=tuple(hands))
+    maker, *others = model.hands
+    lost = move.commute_hours_per_week * HOUR / hand_seconds(model, maker)
+    return replace(model, hands=(_less(maker, np.full(weeks, lost)), *others))
 
 
 def _moved_line(line: Line, move: Move, sizes: dict[str, int]) -> Line:

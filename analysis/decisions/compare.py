@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, fields, replace
 
 import numpy as np
@@ -10,7 +10,7 @@ import numpy as np
 from analysis.decisions.change import changed, expected
 from analysis.decisions.ledger import Ledger, end_of_life, ledger_of
 from analysis.decisions.shop_model import ShopModel
-from analysis.decisions.simulate import Runs, simulate
+from analysis.decisions.simulate import Progress, Runs, simulate
 from analysis.records.scenario import Scenario
 
 SEED = 1
@@ -21,11 +21,11 @@ class Simulator:
     """How weeks are simulated: always the same seed, so that all shops meet the same chances."""
 
     seed: int = SEED
-    options: dict | None = None  # report, stop, jobs, backend of `simulate`
+    options: dict | None = None  # stop, jobs, backend of `simulate`
 
-    def __call__(self, model: ShopModel, weeks: int, runs: int, **more) -> Runs:
-        options = {**(self.options or {}), **more}
-        return simulate(model, weeks=weeks, runs=runs, seed=self.seed, **options)
+    def __call__(self, model: ShopModel, weeks: int, runs: int, report=None) -> Runs:
+        options = self.options or {}
+        return simulate(model, weeks=weeks, runs=runs, seed=self.seed, report=report, **options)
 
 
 @dataclass(frozen=True)
@@ -51,22 +51,29 @@ class Compared:
 def compare(
     model: ShopModel, scenario: Scenario, run: Simulator, runs: int, *,
     share: float = 1.0, before: Runs | None = None,
+    report: Callable[[Progress, Ledger], None] | None = None,
 ) -> Compared:  # fmt: skip
-    """Simulate before (unless given) and after, all demand times `share`, and keep the ledger."""
+    """Simulate before (unless given) and after, all demand times `share`, and keep the ledger.
+
+    report is called while the weeks after are simulated, with the ledger so far.
+    """
     weeks = scenario.horizon_weeks
     models = (scaled(expected(model, scenario), share), scaled(changed(model, scenario), share))
     before = run(models[0], weeks, runs) if before is None else first_weeks(before, weeks)
-    after = run(models[1], weeks, runs)
+
+    def ledger(after: Runs) -> Ledger:
+        return ledger_of(before.first(after.runs), after, models, scenario, run.seed)
+
+    told = report and (lambda progress: report(progress, ledger(progress.so_far)))
+    after = run(models[1], weeks, runs, report=told)
     for end in sorted({end_of_life(machine, weeks) for machine in scenario.equipment}):
         if end < weeks:
             left = tuple(m for m in scenario.equipment if end_of_life(m, weeks) > end)
             without = scaled(changed(model, replace(scenario, equipment=left)), share)
             after = spliced(after, run(without, weeks, runs), end)
     done = min(before.runs, after.runs)
-    before, after = before.first(done), after.first(done)
-    return Compared(
-        scenario, models, before, after, ledger_of(before, after, models, scenario, run.seed)
-    )
+    after = after.first(done)
+    return Compared(scenario, models, before.first(done), after, ledger(after))
 
 
 def scaled(model: ShopModel, share: float) -> ShopModel:

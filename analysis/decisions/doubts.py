@@ -17,6 +17,7 @@ from analysis.decisions.shop_model import ShopModel, Skill
 from analysis.records.figures import figure
 from analysis.records.scenario import Equipment, Scenario
 
+DEMAND = "demand"
 LAPS = 20  # that a maker would time to settle something
 COUNT_DEMAND = "count what is asked for over the next four weeks, what you turn away included"
 
@@ -112,7 +113,7 @@ def _of_scenario(model: ShopModel, scenario: Scenario) -> Iterator[tuple[str, Do
     if scenario.demand and DEMAND_DOUBT in deviation:
         middle = scenario.demand.factor.middle
         yield DEMAND_DOUBT, Doubt(
-            "demand", _value(middle, deviation[DEMAND_DOUBT], " times today's"), GIVEN,
+            DEMAND, _value(middle, deviation[DEMAND_DOUBT], " times today's"), GIVEN,
             COUNT_DEMAND,
         )  # fmt: skip
     for machine in scenario.equipment:

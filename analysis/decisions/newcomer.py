@@ -93,6 +93,7 @@ def _newcomer(own: list[Skill], helper: Helper, spread: Spread) -> Skill:
     """One operation's skill of the newcomer, from those of the shop's people."""
     if own[0].source == "given":  # a machine sets the time
         return own[0]
+    own = [skill for skill in own if skill.source == "measured"] or own
     usual = math.exp(np.mean([math.log(skill.first_unit_seconds) for skill in own]))
     first = usual * helper.first_unit_factor.middle
     floor = min(first, *(present_seconds(skill) for skill in own))

@@ -125,8 +125,15 @@ def sentences(
         f"Over {span(scenario.horizon_weeks)}, at today's worth, {_worth(money, currency)}; in "
         f"nine of ten runs it ends between {_signed(value.p5, currency)} and "
         f"{_signed(value.p95, currency)}.",
-        f"In {in_ten(money.probability_of_gain)} runs it is a gain; {payback_words(money)}.",
+        f"In {in_ten(money.probability_of_gain)} runs it is a gain.",
     ]
+    if verdict == DO_NOT:
+        lines[-1] = lines[-1][:-1] + f"; {payback_words(money)}."
+    if after.sold_per_week.mean < before.sold_per_week.mean and scenario.helper:
+        lines.append(
+            "Fewer pieces are sold with this helper: slower hands hold a place or a batch that "
+            "others wait for. Let them do what holds nobody up (`operations`)."
+        )
     if money.pieces_until_paid.p50:
         lines.append(f"It pays after about {figure(money.pieces_until_paid.p50)} pieces sold.")
     lines += _demand_sentences(before, money)

@@ -169,7 +169,9 @@ def _of_move(move: Move) -> Iterator[Assumption]:
         yield Assumption("Batches", f"{size} of {product or 'every product'}", GIVEN)
     if move.commute_hours_per_week:
         yield Assumption(
-            "The way there", f"{figure(move.commute_hours_per_week)} hours a week of each", GIVEN
+            "The way there",
+            f"{figure(move.commute_hours_per_week)} hours a week less at the bench",
+            GIVEN,
         )
 
 

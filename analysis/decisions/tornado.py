@@ -3,8 +3,8 @@
 Three kinds, told apart by how their effect is found:
 - money (prices, wages, rent): exactly, since the net present value is in proportion to each entry;
 - what every run draws anew (times, practice, faults, a machine's or a helper's range): by least
-  squares of the runs' net present values on that draw alone; draws are independent, so the slope
-  is unbiased, and those that chance explains as well are left out;
+  squares of the runs' net present values on the draws, taken in one by one, the strongest first,
+  as long as chance among so many draws would not show one as strong (Bonferroni, ERROR_SHARE);
 - demand: by simulating again with less and with more.
 A figure given as sure is moved by TENTH up and down: common practice, no source.
 
@@ -25,10 +25,11 @@ from analysis.decisions.money import NORMAL_95, gain_from_knowing
 from analysis.records.figures import figure
 
 TENTH = 0.1
-SURE_OF_SLOPE = 3.0  # standard errors: of a hundred draws without effect, fewer than one passes
+ERROR_SHARE = 0.05
 MOST_MOVERS = 10
 ROUNDING = 1e-6  # of the largest swing: what adding floats may leave of none
-FARTHEST = 2.5  # standard deviations: what lies farther is not within reach
+REACH = 2.0  # times as much, or as little, may still be said to be within reach
+FARTHEST = NORMAL_95  # standard deviations: beyond its likely ends a draw is not followed
 
 
 def movers(
@@ -87,20 +88,21 @@ def _question(entry: Entry) -> str:
 
 
 def _turn(entry: Entry, mean: float, worth: float) -> str:
-    """The figure at which the net present value is 0, where it is one that could be: above 0."""
+    """The figure at which the net present value is 0, where it is within reach."""
     share = 1 - mean / worth if worth else -1.0
-    if not 0 < share < 10:
+    if not 1 / REACH < share < REACH:
         return ""
     return _amount(entry, share)
 
 
 def _drawn_movers(values: np.ndarray, draws: Mapping, doubts: Mapping[str, Doubt]):
     mean = float(values.mean())
-    for name, z in draws.items():
-        slope, error = slope_on(z, values)
-        if abs(slope) <= SURE_OF_SLOPE * error or name not in doubts:
-            continue
-        doubt, turn = doubts[name], -mean / slope
+    names = [name for name in draws if name in doubts]
+    if not names:
+        return
+    z = np.column_stack([draws[name] for name in names])
+    for place, slope, error in effects(z, values):
+        doubt, turn = doubts[names[place]], -mean / slope
         yield Mover(
             name=doubt.name,
             low=doubt.words(-NORMAL_95),
@@ -115,24 +117,63 @@ def _drawn_movers(values: np.ndarray, draws: Mapping, doubts: Mapping[str, Doubt
         )
 
 
-def slope_on(z: np.ndarray, values: np.ndarray) -> tuple[float, float]:
-    """Least squares of values on z: (slope, its standard error); (0, inf) with too few runs."""
-    n = len(z)
-    moved, spread = z - z.mean(), ((z - z.mean()) ** 2).sum()
-    if n < 8 or spread <= 0:
-        return 0.0, np.inf
-    slope = (moved * values).sum() / spread
-    left = values - values.mean() - slope * moved
-    return float(slope), float(np.sqrt((left**2).sum() / (n - 2) / spread))
+def effects(z: np.ndarray, values: np.ndarray) -> list[tuple[int, float, float]]:
+    """The columns of z (runs, draws) that move the values: (column, slope, standard error).
+
+    Forward selection: the draw that explains most of what is left is taken in, and all slopes are
+    fitted anew, until its t is below the Bonferroni quantile for all draws together.
+    """
+    runs, count = z.shape
+    z, values = z - z.mean(axis=0), values - values.mean()
+    taken: list[int] = []
+    found: list[tuple[int, float, float]] = []
+    while len(taken) < min(MOST_MOVERS, count, runs - 4):
+        slopes, left = _fitted(z[:, taken], values)
+        size = np.sqrt((z**2).sum(axis=0) * max((left**2).sum(), 1e-300))
+        likeness = np.abs(left @ z) / np.where(size > 0, size, np.inf)
+        likeness[taken] = 0.0
+        best = int(likeness.argmax())
+        freedom = runs - len(taken) - 2
+        if likeness[best] ** 2 * (freedom + _quantile(count, freedom) ** 2) < (
+            _quantile(count, freedom) ** 2
+        ):
+            break
+        taken.append(best)
+    if taken:
+        slopes, left = _fitted(z[:, taken], values)
+        variance = (left**2).sum() / (runs - len(taken) - 1)
+        errors = np.sqrt(variance * np.diag(np.linalg.pinv(z[:, taken].T @ z[:, taken])))
+        found = [
+            (column, float(slope), float(error))
+            for column, slope, error in zip(taken, slopes, errors, strict=True)
+            if slope
+        ]
+    return found
+
+
+def _fitted(z: np.ndarray, values: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """(slopes, what is left) of least squares on the centred columns."""
+    if not z.shape[1]:
+        return np.zeros(0), values
+    slopes = np.linalg.lstsq(z, values, rcond=None)[0]
+    return slopes, values - z @ slopes
+
+
+def _quantile(draws: int, freedom: int) -> float:
+    """t above which one of so many draws lies by chance in ERROR_SHARE of all cases."""
+    from scipy.special import stdtrit  # slow to import beside all that does not simulate
+
+    return float(stdtrit(freedom, 1 - ERROR_SHARE / (2 * draws)))
 
 
 def range_mover(
-    name: str, ends: tuple[str, str], at_ends: tuple[float, float], mean: float,
-    turns_at: str = "", settled_by: str = "",
-) -> Mover:  # fmt: skip
+    name: str,
+    ends: tuple[str, str],
+    at_ends: tuple[float, float],
+    mean: float,
+    settled_by: str = "",
+) -> Mover:
     """A mover found by simulating again at both ends."""
     low, high = at_ends
     worth = gain_from_knowing(mean, abs(high - low) / (2 * NORMAL_95))
-    return Mover(
-        name, *ends, low, high, GIVEN, turns_at, settled_by=settled_by, worth_knowing=worth
-    )
+    return Mover(name, *ends, low, high, GIVEN, settled_by=settled_by, worth_knowing=worth)

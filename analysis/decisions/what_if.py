@@ -6,25 +6,27 @@ shop, put the difference into money, find what moves it and from which demand on
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from dataclasses import replace
 
 import numpy as np
 
 from analysis.decisions import sentences, stated
-from analysis.decisions.answer import Answer, Money, Mover, Path, Situation, spread
+from analysis.decisions.answer import Answer, Money, Mover, Path, Situation, SoFar, spread
 from analysis.decisions.break_even import UPWARD, break_even
 from analysis.decisions.change import DEMAND_DOUBT, HOUR, changed, expected
 from analysis.decisions.compare import SEED, Compared, Simulator, compare
-from analysis.decisions.doubts import COUNT_DEMAND, doubts_of
-from analysis.decisions.ledger import contribution, fixed_costs
+from analysis.decisions.doubts import COUNT_DEMAND, DEMAND, doubts_of
+from analysis.decisions.ledger import Ledger, contribution, fixed_costs
 from analysis.decisions.money import evenly, payback, weekly_rate
 from analysis.decisions.shop_model import ShopModel
-from analysis.decisions.simulate import Runs
+from analysis.decisions.simulate import Progress, Runs
 from analysis.decisions.tornado import TENTH, movers, range_mover
 from analysis.records.figures import figure
 from analysis.records.scenario import Scenario
 
 RUNS = 200
+DIGITS = 9  # behind the point: what adding floats leaves is not shown
 FEW = 16  # runs at other levels of demand, each anchored at the value of all runs
 
 
@@ -35,13 +37,14 @@ def what_if(
     runs: int = RUNS,
     seed: int = SEED,
     currency: str = "",
+    report: Callable[[SoFar], None] | None = None,
     **options,
 ) -> tuple[Answer, ...]:
     """Answer each scenario about the same shop, all with the same random numbers.
 
-    options: report, stop, jobs, backend of `simulate`. What is done when stopped is kept: the
-    answers then rest on fewer runs, and say so. BadInput where a scenario names what the shop
-    does not have.
+    report is called with the estimate so far. options: stop, jobs, backend of `simulate`. What is
+    done when stopped is kept: the answers then rest on fewer runs, and say so. BadInput where a
+    scenario names what the shop does not have.
     """
     for scenario in scenarios:  # faults first, before any work
         changed(model, scenario)
@@ -51,11 +54,25 @@ def what_if(
         before = expected(model, scenario)
         whole = next((done for shop, done in known if shop == before), None)
         if whole is None:
-            whole = run(before, longest, runs)
+            whole = run(before, longest, runs, report=_told(report, ""))
             known.append((before, whole))
-        compared = compare(model, scenario, run, whole.runs, before=whole)
+        told = _told(report, scenario.name)
+        compared = compare(model, scenario, run, whole.runs, before=whole, report=told)
         answers.append(answer_of(model, compared, run, currency, asked=runs))
     return tuple(answers)
+
+
+def _told(report: Callable[[SoFar], None] | None, name: str):
+    """What `simulate` reports, passed on as the estimate so far."""
+    if report is None:
+        return None
+
+    def told(progress: Progress, ledger: Ledger | None = None) -> None:
+        sold = spread(progress.so_far.sold.sum(axis=2).mean(axis=1))
+        worth = spread(ledger.net_present_values) if ledger else None
+        report(SoFar(name, progress.runs_done, progress.runs_wanted, sold, worth))
+
+    return told
 
 
 def answer_of(
@@ -69,6 +86,7 @@ def answer_of(
     doubts = doubts_of(compared.models[1], scenario)
     draws = {**compared.before.draws, **compared.after.draws}
     found = movers(ledger, draws, doubts, demand.movers()) if compared.changes else ()
+    found = tuple(demand.turning(mover) for mover in found)
     verdict = sentences.verdict_of(money, compared.changes)
     return Answer(
         name=scenario.name,
@@ -108,7 +126,7 @@ def _situations(compared: Compared) -> tuple[Situation, Situation, Situation]:
     before["cash_per_week"], after["cash_per_week"] = cash, cash + recurring
     apart = {name: after[name] - before[name] for name in before}
     return tuple(
-        Situation(**{name: spread(values) for name, values in figures.items()})
+        Situation(**{name: spread(values.round(DIGITS)) for name, values in figures.items()})
         for figures in (before, after, apart)
     )
 
@@ -199,8 +217,8 @@ class _Demand:
     def value(self, share: float) -> float:
         """Mean net present value with all demand times `share`."""
         if share not in self.known:
-            run = Simulator(self.run.seed, {**(self.run.options or {}), "report": None})
-            there = compare(self.model, self.compared.scenario, run, self.runs, share=share)
+            scenario = self.compared.scenario
+            there = compare(self.model, scenario, self.run, self.runs, share=share)
             self.known[share] = float(there.ledger.net_present_values.mean()) + self.anchor
         return self.known[share]
 
@@ -217,11 +235,12 @@ class _Demand:
             return []
         shares = (1 - TENTH, 1 + TENTH)
         ends = tuple(f"{figure(share * self.per_week, 3)} a week" for share in shares)
+        values = tuple(self.value(share) for share in shares)
+        return [range_mover(DEMAND, ends, values, self.mean, settled_by=COUNT_DEMAND)]
+
+    def turning(self, mover: Mover) -> Mover:
+        """The mover; demand with the level at which simulating again found the turn."""
+        if mover.name != DEMAND:
+            return mover
         turn = self.break_even()
-        return [
-            range_mover(
-                "demand", ends, tuple(self.value(share) for share in shares), self.mean,
-                turns_at=f"{figure(turn)} pieces a week" if turn else "",
-                settled_by=COUNT_DEMAND,
-            )
-        ]  # fmt: skip
+        return replace(mover, turns_at=f"{figure(turn)} pieces a week" if turn else "")

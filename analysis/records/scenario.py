@@ -34,7 +34,7 @@ machine not yet owned: a trial, a supplier's figures). A plain number is taken a
 | move.transport_factor | 1 | of the present walks: 0 is none |
 | move.added_stations | none | {press = 1}, ["press"], or a number of places where most needed |
 | move.batch_size | as now | for all products, or {"desk journal" = 50} |
-| move.commute_hours_per_week | 0 | off everybody's hours at the bench |
+| move.commute_hours_per_week | 0 | off the first worker's hours at the bench |
 | demand.factor* | 1 | of the present demand (of `products`, where that is a list) |
 | demand.products | | {"desk journal" = 60}: pieces a week from now on |
 | demand.growth_per_year | 0 | 0.1 is 10 % a year, week by week |
