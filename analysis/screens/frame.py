@@ -15,6 +15,7 @@ SCREENS = (
     ("Look", "batch_minutes", "A batch's minutes", "batch-minutes"),
     ("Look", "getting_faster", "Getting faster", "getting-faster"),
     ("Look", "keeping_pace", "Keeping pace", "keeping-pace"),
+    ("Look", "putting_right", "Putting right", "putting-right"),
     ("Look", "piece_cost", "What a piece costs", "piece-cost"),
     ("Plan", "order_of_work", "Order of work", "order-of-work"),
     ("Records", "laps", "Laps", "laps"),

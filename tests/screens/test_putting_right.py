@@ -140,7 +140,7 @@ def test_each_part_is_answered_without_any_fault(show, needed_only, part):
 
 def test_the_slider_says_minutes_money_and_faults_with_their_ranges(show):
     screen = opened(show, "Try it")
-    screen.selectbox(key="try_key").select("desk journal: sew").run()
+    screen.selectbox(key="try_key").select(("desk journal", "sew")).run()
     screen.session_state["try_more_desk journal_sew"] = 48
     screen.run()
     assert not screen.exception
