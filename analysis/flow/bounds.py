@@ -47,9 +47,10 @@ def _fillings_bound(work: Work, index: int, heads: list[int], tails: list[int]) 
 
     Let the last filling hold m pieces of N and begin at S. All else that person does before it is
     done by then: S >= W - m d. With f fillings, f - 1 waits lie before: S >= head + (N - m) d +
-    (f - 1) wait, and with two the first N - m pieces are made before it, too. Behind it that
-    person still has all that follows on m pieces: elapsed >= S + d + wait + m D. The bound is the
-    least of this over m, and over one, two, or three and more fillings.
+    (f - 1) wait. With two or more, the filling before has waited: a wait before S all the other
+    N - m pieces were made and put in, S >= setups + (N - m)(work before + d) + wait. Behind it
+    that person still has all that follows on m pieces: elapsed >= S + d + wait + m D. The bound is
+    the least of this over m, and over one, two, or three and more fillings.
     """
     own = work.operations[index]
     before, per_piece, setups = _own_work(work, index)
@@ -63,10 +64,9 @@ def _fillings_bound(work: Work, index: int, heads: list[int], tails: list[int]) 
             earlier = own.units - last
             begun = max(heads[index], whole - last * own.duration)
             if fillings > 1:
-                made = heads[index] if fillings > 2 else max(
-                    heads[index], setups + earlier * per_piece)  # fmt: skip
                 waits = (fillings - 1) * own.wait
-                begun = max(begun, made + earlier * own.duration + waits)
+                begun = max(begun, heads[index] + earlier * own.duration + waits,
+                            setups + earlier * (per_piece + own.duration) + own.wait)  # fmt: skip
             ends = max(begun + own.duration + own.wait + last * behind,
                        begun + last * own.duration + tails[index])  # fmt: skip
             best = ends if best is None else min(best, ends)

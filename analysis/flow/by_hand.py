@@ -177,8 +177,7 @@ class _Retimed(_Dispatch):
         if block.is_setup:
             free = self.station_free[own.station] if own.station >= 0 else 0
             return self._in_hours(max(now + lost, free), lost, own.duration)
-        if own.holds:
-            self.group[block.index] = block.units
+        self.group[block.index] = self._together(block)
         return self._earliest(block.index, now, lost)
 
     def _take(self, worker: int, row: list[Block], start: int) -> None:
@@ -189,10 +188,14 @@ class _Retimed(_Dispatch):
             self._set_up(worker, using, start)
             row.pop(0)
             return
-        pieces = min(self._size(block.index), block.units)
-        before = self.taken[block.index]
+        self.group[block.index] = self._together(block)
+        pieces = self._size(block.index)
         self._go(worker, block.index, start)
-        left = block.units - max(self.taken[block.index] - before, pieces)
-        row[0] = Block(0, 0, worker, block.index, left)
-        if left <= 0:
+        row[0] = Block(0, 0, worker, block.index, block.units - pieces)
+        if row[0].units <= 0:
             row.pop(0)
+
+    def _together(self, block: Block) -> int:
+        """Pieces of the block's next go; what lies in a station together is one."""
+        own = self.operations[block.index]
+        return block.units if own.holds else min(own.pieces_at_once, block.units)

@@ -89,7 +89,8 @@ def waves(work: Work) -> list[Rule]:
         for index in held:
             group[index] = min(work.operations[index].holds, first)
         wave = tuple(own.units * first // units for own in work.operations)
-        rules.append(Rule(rank, (units,) * len(tails), work.change, tuple(group), wave))
+        for run in (units, max(1, first // 2)):  # in halves, what is glued first dries meanwhile
+            rules.append(Rule(rank, (run,) * len(tails), work.change, tuple(group), wave))
     return rules
 
 
