@@ -38,16 +38,16 @@ MEND_PAIRS = (
 )
 ALL = "all"
 FILTERS = ("worker", "product", "operation", "activity")
-SHOWN = {
+SHOWN = {  # what a phone's width shows comes first
     "started_at": "Began",
+    "operation": "Operation",
     "seconds": "Seconds",
-    "worker": "Worker",
+    "units": "Pieces",
     "product": "Product",
     "variant": "Variant",
     "batch": "Batch",
-    "operation": "Operation",
+    "worker": "Worker",
     "activity": "Activity",
-    "units": "Pieces",
     "rework_units": "To mend",
     "scrap_units": "Lost",
     "cause": "Cause",
@@ -167,7 +167,7 @@ def _shown(laps: pd.DataFrame, timezone: str) -> pd.DataFrame:
 
 def _columns() -> dict:
     config = {name: st.column_config.Column(label) for name, label in SHOWN.items()}
-    began = st.column_config.DatetimeColumn("Began", format="D MMM YYYY, HH:mm:ss")
+    began = st.column_config.DatetimeColumn("Began", format="D MMM YY, HH:mm", width=125)
     seconds = st.column_config.NumberColumn("Seconds", format="%.1f")
     rating = st.column_config.NumberColumn("Rating (%)", format="%.0f")
     return config | {"started_at": began, "seconds": seconds, "rating": rating}

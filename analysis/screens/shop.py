@@ -80,9 +80,9 @@ def _products(desk: answers.Desk) -> None:
     )
     money = shop.currency
     columns = {
-        "product": TEXT("Product"),
-        "variant": TEXT("Variant"),
-        "demand_per_week": NUMBER("Asked for a week (pieces)", min_value=0, format="%g"),
+        "product": TEXT("Product", width=115),  # so that a phone shows what is asked for too
+        "variant": TEXT("Variant", width=85),
+        "demand_per_week": NUMBER("Asked a week", min_value=0, format="%g", help="In pieces."),
         "batch_size": NUMBER("Batch (pieces)", min_value=1, step=1, format="%d"),
         "price": NUMBER(f"Price ({money} a piece)", min_value=0, format="%.2f"),
         "material_cost": NUMBER(f"Material ({money} a piece)", min_value=0, format="%.2f"),
@@ -222,8 +222,8 @@ def _route(desk: answers.Desk) -> None:
     store, (_, routing) = desk.here.store, desk.settings
     st.markdown(
         "The way of a piece through the workshop (trade term: *routing*): one row for each product "
-        "and operation. Planned times are used until your laps tell better. Times are in seconds: "
-        "60 is a minute, 1800 half an hour, 3600 an hour."
+        "and operation. Planned times are used until your laps tell better. What a piece takes is "
+        "in seconds; setting up and waiting are in minutes."
     )
     table = shop_tables.route_table(routing)
     if table.empty and store.lap_count():

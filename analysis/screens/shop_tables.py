@@ -3,6 +3,7 @@
 So a form cannot say what a file may not, and both complain in the same words.
 """
 
+import math
 from collections.abc import Iterable
 from dataclasses import replace
 from io import BytesIO
@@ -43,24 +44,27 @@ ROUTE_COLUMNS = {
     "after": st.column_config.TextColumn(
         "Only after",
         width="medium",
-        help="Operations that must be done first, with | between them.",
+        help="Operations that must be done first, with | between them. One may carry a wait of "
+        "its own, in seconds: glue:0|coat:1200.",
     ),
     "seconds": st.column_config.NumberColumn("Planned (s a piece)", min_value=0),
-    "setup_seconds": st.column_config.NumberColumn("Setup (s a batch)", min_value=0),
+    "setup_seconds": st.column_config.NumberColumn("Setup (min a batch)", min_value=0),
     "wait_seconds": st.column_config.NumberColumn(
-        "Waits after (s)",
+        "Waits after (min)",
         min_value=0,
-        help="Drying, curing, cooling: time that needs nobody. In seconds: 1800 is half an hour.",
+        help="Drying, curing, cooling: time that needs nobody. An hour is 60.",
     ),
-    "setup_wait_seconds": st.column_config.NumberColumn("Warms up (s)", min_value=0),
+    "setup_wait_seconds": st.column_config.NumberColumn("Warms up (min)", min_value=0),
     "station": st.column_config.TextColumn("Tool or place"),
     "skill": st.column_config.TextColumn("Who can do it", help="Blank: everybody."),
     "pieces_at_once": st.column_config.NumberColumn("Pieces in one go", min_value=1, step=1),
     "wait_holds_station": st.column_config.CheckboxColumn("Waits in the tool"),
     "rack": st.column_config.TextColumn("Lies on"),
     "rack_places": st.column_config.NumberColumn("Places there", min_value=0, step=1),
-    "max_wait_seconds": st.column_config.NumberColumn("Must go on within (s)", min_value=0),
+    "max_wait_seconds": st.column_config.NumberColumn("Must go on within (min)", min_value=0),
 }
+# Stored in seconds, edited in minutes, as a maker says them.
+IN_MINUTES = ["setup_seconds", "wait_seconds", "setup_wait_seconds", "max_wait_seconds"]
 NUMBERS = "Float64"  # holds a blank in a row just added, which float64 does not in an empty table
 PRODUCT_NUMBERS = ("demand_per_week", "batch_size", "price", "material_cost", "stock")
 
@@ -146,12 +150,15 @@ def with_allowance(shop: Shop, allowance: Allowance) -> Shop:
 
 
 def route_table(routing: pd.DataFrame | None) -> pd.DataFrame:
-    """The route as a table to edit, one row a product and operation, columns in reading order."""
+    """The route as a table to edit, one row a product and operation, columns in reading order;
+    setups and waits in minutes."""
     if routing is None:
         routing = read_routing(",".join(ROUTE_COLUMNS).encode() + b"\n", "Route")
     table = routing[list(ROUTE_COLUMNS)].reset_index(drop=True)
     numbers = table.select_dtypes("number").columns
-    return table.astype(dict.fromkeys(numbers, NUMBERS) | {"wait_holds_station": "boolean"})
+    table = table.astype(dict.fromkeys(numbers, NUMBERS) | {"wait_holds_station": "boolean"})
+    table[IN_MINUTES] = table[IN_MINUTES] / 60
+    return table
 
 
 def usual_route(figures) -> pd.DataFrame:
@@ -173,11 +180,29 @@ def route_csv(routing: pd.DataFrame) -> bytes:
 def checked_route(table: pd.DataFrame) -> pd.DataFrame:
     """The route of an edited table; BadInput counts rows as the table does, without a header."""
     said = table[[any(map(_said, row)) for row in table[["product", "operation"]].to_numpy()]]
+    minutes = said[IN_MINUTES].astype(NUMBERS)
+    said = said.assign(**(60 * minutes).round(6))  # what division by 60 did to the last digit
     try:
         return read_routing(said.to_csv(index=False).encode(), "Route")
     except BadInput as bad:
-        faults = [replace(fault, row=max(fault.row - 1, 0)) for fault in bad.faults]
+        faults = [_as_edited(fault) for fault in bad.faults]
         raise BadInput(faults, bad.count) from None
+
+
+def _as_edited(fault: Fault) -> Fault:
+    """A fault of the file behind the table, by the table's own rows, headers and minutes."""
+    header = (ROUTE_COLUMNS.get(fault.column) or {}).get("label") or fault.column
+    value = fault.value
+    if fault.column in IN_MINUTES and _is_figure(value):
+        value = f"{float(value) / 60:.10g}"
+    return replace(fault, row=max(fault.row - 1, 0), column=header, value=value)
+
+
+def _is_figure(text: str) -> bool:
+    try:
+        return math.isfinite(float(text))
+    except ValueError:
+        return False
 
 
 def _product(row: dict, base: Product) -> Product:

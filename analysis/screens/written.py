@@ -22,15 +22,19 @@ def as_html(
     """The rows and headers of a table, without the frame around it, as short as HTML may be.
 
     `formats` are printf formats (`%.1f`) by header; `spans` names the columns of the low and the
-    high end that belong below a figure.
+    high end that belong below a figure. A column of words that says nothing is left out.
     """
     ends = {name for pair in spans.values() for name in pair}
-    shown = [name for name in frame.columns if name not in ends]
+    shown = [name for name in frame.columns if name not in ends and not _is_blank(frame[name])]
     kinds = {name: "" if _is_number(frame[name]) else " class=t" for name in shown}
     head = "".join(f"<th scope=col{kinds[name]}>{html.escape(name)}" for name in shown)
     columns = [_cells(frame, name, formats, spans.get(name), kinds[name]) for name in shown]
     rows = "".join(f"<tr>{''.join(row)}" for row in zip(*columns, strict=True))
     return f"<thead><tr>{head}<tbody>{rows}"
+
+
+def _is_blank(column: pd.Series) -> bool:
+    return len(column) > 0 and not _is_number(column) and not column.fillna("").astype(str).any()
 
 
 def _is_number(column: pd.Series) -> bool:

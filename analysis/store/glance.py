@@ -10,7 +10,7 @@ import sqlite3
 import threading
 from collections.abc import Callable
 from pathlib import Path
-from urllib.parse import quote
+from urllib.parse import quote, unquote
 
 BUSY_SECONDS = 15
 LAPS = "SELECT coalesce(sum(laps), 0) FROM day_total"
@@ -26,7 +26,7 @@ class Unopened:
     """
 
     def __init__(self, url: str, open_it: Callable[[], object]):
-        self.url = url if "://" in url else f"sqlite:///{url}"
+        self.url = url if "://" in url else f"sqlite:///{quote(url, safe=' +/')}"
         self._file = _file(self.url)
         self._open_it, self._store = open_it, None
         self._connection, self._lock = None, threading.RLock()
@@ -99,7 +99,7 @@ def _file(url: str) -> Path | None:
     """The file of an address that is nothing but a SQLite file."""
     kind, _, place = url.partition(":///")
     plain = kind == "sqlite" and place and not place.startswith((":", "file:")) and "?" not in place
-    return Path(place) if plain else None
+    return Path(unquote(place)) if plain else None
 
 
 def _connected(file: Path) -> sqlite3.Connection:

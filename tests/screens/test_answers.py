@@ -2,6 +2,8 @@
 
 import math
 import re
+import subprocess
+import sys
 from pathlib import Path
 
 import pandas as pd
@@ -15,6 +17,7 @@ from analysis.store.store import open_store
 from tests.screens.driving import said
 
 SCREENS = Path(answers.__file__).parent
+ROOT = SCREENS.parents[1]
 
 
 @pytest.mark.parametrize(
@@ -50,6 +53,24 @@ def test_a_downloaded_table_runs_no_formula_in_a_spreadsheet():
     table = answers.Table.of(pd.DataFrame({"operation": ["=1+1", "sew"], "now (s)": [1.5, None]}))
     text = table.csv.decode("utf-8-sig")
     assert text.splitlines() == ["operation,now (s)", "'=1+1,1.5", "sew,"]
+
+
+def test_a_table_is_read_with_its_ranges_below_the_figures_and_no_blank_column():
+    frame = pd.DataFrame(
+        {"operation": ["sew <1>", "trim"], "now (s)": [1234.5, None], "from": [1200.0, None],
+         "to": [1300.0, None], "note": ["", ""]}
+    )  # fmt: skip
+    table = answers.Table.of(frame, {"now (s)": "%.0f"}, {"now (s)": ("from", "to")})
+    assert "<th scope=row class=t>sew &lt;1&gt;<td>1,234<small>1,200 to 1,300</small>" in table.html
+    assert table.html.endswith("<th scope=row class=t>trim<td>–")
+    assert "note" not in table.html
+    assert table.csv.decode("utf-8-sig").startswith("operation,now (s),from,to,note")
+
+
+def test_a_phone_is_shown_the_first_columns_and_offered_the_others():
+    wide = pd.DataFrame({name: [1.0] for name in "abcdef"})
+    assert answers.Table.of(wide).lead == 3
+    assert answers.Table.of(wide[["a", "b", "c"]]).lead == 0  # all of them
 
 
 def test_every_trade_term_shown_has_one_plain_sentence():
@@ -92,6 +113,23 @@ def test_a_start_with_nothing_new_shows_what_the_last_one_worked_out(show, neede
     needed_only.undo(needed_only.version())
     assert not answers.desk(here).answers
     assert "No laps yet" in said(show("this_week", OWN))
+
+
+def test_a_start_with_nothing_new_loads_nothing_that_works_figures_out(own_store, demo_folder):
+    first_page = (
+        "import sys; from streamlit.testing.v1 import AppTest\n"
+        "page = AppTest.from_file('app.py', default_timeout=120).run()\n"
+        "assert not page.exception and 'good pieces in' in page.main.markdown[0].value\n"
+        "print(*({'pandas', 'pyarrow', 'altair', 'sqlalchemy'} & set(sys.modules)))"
+    )
+
+    def loaded() -> str:
+        command = [sys.executable, "-c", first_page]
+        done = subprocess.run(command, cwd=ROOT, check=True, capture_output=True, text=True)
+        return done.stdout.strip()
+
+    loaded()
+    assert loaded() == ""
 
 
 def test_a_long_day_of_looking_around_does_not_fill_the_memory():

@@ -148,6 +148,21 @@ def test_a_route_that_runs_in_a_circle_is_refused_and_a_sound_one_kept(show, bin
     assert bindery.routing().seconds.iloc[2] == 155
 
 
+def test_waits_are_typed_in_minutes_and_kept_in_seconds(show, bindery):
+    edit(tab(show, "Route"), bindery, "route", {2: {"wait_seconds": 30, "setup_seconds": 1.5}})
+    row = bindery.routing().iloc[2]
+    assert (row.wait_seconds, row.setup_seconds) == (1800, 90)
+
+
+def test_a_wait_that_is_none_is_refused_in_the_words_of_the_table():
+    table = shop_tables.route_table(read_routing(SAMPLES / "routing.csv"))
+    table.loc[3, "wait_seconds"] = -30
+    with pytest.raises(BadInput) as refused:
+        shop_tables.checked_route(table)
+    (fault,) = refused.value.faults
+    assert (fault.row, fault.column, fault.value) == (4, "Waits after (min)", "-30")
+
+
 def test_what_is_sold_is_noted_on_the_shelf(show, bindery):
     screen = tab(show, "Shelf")
     screen.number_input(key="shelf_pieces").set_value(7)
