@@ -3,10 +3,12 @@
 import pytest
 
 CHART = "[data-testid='stVegaLiteChart']"
+TABLE = ".figures .rows"
 SCREENS = {
     "batch-minutes": ("A batch's minutes", "minutes per good piece"),
     "getting-faster": ("Getting faster", "pieces made so far"),
     "keeping-pace": ("Keeping pace", "percent of the week's hours"),
+    "putting-right": ("Putting right", "USD a week"),
     "piece-cost": ("What a piece costs", "USD per good piece"),
 }
 
@@ -80,12 +82,12 @@ def test_a_screen_reader_is_given_the_chart_in_words(app, page, path):
 def test_a_trade_term_is_explained_by_touch_and_by_keyboard(app, page):
     open_screen(app, page, "keeping-pace")
     meaning = page.get_by_text("divided by the pieces wanted in it")
-    button = page.get_by_role("button", name="takt time")
-    button.click()
+    term = page.locator("summary", has_text="takt time")
+    term.click()
     meaning.wait_for()
-    page.keyboard.press("Escape")
-    meaning.wait_for(state="hidden")
-    button.focus()
+    page.locator("summary", has_text="bottleneck").click()
+    meaning.wait_for(state="hidden")  # one is open at a time
+    term.focus()
     page.keyboard.press("Enter")
     meaning.wait_for()
 
@@ -99,9 +101,25 @@ def test_the_table_can_be_taken_home_as_csv(app, page):
     assert len(text.splitlines()) > 1
 
 
+def test_a_phone_reads_the_columns_that_matter_without_scrolling_sideways(app, page):
+    if page.viewport_size["width"] > 640:
+        pytest.skip("for a phone's width")
+    for path in SCREENS:
+        open_screen(app, page, path)
+        assert page.locator(TABLE).count() > 0
+        for table in page.locator(TABLE).all():
+            if table.is_visible():
+                assert table.evaluate("rows => rows.scrollWidth <= rows.clientWidth"), path
+    table = page.locator(TABLE).first
+    shown = "rows => [...rows.querySelectorAll('thead th')].filter(h => h.offsetWidth).length"
+    few = table.evaluate(shown)
+    page.get_by_label("All columns").first.check()
+    assert table.evaluate(shown) > few
+
+
 def test_no_table_offers_a_file_that_a_spreadsheet_would_run(app, page):
-    """The table's own toolbar writes text as it stands; only our button guards it."""
-    open_screen(app, page, "piece-cost")
+    """A drawn table's own toolbar writes text as it stands; only our button guards it."""
+    page.goto(f"{app}/laps")
     table = page.locator("[data-testid='stDataFrame']").first
     table.hover()
     page.get_by_role("button", name="Search").first.wait_for()
@@ -141,4 +159,6 @@ def test_an_empty_workshop_is_told_the_next_step(app, page):
     for path in SCREENS:
         page.goto(f"{app}/{path}?workshop=mine")
         page.get_by_text("Next step: drop in a file of laps").wait_for()
+        timing = page.get_by_test_id("stMain").get_by_role("link", name="Start timing")
+        assert timing.get_attribute("href").endswith("/bench")
         assert page.locator("[data-testid='stException']").count() == 0

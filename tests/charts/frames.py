@@ -84,3 +84,43 @@ STOCK = pd.DataFrame(
         "lasts_days_high": [31.0, 6.0, np.nan],
     }
 )
+FAULTS = pd.DataFrame(
+    {
+        "name": ["torn section", "loose thread", "smudge"],
+        "amount": [22.5, 18.7, 3.0],
+        "low": [15.0, 10.0, np.nan],
+        "high": [31.0, 29.0, np.nan],
+        "cumulative": [0.51, 0.93, 1.0],
+    }
+)
+PACES = pd.DataFrame(
+    {
+        "measure": ["just before"] * 3 + ["own"] * 3,
+        "percent": [80.0, 100.0, 125.0, 75.0, 100.0, 130.0],
+        "pieces": 300,
+        "share": [0.18, 0.05, 0.01, 0.05, 0.06, 0.07],
+        "low": [0.14, 0.03, 0.0, 0.03, 0.04, 0.05],
+        "high": [0.23, 0.08, 0.03, 0.08, 0.09, 0.1],
+    }
+)
+PACE_LINE = PACES[PACES["measure"] == "just before"][["percent", "share", "low", "high"]]
+CARE = PACES[PACES["measure"] == "own"].assign(batches=9)
+COSTS = pd.DataFrame(
+    {
+        "seconds": [35.0, 40.0, 45.0, 50.0],
+        "cost": [0.36, 0.35, 0.37, 0.4],
+        "low": [0.33, 0.34, 0.36, 0.39],
+        "high": [0.4, 0.36, 0.38, 0.42],
+        "seen": [True, True, True, False],
+    }
+)
+SHARES = pd.DataFrame(
+    {
+        "week_start": pd.date_range("2026-08-03", periods=5, freq="7D"),
+        "share": [0.02, 0.03, np.nan, 0.08, 0.01],
+        "centre": 0.02,
+        "lower": [0.0, 0.0, np.nan, 0.0, 0.0],
+        "upper": [0.05, 0.06, np.nan, 0.05, 0.05],
+        "news": ["", "", "", "above", ""],
+    }
+)

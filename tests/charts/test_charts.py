@@ -12,6 +12,15 @@ from analysis.charts.batch import ACTIVITIES, batch_minutes_chart
 from analysis.charts.cost import PARTS, cost_chart
 from analysis.charts.pace import load_chart
 from analysis.charts.practice import practice_chart, thinned
+from analysis.charts.putting_right import (
+    MOST_BARS,
+    REST,
+    care_chart,
+    more_time_chart,
+    pareto_chart,
+    share_chart,
+    spoilage_chart,
+)
 from analysis.charts.stock import stock_chart
 from analysis.charts.weekly import weekly_output_chart
 from tests.charts import frames
@@ -24,6 +33,11 @@ CHARTS = {
     "load": lambda: load_chart(frames.LOAD),
     "weekly": lambda: weekly_output_chart(frames.WEEKS, frames.LIMITS),
     "stock": lambda: stock_chart(frames.STOCK),
+    "pareto": lambda: pareto_chart(frames.FAULTS, "USD a week"),
+    "spoilage": lambda: spoilage_chart(frames.PACES, frames.PACE_LINE),
+    "care": lambda: care_chart(frames.CARE, "glue", "trim"),
+    "more time": lambda: more_time_chart(frames.COSTS, {40.0: "now", 45.0: "+5 s"}, "USD a piece"),
+    "shares": lambda: share_chart(frames.SHARES),
 }
 AXES = {
     "batch": {"minutes per good piece"},
@@ -32,6 +46,11 @@ AXES = {
     "load": {"percent of the week's hours"},
     "weekly": {"week beginning", "good pieces a week"},
     "stock": {"days the stock lasts"},
+    "pareto": {"USD a week", "line: added up, share of all"},
+    "spoilage": {"percent of the time expected", "pieces at fault"},
+    "care": {"percent of the time expected at glue", "pieces at fault at trim"},
+    "more time": {"seconds a piece", "USD a piece"},
+    "shares": {"week beginning", "pieces at fault"},
 }
 
 
@@ -292,13 +311,21 @@ def test_what_a_screen_keeps_of_a_chart_carries_its_data_and_words_unchanged(dra
     kept = look.specification(CHARTS[name]())
     assert "datasets" not in kept
     assert kept["description"] == spec["description"]
-    inline = [layer["data"]["values"] for layer in kept["layer"]]
-    named = [spec["datasets"][layer["data"]["name"]] for layer in spec["layer"]]
+    inline = [data["values"] for data in data_of(kept)]
+    named = [spec["datasets"][data["name"]] for data in data_of(spec)]
     assert sum(map(len, inline)) > 0
     for ours, theirs in zip(inline, named, strict=True):
         pd.testing.assert_frame_equal(
             pd.DataFrame(ours), pd.DataFrame(theirs), rtol=1e-5, check_dtype=False
         )
+
+
+def data_of(spec: dict):
+    """The data of a specification and of its layers, in order; layers that share data have one."""
+    if "data" in spec:
+        yield spec["data"]
+    for layer in spec.get("layer", []):
+        yield from data_of(layer)
 
 
 def test_nothing_to_draw_is_refused_rather_than_drawn_empty():
@@ -334,3 +361,42 @@ def test_the_days_named_on_the_shelf_chart_end_with_its_bars():
     x = next(encoding["x"] for encoding in encodings(spec) if "scale" in encoding.get("x", {}))
     assert x["axis"]["values"][-1] <= 20
     assert x["scale"]["domain"][1] < 1.6 * 20
+
+
+def test_many_causes_keep_the_dearest_and_add_up_the_rest():
+    many = pd.DataFrame({"name": [f"cause {n}" for n in range(30)], "amount": range(30, 0, -1)})
+    many = many.assign(low=np.nan, high=np.nan)
+    many["cumulative"] = many["amount"].cumsum() / many["amount"].sum()
+    drawn = rows(pareto_chart(many, "USD a week").to_dict())
+    amounts = {row["name"]: row["amount"] for row in drawn}
+    assert len(amounts) == MOST_BARS
+    assert sum(amounts.values()) == many["amount"].sum()
+    assert amounts[REST] == sum(range(1, 22))
+
+
+def test_a_week_that_is_news_says_so_in_a_word_and_a_shape():
+    spec = share_chart(frames.SHARES).to_dict()
+    shapes = [e["shape"]["scale"] for e in encodings(spec) if "scale" in e.get("shape", {})]
+    assert shapes[0]["range"] == ["circle", "triangle-up", "triangle-down"]
+    texts = [e["text"]["field"] for e in encodings(spec) if "text" in e]
+    assert texts == ["news"]
+
+
+def test_the_two_readings_of_pace_differ_in_shape_as_well_as_in_colour():
+    spec = spoilage_chart(frames.PACES, frames.PACE_LINE).to_dict()
+    shapes = [e["shape"]["scale"]["range"] for e in encodings(spec) if "shape" in e]
+    assert shapes == [["circle", "square"]]
+    alone = spoilage_chart(frames.PACES, frames.PACE_LINE.head(0)).to_dict()
+    assert not any("area" in str(layer["mark"]) for layer in alone["layer"])
+
+
+@pytest.mark.parametrize("draw", [
+    lambda: pareto_chart(frames.FAULTS.head(0), "USD"),
+    lambda: spoilage_chart(frames.PACES.head(0), frames.PACE_LINE),
+    lambda: care_chart(frames.CARE.head(0), "glue", "trim"),
+    lambda: more_time_chart(frames.COSTS.head(0), {}, "USD"),
+    lambda: share_chart(frames.SHARES.assign(share=np.nan)),
+])  # fmt: skip
+def test_no_faults_to_draw_is_refused(draw):
+    with pytest.raises(ValueError, match="nothing to draw"):
+        draw()
