@@ -129,6 +129,11 @@ class Jobs:
         job.asked()
         return name, job
 
+    def all(self) -> list[Job]:
+        """The plannings kept, the one asked for last at the end."""
+        with self._lock:
+            return list(self._jobs.values())
+
 
 def digest(work: Work) -> str:
     """A short name that is the same for the same work."""
