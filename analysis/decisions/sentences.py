@@ -96,6 +96,11 @@ def amount(value: float, currency: str) -> str:
     return f"{figure(value)} {currency}".rstrip()
 
 
+def pieces(number: float) -> str:
+    """Pieces a week to three digits, so that before and after can be told apart."""
+    return figure(number, 3)
+
+
 def _worth(money: Money, currency: str) -> str:
     mean = money.net_present_value.mean
     if mean < 0:
@@ -114,9 +119,9 @@ def sentences(
     """What it does, what it earns, how sure, from which demand on."""
     value = money.net_present_value
     sold = (
-        f"Sold in a week: {figure(before.sold_per_week.mean)} before, "
-        f"{figure(after.sold_per_week.mean)} after ({_from_to(after.sold_per_week)}), "
-        f"of {figure(money.demand_per_week)} asked for."
+        f"Sold in a week: {pieces(before.sold_per_week.mean)} before, "
+        f"{pieces(after.sold_per_week.mean)} after ({_from_to(after.sold_per_week)}), "
+        f"of {pieces(money.demand_per_week)} asked for."
     )
     if verdict == NOTHING:
         return (sold,)
@@ -155,14 +160,14 @@ def _demand_sentences(before: Situation, money: Money) -> list[str]:
         )
     elif pays_from > 0:
         lines.append(
-            f"It pays from about {figure(pays_from)} pieces asked for in a week; "
-            f"reckoned with here are {figure(money.demand_per_week)}."
+            f"It pays from about {pieces(pays_from)} pieces asked for in a week; "
+            f"reckoned with here are {pieces(money.demand_per_week)}."
         )
     return lines
 
 
 def _from_to(values: Spread) -> str:
-    return f"{figure(values.p5)} to {figure(values.p95)}"
+    return f"{pieces(values.p5)} to {pieces(values.p95)}"
 
 
 def _signed(value: float, currency: str) -> str:

@@ -28,7 +28,7 @@ def assumptions(model: ShopModel, scenario: Scenario) -> tuple[Assumption, ...]:
 
 def _of_shop(model: ShopModel) -> Iterator[Assumption]:
     asked = sum(line.demand_per_week for line in model.lines)
-    yield Assumption("Demand now", f"{figure(asked)} pieces a week", GIVEN)
+    yield Assumption("Demand now", f"{figure(asked, 3)} pieces a week", GIVEN)
     sources = [skill.source for skill in model.skills.values()]
     measured = sum(source == "measured" for source in sources)
     yield Assumption(
@@ -132,6 +132,11 @@ def _of_machine(machine: Equipment, scenario: Scenario) -> Iterator[Assumption]:
         time = "as quick as now"
     how = "a guess or a supplier's word until timed" if _is_range(machine) else "taken as sure"
     yield Assumption(f"{machine.name}: time", f"{time}; {how}", GIVEN)
+    yield Assumption(
+        f"{machine.name}: practice",
+        "is set aside, the machine gives the time" if machine.seconds else "carries over to it",
+        ASSUMED,
+    )
     sold_after = min(machine.life_weeks or scenario.horizon_weeks, scenario.horizon_weeks)
     yield Assumption(
         f"{machine.name}: money",

@@ -126,7 +126,7 @@ def _situations(compared: Compared) -> tuple[Situation, Situation, Situation]:
     before["cash_per_week"], after["cash_per_week"] = cash, cash + recurring
     apart = {name: after[name] - before[name] for name in before}
     return tuple(
-        Situation(**{name: spread(values.round(DIGITS)) for name, values in figures.items()})
+        Situation(**{name: spread(values.round(DIGITS) + 0.0) for name, values in figures.items()})
         for figures in (before, after, apart)
     )
 
@@ -243,4 +243,4 @@ class _Demand:
         if mover.name != DEMAND:
             return mover
         turn = self.break_even()
-        return replace(mover, turns_at=f"{figure(turn)} pieces a week" if turn else "")
+        return replace(mover, turns_at=f"{figure(turn, 3)} pieces a week" if turn else "")

@@ -237,7 +237,7 @@ def test_a_draw_without_effect_is_no_bar_of_the_tornado():
 
 
 def test_where_a_figure_turns_the_answer_it_does():
-    helper = Helper(10.0, 20.0, training_hours=0.0)
+    helper = Helper(10.0, 40.0, training_hours=0.0)
     whole = answer(replace(SHORT, helper=helper), MANY)
     (wage,) = (mover for mover in whole.movers if mover.name.startswith("hourly cost"))
     turn = float(wage.turns_at.split()[0])
