@@ -100,12 +100,14 @@ def products(
     laps: list[RecentLap],
     present_seconds: dict[tuple[str, str], float],
     met: Iterable[Met] = (),
+    rushed_below: dict[tuple[str, str], float] | None = None,
 ) -> list[dict]:
     """Each product with its variants and its route; operations only laps know come last.
 
     `met`: the names of all laps on record; `laps` may leave old ones out.
     `present_seconds` maps (product, operation) to the normal seconds of a piece at the present
-    level of practice; where it says nothing the planned seconds stand.
+    level of practice; where it says nothing the planned seconds stand. `rushed_below` likewise
+    maps to the seconds below which haste spoils more than it saves.
     """
     made = _grouped((lap for lap in laps if lap.brings_forward), lambda lap: lap.product)
     on_record = sorted((one for one in met if one.activity in MADE), key=lambda one: one.first_day)
@@ -117,7 +119,7 @@ def products(
             shop,
             steps.get(name, []),
             made.get(name, []),
-            present_seconds,
+            (present_seconds, rushed_below or {}),
             [one for one in on_record if one.product == name],
         )
         for name in names
@@ -129,7 +131,7 @@ def _product(
     shop: Shop,
     planned: list[Step],
     laps: list[RecentLap],
-    present_seconds: dict,
+    by_study: tuple[dict, dict],
     met: list[Met],
 ) -> dict:
     known = shop.product(name)
@@ -150,7 +152,7 @@ def _product(
     variants += [one.variant for one in met]
     operations = [
         _operation(step, by_operation.get(step.operation, []),
-                   present_seconds.get((name, step.operation), math.nan))
+                   *(told.get((name, step.operation), math.nan) for told in by_study))
         for step in route
     ]  # fmt: skip
     return {
@@ -161,7 +163,9 @@ def _product(
     }
 
 
-def _operation(step: Step, laps: list[RecentLap], present: float) -> dict:
+def _operation(
+    step: Step, laps: list[RecentLap], present: float, rushed_below: float = math.nan
+) -> dict:
     recent = laps[:USUAL_LAPS]
     usual = median(lap.seconds / lap.units for lap in recent) if recent else math.nan
     return {
@@ -173,7 +177,7 @@ def _operation(step: Step, laps: list[RecentLap], present: float) -> dict:
         "seconds": _number(present if math.isfinite(present) else step.seconds),
         "usual_seconds": _number(usual),
         "activity_hint": _activity(step.operation, recent),
-        "rushed_below_seconds": None,
+        "rushed_below_seconds": _number(rushed_below),
     }
 
 

@@ -11,6 +11,7 @@ import json
 import logging
 import threading
 import time
+from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from functools import lru_cache
 
@@ -46,7 +47,7 @@ class Lists:
 
     def present(self, version: int) -> dict[tuple[str, str], float]:
         """Normal seconds a piece by (product, operation), as last worked out."""
-        return self._present.latest(version)
+        return self._present.latest(version).seconds
 
     def now(self) -> bytes:
         """The lists as they are now; asked for in a thread."""
@@ -59,7 +60,7 @@ class Lists:
         moment = datetime.now(UTC).isoformat(timespec="milliseconds")
         return f'{{"server_time":"{moment}",'.encode() + self._made[1][1:]
 
-    def _make(self, connection: sa.Connection, version: int, present: dict) -> bytes:
+    def _make(self, connection: sa.Connection, version: int, present: "Present") -> bytes:
         now = time.time_ns() // 1000
         since = _since(connection, now)
         recent = recent_laps(connection, since)
@@ -67,7 +68,7 @@ class Lists:
         shop, routing = shop_and_routing(*(documents.text(connection, n) for n in DOCUMENTS))
         steps = choices.routes(routing)
         known = recent + self._laps_before(connection, since)
-        products = choices.products(shop, steps, known, present, met)
+        products = choices.products(shop, steps, known, present.seconds, met, present.rushed_below)
         from_phones = bench_batches.latest(connection)
         ends = choices.route_ends(products)
         fixed = _fixed_on_the_spot(connection, since)
@@ -102,8 +103,17 @@ class Lists:
         return self._met
 
 
+@dataclass(frozen=True)
+class Present:
+    """What the study says of each (product, operation): normal seconds of a piece, and, where it
+    shows, the seconds below which haste spoils more than the time it saves is worth."""
+
+    seconds: dict[tuple[str, str], float] = field(default_factory=dict)
+    rushed_below: dict[tuple[str, str], float] = field(default_factory=dict)
+
+
 class PresentSeconds:
-    """Normal seconds a piece by (product, operation), from the study, at times worked out anew."""
+    """`Present` by the study, at times worked out anew."""
 
     def __init__(self, store):
         self.store = store
@@ -111,9 +121,9 @@ class PresentSeconds:
         self._running = False
         self._of_version: int | None = None
         self._rest_until = 0.0
-        self._answer: dict[tuple[str, str], float] = {}
+        self._answer = Present()
 
-    def latest(self, version: int) -> dict[tuple[str, str], float]:
+    def latest(self, version: int) -> Present:
         """The last answer; where it is of an older version, another one is begun."""
         with self._lock:
             stale = version != self._of_version and time.monotonic() >= self._rest_until
@@ -137,14 +147,31 @@ class PresentSeconds:
             self._rest_until = time.monotonic() + max(LEAST_REST_SECONDS, REST_FACTOR * took)
             self._answer = self._answer if answer is None else answer
 
-    def _study(self) -> dict[tuple[str, str], float]:
+    def _study(self) -> Present:
         if not self.store.lap_count():
-            return {}
+            return Present()
         from analysis.study.summary import study
 
-        table = study(self.store.laps(), self.store.routing(), self.store.shop()).operations
+        routing = self.store.routing()
+        found = study(self.store.laps(), routing, self.store.shop())
+        table = found.operations
         keys = zip(table["product"].astype(str), table.operation.astype(str), strict=True)
-        return dict(zip(keys, table.normal_seconds.astype(float), strict=True))
+        seconds = dict(zip(keys, table.normal_seconds.astype(float), strict=True))
+        return Present(seconds, _rushed_below(found, routing))
+
+
+def _rushed_below(found, routing: pd.DataFrame | None) -> dict[tuple[str, str], float]:
+    """By (product, operation) the seconds that are too fast for everybody who does it: the lists
+    know no worker, and a warning that is not true of somebody would soon be passed over."""
+    import numpy as np
+
+    from analysis.study.best_pace import rushed_below_seconds, stakes
+    from analysis.study.spoilage import spoilage
+
+    curves = spoilage(found.laps, np.random.default_rng(0))  # the same laps, the same figures
+    rows = rushed_below_seconds(curves, stakes(found, routing), found.learning.cells)
+    least = rows.groupby(["product", "operation"])["rushed_below_seconds"].min().dropna()
+    return {key: float(value) for key, value in least.items()}
 
 
 @lru_cache(4)

@@ -233,12 +233,16 @@ def test_the_lists_follow_the_store_and_speak_of_the_present_time_once_it_is_wor
     table = study(store.laps(), store.routing(), store.shop()).operations
     row = table[(table["product"] == "pocket notebook") & (table.operation == "sew")]
     assert _seconds(lists)["sew"] == round(float(row.normal_seconds.iloc[0]), 2)
+    # Haste shows at sewing only: the cue warns there, below the present time, and nowhere else.
+    rushed = _seconds(lists, "rushed_below_seconds")
+    assert 0.7 * _seconds(lists)["sew"] < rushed["sew"] < _seconds(lists)["sew"]
+    assert all(seconds is None for operation, seconds in rushed.items() if operation != "sew")
 
 
-def _seconds(lists: Lists) -> dict[str, float]:
+def _seconds(lists: Lists, of: str = "seconds") -> dict[str, float]:
     [product] = [one for one in json.loads(lists.now())["products"]
                  if one["product"] == "pocket notebook"]  # fmt: skip
-    return {step["operation"]: step["seconds"] for step in product["operations"]}
+    return {step["operation"]: step[of] for step in product["operations"]}
 
 
 def test_a_lap_and_a_batch_sent_by_one_phone_are_in_the_next_phone_s_lists(server):
