@@ -9,7 +9,10 @@ from pathlib import Path
 
 ROOT = Path(__file__).parents[1]
 README = (ROOT / "README.md").read_text()
-SAMPLES = {"LAPS.csv": "laps.csv", "ROUTING.csv": "routing.csv", "SHOP.toml": "shop.toml"}
+SAMPLES = {
+    "LAPS.csv": "laps.csv", "ROUTING.csv": "routing.csv", "SHOP.toml": "shop.toml",
+    "SCENARIO.toml": "what_if_machine.toml",
+}  # fmt: skip
 EXAMPLES = re.findall(r"^python -m analysis .*$", README, re.MULTILINE)
 
 

@@ -199,6 +199,11 @@ def settling(verdict: str, mean: float, movers: Sequence[Mover], currency: str) 
         return ""
     open_ones = [mover for mover in movers if mover.settled_by and mover.worth_knowing > 0]
     best = max(open_ones, key=lambda mover: mover.worth_knowing, default=None)
+    if verdict == NOT_YET and best is None:
+        return (
+            "What is open is mostly chance from week to week, which no question settles; see what "
+            "would have to be true."
+        )
     if best is None or best.worth_knowing < WORTH_ASKING * abs(mean):
         return "Nothing that could be found out beforehand is likely to turn this answer."
     question = best.settled_by[0].upper() + best.settled_by[1:]
