@@ -30,6 +30,9 @@ QUALITY = {
     "product": "product", "operation": "operation", "first_pass_yield": "first_pass_yield",
     "first_pass_yield_ci95": ("first_pass_yield_low", "first_pass_yield_high"),
     "scrap_rate": "scrap_rate", "rework_seconds_per_unit": "rework_seconds_per_unit",
+    "scrap_rate_ci95": ("scrap_rate_low", "scrap_rate_high"), "units": "units",
+    "rework_units": "rework_units", "scrap_units": "lost_units", "batches": "batches",
+    "likeness": "likeness",
 }  # fmt: skip
 TAKT = {
     "product": "product", "demand_per_week": "demand_per_week", "takt_seconds": "takt_seconds",
