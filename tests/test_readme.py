@@ -31,7 +31,7 @@ def test_the_command_line_examples_run_as_written_one_after_another(tmp_path, ow
     assert len(EXAMPLES) >= 3
     for example in EXAMPLES:
         done = subprocess.run(
-            [sys.executable, *shlex.split(example)[1:]],
+            [sys.executable, *shlex.split(example, comments=True)[1:]],
             cwd=tmp_path, env=environment, capture_output=True, text=True, check=False,
         )  # fmt: skip
         assert done.returncode == 0, f"{example}: {done.stderr}"
