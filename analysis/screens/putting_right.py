@@ -82,9 +82,13 @@ def _page(desk: Desk) -> Page:
 def _dearest(desk: Desk) -> None:
     """The Pareto chart and its table, in one of three views."""
     view = st.segmented_control(
-        "Faults", list(VIEWS), format_func=VIEWS.get, default="causes", key="faults_view"
+        "Faults",
+        list(VIEWS),
+        format_func=VIEWS.get,
+        default="causes",
+        required=True,
+        key="faults_view",
     )
-    view = view or "causes"  # a second tap on the view chosen gives none
     answers.picture(desk, "pareto", (view,), lambda: _drawn(desk, view))
     st.caption(
         "Bars: what faults cost a week. Line across the end of a bar: 19 times out of 20 it lies "

@@ -122,7 +122,7 @@ def _try_drawn(desk: Desk, key: tuple[str, str], more: int):
     # With mending later in it, what a piece costs is what it costs now less what is saved.
     per = 1.0 if rows["in_money"].iloc[0] else 60.0
     base = now["cost"] / per
-    drawn = rows.assign(
+    drawn = rows[["seconds", "seen"]].assign(
         cost=base - rows["saved"] / per,
         low=base - rows["saved_high"] / per,
         high=base - rows["saved_low"] / per,

@@ -26,6 +26,7 @@ SCREENS = {
     "batch_minutes": "A batch's minutes",
     "getting_faster": "Getting faster",
     "keeping_pace": "Keeping pace",
+    "putting_right": "Putting right",
     "this_week": "This week",
     "laps": "Laps",
     "shop": "Shop",
