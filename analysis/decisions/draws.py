@@ -28,6 +28,7 @@ _27, _30, _31, _32 = (np.uint64(n) for n in (27, 30, 31, 32))
 _LOW = np.uint64(0xFFFFFFFF)
 _ONE = np.uint64(1)
 _2_TO_MINUS_32 = 2.0**-32
+CENTRAL = 0.425
 
 
 def code_of(name: str) -> int:
@@ -46,46 +47,52 @@ def mixed(x):
 @compiled
 def stream(parent, number):
     """The start of the stream `number` within the stream `parent`; both uint64."""
-    return mixed(mixed(parent + _GOLDEN * (np.uint64(number) + _ONE)))
+    return mixed(mixed(np.uint64(parent) + _GOLDEN * (np.uint64(number) + _ONE)))
 
 
 @compiled
 def number_in(start, k):
     """The k-th number of a stream (k = 0, 1, …), uint64."""
-    return mixed(start + _GOLDEN * (np.uint64(k) + _ONE))
+    return mixed(np.uint64(start) + _GOLDEN * (np.uint64(k) + _ONE))
 
 
 @compiled
 def upper(bits):
     """A uniform number in (0, 1) from the upper half of the bits."""
-    return (np.float64(bits >> _32) + 0.5) * _2_TO_MINUS_32
+    return (np.float64(np.uint64(bits) >> _32) + 0.5) * _2_TO_MINUS_32
 
 
 @compiled
 def lower(bits):
     """A uniform number in (0, 1) from the lower half of the bits."""
-    return (np.float64(bits & _LOW) + 0.5) * _2_TO_MINUS_32
+    return (np.float64(np.uint64(bits) & _LOW) + 0.5) * _2_TO_MINUS_32
 
 
 @compiled
 def normal_of(p):
     """The standard normal quantile of p in (0, 1), to 1e-16 relative: algorithm AS 241
     (Wichura 1988), PPND16."""
+    if abs(p - 0.5) <= CENTRAL:
+        return central_normal_of(p)
+    return _tail(p, p - 0.5)
+
+
+@compiled
+def central_normal_of(p):
+    """The same where |p - 0.5| <= CENTRAL, and no number of meaning elsewhere."""
     q = p - 0.5
-    if abs(q) <= 0.425:
-        r = 0.180625 - q * q
-        return q * (
-            ((((((2509.0809287301226727 * r + 33430.575583588128105) * r
-            + 67265.770927008700853) * r + 45921.953931549871457) * r
-            + 13731.693765509461125) * r + 1971.5909503065514427) * r
-            + 133.14166789178437745) * r + 3.387132872796366608
-        ) / (
-            ((((((5226.495278852545925 * r + 28729.085735721942674) * r
-            + 39307.89580009271061) * r + 21213.794301586595867) * r
-            + 5394.1960214247511077) * r + 687.1870074920579083) * r
-            + 42.313330701600911252) * r + 1.0
-        )  # fmt: skip
-    return _tail(p, q)
+    r = 0.180625 - q * q
+    return q * (
+        ((((((2509.0809287301226727 * r + 33430.575583588128105) * r
+        + 67265.770927008700853) * r + 45921.953931549871457) * r
+        + 13731.693765509461125) * r + 1971.5909503065514427) * r
+        + 133.14166789178437745) * r + 3.387132872796366608
+    ) / (
+        ((((((5226.495278852545925 * r + 28729.085735721942674) * r
+        + 39307.89580009271061) * r + 21213.794301586595867) * r
+        + 5394.1960214247511077) * r + 687.1870074920579083) * r
+        + 42.313330701600911252) * r + 1.0
+    )  # fmt: skip
 
 
 @compiled

@@ -79,6 +79,7 @@ SMALLEST = {
     "stations": 32, "hands": 16, "batches": 128, "waiting": 2048,
 }  # fmt: skip
 SIZES = (1, 8, 64)
+BLOCK = 128  # goes drawn together
 
 
 def floor_dtype(size: int) -> np.dtype:
@@ -96,6 +97,7 @@ def floor_dtype(size: int) -> np.dtype:
         ("free_slots", "i8", (most["batches"],)),
         ("dues", DUE, (most["waiting"],)), ("ready", READY, (most["waiting"],)),
         ("freeing", FREEING, (most["waiting"],)),
+        ("bits", "u8", (BLOCK,)), ("scatter", "f8", (BLOCK,)),  # of the goes of one task
         ("line_count", "i8"), ("step_count", "i8"), ("skill_count", "i8"), ("hand_count", "i8"),
         ("station_count", "i8"), ("slots", "i8"),
         ("due_count", "i8"), ("ready_count", "i8"), ("freeing_count", "i8"),

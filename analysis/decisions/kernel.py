@@ -29,9 +29,11 @@ from analysis.decisions.compiling import compiled
 from analysis.decisions.draws import (
     ARRIVAL,
     BATCH,
+    CENTRAL,
     DELAY,
     DEMAND,
     TIME,
+    central_normal_of,
     lower,
     normal_of,
     number_in,
@@ -40,7 +42,13 @@ from analysis.decisions.draws import (
 )
 from analysis.decisions.floor import ALWAYS, EXPONENTIAL, LOGNORMAL, ORDERS, STOCK
 from analysis.decisions.hours import finish, next_presence, stretch_at
-from analysis.decisions.practice import CONSTANT, shape
+from analysis.decisions.practice import (
+    CONSTANT,
+    CUMULATIVE_AVERAGE,
+    PLATEAU,
+    PRIOR,
+    next_power,
+)
 from analysis.decisions.shop_model import WEEK_SECONDS
 
 SETTING_UP, WORKING = range(2)
@@ -544,7 +552,7 @@ def _task(shop, h):
     skill = shop.skills[shop.skill_of[h, line.first_step + hand.local]]
     _forget(skill, shop.now)
     code = stream(stream(stream(shop.start, line.code), step.code), batch.number)
-    of_pieces, restart, hand.lost = pieces_seconds(skill, step, code, batch.pieces)
+    of_pieces, restart, hand.lost = pieces_seconds(shop, skill, step, code, batch.pieces)
     seconds += of_pieces + step.transport
     if shop.delay_share > 0:
         seconds *= 1.0 - shop.delay_share * math.log(upper(stream(code, DELAY)))
@@ -561,38 +569,95 @@ def _forget(skill, now):
 
 
 @compiled
-def pieces_seconds(skill, step, code, pieces):
+def pieces_seconds(shop, skill, step, code, pieces):
     """(seconds, seconds that a new start costs, pieces lost) of the pieces of a task.
 
     Go k takes level x shape(E + k) x exp(restart 2^-k) x its own scatter x that of the batch; each
-    scatter has the mean 1. One number decides what becomes of a piece: lost below the scrap
-    chance, mended on the spot below that and the rework chance together.
+    scatter has the mean 1. Drawn in blocks, which a processor does several at a time.
     """
-    at_once = step.pieces_at_once
-    faulty = step.scrap_chance + step.rework_chance
+    goes = (pieces + step.pieces_at_once - 1) // step.pieces_at_once
     times, restart = stream(code, TIME), skill.restart
+    n, c, power, share, scale = curve_at(skill)
     total, usual, mended, lost = 0.0, 1.0, 0.0, 0
-    for go in range((pieces + at_once - 1) // at_once):
-        bits = number_in(times, go)
-        if skill.curve != CONSTANT:
-            usual = shape(skill.curve, skill.goes + go + 1.0, skill.exponent,
-                          skill.plateau_share, skill.prior)  # fmt: skip
-        seconds = usual * _scatter(skill.scatter, skill.piece_log_sd, bits)
-        if restart > 1e-3 or restart < -1e-3:
-            seconds *= math.exp(restart)
-            restart *= 0.5
-        total += seconds
-        if faulty > 0.0:
-            for piece in range(go * at_once, min((go + 1) * at_once, pieces)):
-                own = bits if at_once == 1 else number_in(bits, piece)
-                fate = lower(own)
-                if fate < step.scrap_chance:
-                    lost += 1
-                elif fate < faulty:
-                    mended += _scatter(skill.scatter, skill.piece_log_sd, number_in(own, 0))
+    for first in range(0, goes, len(shop.bits)):
+        count = min(goes - first, len(shop.bits))
+        scatter_of_goes(shop, skill.scatter, skill.piece_log_sd, times, first, count)
+        for go in range(count):
+            if skill.curve != CONSTANT:
+                following = next_power(power, n, c)
+                usual = following - power
+                if skill.curve != CUMULATIVE_AVERAGE:
+                    usual = (share + (1.0 - share) * power) * scale
+                power = following
+                n += 1.0
+            seconds = usual * shop.scatter[go]
+            if restart > 1e-3 or restart < -1e-3:
+                seconds *= math.exp(restart)
+                restart *= 0.5
+            total += seconds
+        if step.scrap_chance + step.rework_chance > 0.0:
+            more_lost, more_mended = _faults(shop, skill, step, first, count, pieces)
+            lost += more_lost
+            mended += more_mended
     factor = skill.level * step.time_factor * _scatter_of_batch(skill.batch_log_sd, code)
     seconds = total * factor + mended * step.rework_seconds
     return seconds, skill.cost_of_start * usual * factor, lost
+
+
+@compiled
+def scatter_of_goes(shop, kind, sd, times, first, count):
+    """Numbers of the goes `first`, first + 1, … and what each is times its mean: a factor of mean
+    1, exp(sd z - sd^2 / 2), or exponential, or 1."""
+    for go in range(count):
+        shop.bits[go] = number_in(times, first + go)
+    if kind == LOGNORMAL:
+        for go in range(count):
+            shop.scatter[go] = central_normal_of(upper(shop.bits[go]))
+        for go in range(count):
+            p = upper(shop.bits[go])
+            if abs(p - 0.5) > CENTRAL:
+                shop.scatter[go] = normal_of(p)
+        for go in range(count):
+            shop.scatter[go] = math.exp(sd * shop.scatter[go] - 0.5 * sd * sd)
+    elif kind == EXPONENTIAL:
+        for go in range(count):
+            shop.scatter[go] = -math.log(upper(shop.bits[go]))
+    else:
+        shop.scatter[:count] = 1.0
+
+
+@compiled
+def _faults(shop, skill, step, first, count, pieces):
+    """(pieces lost, mendings in units of the mean one) among a block of goes.
+
+    One number decides what becomes of a piece: lost below the scrap chance, mended on the spot
+    below that and the rework chance together.
+    """
+    lost, mended, at_once = 0, 0.0, step.pieces_at_once
+    faulty = step.scrap_chance + step.rework_chance
+    for go in range(count):
+        last = min((first + go + 1) * at_once, pieces)
+        for piece in range((first + go) * at_once, last):
+            own = shop.bits[go] if at_once == 1 else number_in(shop.bits[go], piece)
+            fate = lower(own)
+            if fate < step.scrap_chance:
+                lost += 1
+            elif fate < faulty:
+                mended += _scatter(skill.scatter, skill.piece_log_sd, number_in(own, 0))
+    return lost, mended
+
+
+@compiled
+def curve_at(skill):
+    """(n, c, n^c, f, s) at which the skill's curve stands: the next go takes (f + (1 - f) n^c) s
+    of the first, on a cumulative average (n + 1)^c - n^c; see `practice.shape`."""
+    if skill.curve == CUMULATIVE_AVERAGE:
+        n, c = skill.goes, 1.0 + skill.exponent
+        return n, c, n**c, 0.0, 1.0
+    b, prior = skill.exponent, skill.prior if skill.curve == PRIOR else 0.0
+    share = skill.plateau_share if skill.curve == PLATEAU else 0.0
+    n = skill.goes + 1.0 + prior
+    return n, b, n**b, share, (1.0 + prior) ** -b
 
 
 @compiled
