@@ -197,7 +197,7 @@ def _next(work: Work, worker: int, row: list[Block], now: datetime) -> Next:
     if not row:
         sentence = f"{name}: nothing left to do here."
         return Next(name, "", "done", "", "", 0, now, now, sentence)
-    first = row[0]
+    first = _in_one_go(row)
     if first.is_setup:
         setup = work.setups[first.index]
         what, product, variant, doing = setup.name, "", "", f"set up {setup.name}"
@@ -216,6 +216,17 @@ def _next(work: Work, worker: int, row: list[Block], now: datetime) -> Next:
         sentence = f"{name}: {doing} ({about})."
         activity = "setup" if first.is_setup else "operation"
     return Next(name, what, activity, product, variant, first.units, starts, ends, sentence)
+
+
+def _in_one_go(row: list[Block]) -> Block:
+    """The first block with those that go on with it after less than a minute's pause."""
+    first = row[0]
+    for block in row[1:]:
+        goes_on = block.start - first.end <= 60 * TICKS and not first.is_setup
+        if not goes_on or (block.is_setup, block.index) != (first.is_setup, first.index):
+            break
+        first = replace(first, end=block.end, units=first.units + block.units)
+    return first
 
 
 def day_batches(laps: pd.DataFrame) -> Mapping[str, tuple[str, str]]:
