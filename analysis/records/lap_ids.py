@@ -5,6 +5,7 @@ import hashlib
 import numpy as np
 import pandas as pd
 import pyarrow as pa
+import pyarrow.compute as pc
 
 Column = np.ndarray | tuple[np.ndarray, list[str]]
 
@@ -49,10 +50,13 @@ def _mixed(z: np.ndarray) -> np.ndarray:
 
 
 def repeated_ids(ids: pa.ChunkedArray) -> np.ndarray:
-    """Positions of the ids that come more than once, in order; usually none.
+    """Positions of the ids that come more than once, in order; usually none. Blank ones are no ids.
 
     A 64-bit hash tells quickly that all differ; only where two hashes agree are texts compared.
     """
+    given = pc.not_equal(pc.binary_length(ids), 0).to_numpy()
+    if not given.all():
+        return np.flatnonzero(given)[repeated_ids(ids.filter(pa.array(given)))]
     hashes = _hashes(ids)
     in_order = np.sort(hashes)
     doubled = in_order[1:][in_order[1:] == in_order[:-1]]
@@ -74,15 +78,15 @@ def _chunk_hashes(ids: pa.StringArray) -> np.ndarray:
     starts, lengths = ends[:-1], np.minimum(np.diff(ends), LONGEST)
     letters = np.frombuffer(data or b"", np.uint8)
     hashes = np.zeros(len(ids), np.uint64)
-    for length in np.unique(lengths):
+    for length in np.flatnonzero(np.bincount(lengths)):
         same = np.flatnonzero(lengths == length)
-        padded = np.zeros((len(same), -(-int(length) // 8) * 8), np.uint8)
+        padded = np.zeros((len(same), -(-length // 8) * 8), np.uint8)
         if len(same) == len(ids) and ends[-1] - ends[0] == len(ids) * length:
             padded[:, :length] = letters[ends[0] : ends[-1]].reshape(len(ids), length)
         else:
             padded[:, :length] = letters[starts[same][:, None] + np.arange(length)]
         mixed = np.full(len(same), length, np.uint64)
         for eight in padded.view(np.uint64).T:
-            mixed = _mixed(mixed * _ODD + eight)
+            mixed = (mixed ^ eight) * _ODD
         hashes[same] = mixed
     return hashes

@@ -28,8 +28,9 @@ import pyarrow.compute as pc
 
 from analysis.records.faults import Faults
 from analysis.records.lap_ids import LONGEST, derived_ids, repeated_ids
-from analysis.records.numbers import commas, has_decimal_comma, parse_numbers
+from analysis.records.numbers import Numbers, commas, has_decimal_comma, parse_numbers
 from analysis.records.shop import Shop
+from analysis.records.side_by_side import side_by_side
 from analysis.records.source import Source, read_source
 from analysis.records.table import Table, is_blank, near_name, read_table
 from analysis.records.text import counted, kept_codes, kept_column
@@ -38,6 +39,7 @@ from analysis.records.times import Times, parse_times
 ACTIVITIES = ("operation", "setup", "inspection", "rework", "transport", "delay")
 CATEGORIES = ("product", "operation", "worker", "variant", "batch", "activity", "cause",
               "cause_operation")  # fmt: skip
+FRACTIONS = ("seconds", "rating")
 COUNTS = ("units", "rework_units", "scrap_units")
 COLUMNS = ("row", "lap_id", "started_at", "seconds", *CATEGORIES, "note", *COUNTS, "rating")
 NEEDED = ("started_at", "seconds", "product", "operation")
@@ -127,15 +129,25 @@ def _not_storable(text: str) -> bool:
 
 
 def _checked(table: Table, shop: Shop, faults: Faults, notices: list[str]) -> LapsFile:
-    times = _times(table, shop, faults, notices)
-    numbers = _numbers(table, faults, notices)
-    words = {column: _words(table, column) for column in CATEGORIES}
+    comma = _has_decimal_comma(table)
+    parsed = _parsed(table, shop.timezone, comma)
+    times = parsed["started_at"]
+    numbers = {column: parsed[column] for column in ("seconds", *DEFAULT_NUMBERS)}
+    words = {column: parsed[column] for column in CATEGORIES}
+    _check_times(table, times, shop, faults, notices)
+    _check_numbers(table, numbers, comma, faults, notices)
     _check_words(table, words, faults)
-    note = _note(table, notices)
-    ids = _ids(table, times, numbers, words, note, faults, notices)
+    note = _note(table, parsed["note"], notices)
+    ids, repeated = parsed["lap_id"]
+    missing = _check_ids(table, ids, faults)
+    if missing.any() and not faults.count:
+        ids = _derived(ids, missing, times, numbers, words, note, notices)
+        repeated = repeated_ids(ids)
+    if not len(repeated):
+        faults.stop_if_any()
     frame = _frame(table, ids, times, numbers, words, note)
     clock_at = pd.arrays.IntegerArray(times.as_written, ~times.without_offset)
-    repeats = _repeats(frame, ids, faults, notices)
+    repeats = _repeats(frame, repeated, faults, notices)
     faults.stop_if_any()
     if len(repeats):
         clock_at = clock_at[~np.isin(np.arange(len(frame)), repeats)]
@@ -145,8 +157,28 @@ def _checked(table: Table, shop: Shop, faults: Faults, notices: list[str]) -> La
     return LapsFile(table.name, frame, clock_at, tuple(notices))
 
 
-def _times(table: Table, shop: Shop, faults: Faults, notices: list[str]) -> Times:
-    times = parse_times(table.columns["started_at"], shop.timezone)
+def _parsed(table: Table, zone: str, comma: bool) -> dict:
+    """Each column of the contract as it is read, before any check; several at a time."""
+
+    def parse(column: str) -> object:
+        if column == "lap_id":
+            ids = _text(table, column)
+            return ids, repeated_ids(ids)
+        if column == "started_at":
+            return parse_times(table.columns[column], zone)
+        if column == "note":
+            return _text(table, column)
+        if column in CATEGORIES:
+            return _words(table, column)
+        return _number(table, column, comma)
+
+    columns = COLUMNS[1:]
+    return dict(zip(columns, side_by_side(parse, columns, len(table.rows)), strict=True))
+
+
+def _check_times(
+    table: Table, times: Times, shop: Shop, faults: Faults, notices: list[str]
+) -> None:
     texts = table.texts("started_at")
     remedy = "write it as 2026-03-02T09:15:00+01:00"
     blank = _blank(table, "started_at", times.wrong, remedy, faults)
@@ -188,48 +220,60 @@ def _times(table: Table, shop: Shop, faults: Faults, notices: list[str]) -> Time
         count = int((which & ok).sum())
         if count:
             notices.append(sentence.format(counted(count, "time")) + ".")
-    return times
 
 
 def _blank(table: Table, column: str, wrong: np.ndarray, remedy: str, faults: Faults) -> np.ndarray:
     """Which of the wrong entries are wrong since nothing stands there; noted as such."""
-    places = np.flatnonzero(wrong)
     blank = np.zeros(len(wrong), bool)
-    if len(places):
-        blank[places] = is_blank(table.columns[column].take(pa.array(places)))
+    if wrong.any():
+        blank[wrong] = is_blank(table.columns[column].filter(pa.array(wrong)))
     faults.add_where(blank, table.rows, column, "is blank", table.texts(column), remedy)
     return blank
 
 
-def _numbers(table: Table, faults: Faults, notices: list[str]) -> dict[str, np.ndarray]:
-    """The number columns as float64, their limits checked; a fault's entry is NaN.
+def _has_decimal_comma(table: Table) -> bool:
+    """Whether a comma is a decimal comma: where commas do not part the fields, and one is there."""
+    given = [table.columns[column] for column in FRACTIONS if column in table.columns]
+    return table.decimal_comma and has_decimal_comma(given)
 
-    A comma is a decimal comma in a file that is not parted by commas, which is said with an
-    example; in a count of pieces it is a fault, since it can only part thousands.
+
+def _number(table: Table, column: str, comma: bool) -> Numbers:
+    """A number column; the default throughout where it is missing.
+
+    In a count of pieces a comma is a fault, since it can only part thousands.
     """
-    fractions = [column for column in ("seconds", "rating") if column in table.columns]
-    comma = table.decimal_comma and has_decimal_comma([table.columns[c] for c in fractions])
+    if column not in table.columns:
+        default = np.array([DEFAULT_NUMBERS[column]])
+        return Numbers(default, np.zeros(len(table.rows), np.int8))
+    blank = DEFAULT_NUMBERS.get(column, np.nan)
+    return parse_numbers(table.columns[column], comma and column in FRACTIONS, blank)
+
+
+def _check_numbers(
+    table: Table,
+    numbers: dict[str, Numbers],
+    comma: bool,
+    faults: Faults,
+    notices: list[str],
+) -> None:
+    """What is no number or breaks a limit; a decimal comma is said with an example."""
+    fractions = [column for column in FRACTIONS if column in table.columns]
     if comma:
         notices.extend(filter(None, (_comma_notice(table, column) for column in fractions)))
-    numbers = {}
-    for column in ("seconds", *DEFAULT_NUMBERS):
-        if column not in table.columns:
-            numbers[column] = np.full(len(table.rows), DEFAULT_NUMBERS[column])
+    for column, values in numbers.items():
+        wrong = np.isnan(values.different)
+        if not wrong.any():
             continue
-        blank = DEFAULT_NUMBERS.get(column, np.nan)
-        fraction = column in fractions
-        numbers[column] = parse_numbers(table.columns[column], comma and fraction, blank)
-        wrong, remedy = np.isnan(numbers[column]), _number_remedy(table, comma, fraction)
+        wrong = wrong[values.places]
         faults.add_where(
             wrong & ~_blank(table, column, wrong, "give a time in seconds", faults),
             table.rows,
             column,
             "is not a number",
             table.texts(column),
-            remedy,
+            _number_remedy(table, comma, column in FRACTIONS),
         )
     _check_limits(table, numbers, faults)
-    return numbers
 
 
 def _comma_notice(table: Table, column: str) -> str:
@@ -253,36 +297,53 @@ def _number_remedy(table: Table, comma: bool, fraction: bool) -> str:
     return "write digits with a decimal point and no thousands separator, such as 1234.5"
 
 
-def _check_limits(table: Table, numbers: dict[str, np.ndarray], faults: Faults) -> None:
-    def check(column: str, wrong: np.ndarray, problem: str, remedy: str) -> None:
-        faults.add_where(
-            wrong, table.rows, column, problem, _texts_or_default(table, column), remedy
-        )
+def _check_limits(table: Table, numbers: dict[str, Numbers], faults: Faults) -> None:
+    def note(column: str, wrong: np.ndarray, problem: str, remedy: str) -> None:
+        texts = _texts_or_default(table, column)
+        faults.add_where(wrong, table.rows, column, problem, texts, remedy)
 
-    seconds, rating = numbers["seconds"], numbers["rating"]
-    check("seconds", seconds <= 0, "is not more than 0", "give the time the lap took, in seconds")
+    def check(
+        column: str, breaks: Callable[[np.ndarray], np.ndarray], problem: str, remedy: str
+    ) -> None:
+        wrong = breaks(numbers[column].different)
+        if wrong.any():
+            note(column, wrong[numbers[column].places], problem, remedy)
+
     check(
         "seconds",
-        seconds > LONGEST_SECONDS,
+        lambda seconds: seconds <= 0,
+        "is not more than 0",
+        "give the time the lap took, in seconds",
+    )
+    check(
+        "seconds",
+        lambda seconds: seconds > LONGEST_SECONDS,
         "is longer than a day (86400 seconds)",
         "give seconds, and split a lap that runs over night",
     )
     for column in COUNTS:
         least = DEFAULT_NUMBERS[column]
-        count = numbers[column]
-        wrong = (count < least) | (count > np.floor(count))
-        check(column, wrong, f"is not a whole number from {least:.0f} up", "count whole pieces")
-        check(column, count > MOST_UNITS, f"is more than {MOST_UNITS}", "count whole pieces")
-    lost = numbers["rework_units"] + numbers["scrap_units"]
-    check(
+        check(
+            column,
+            lambda count, least=least: (count < least) | (count > np.floor(count)),
+            f"is not a whole number from {least:.0f} up",
+            "count whole pieces",
+        )
+        check(
+            column,
+            lambda count: count > MOST_UNITS,
+            f"is more than {MOST_UNITS}",
+            "count whole pieces",
+        )
+    note(
         "scrap_units",
-        lost > numbers["units"],
+        numbers["rework_units"].each + numbers["scrap_units"].each > numbers["units"].each,
         "is, with rework_units, more than units",
         "rework and scrap together are at most the units of the lap",
     )
     check(
         "rating",
-        (rating < LOWEST_RATING) | (rating > HIGHEST_RATING),
+        lambda rating: (rating < LOWEST_RATING) | (rating > HIGHEST_RATING),
         f"is not from {LOWEST_RATING} to {HIGHEST_RATING} percent",
         "100 is an ordinary pace",
     )
@@ -298,7 +359,7 @@ def _words(table: Table, column: str) -> tuple[np.ndarray, list[str]]:
     """A text column as (codes, different texts); the default throughout where it is missing."""
     default = DEFAULT_WORDS.get(column, "")
     if column not in table.columns or not len(table.rows):
-        return np.zeros(len(table.rows), np.int32), [default]
+        return np.zeros(len(table.rows), np.int8), [default]
     return kept_codes(table.columns[column], default, table.guarded)
 
 
@@ -322,6 +383,8 @@ def _check_words(
     delay = np.array([word == "delay" for word in activities])[codes]
     for column in ("product", "operation"):
         codes, texts = words[column]
+        if "" not in texts:
+            continue
         blank = np.array([text == "" for text in texts])[codes] & ~delay
         faults.add_where(
             blank,
@@ -333,15 +396,17 @@ def _check_words(
         )
 
 
-def _note(table: Table, notices: list[str]) -> pa.ChunkedArray:
+def _text(table: Table, column: str) -> pa.ChunkedArray:
+    """A column of any text as it is kept, blank where it is missing."""
+    if column not in table.columns:
+        return pa.chunked_array([pa.repeat("", len(table.rows))])
+    return kept_column(table.columns[column], table.guarded)
+
+
+def _note(table: Table, note: pa.ChunkedArray, notices: list[str]) -> pa.ChunkedArray:
     """The notes, with what stands in columns the contract does not know behind them, by name, so
     that their order in the file makes no other lap.
     """
-    rows = len(table.rows)
-    note = table.columns.get("note")
-    if note is None:
-        note = pa.chunked_array([pa.array([""] * rows, pa.string())])
-    note = kept_column(note, table.guarded)
     unknown = sorted(column for column in table.columns if column not in COLUMNS)
     kept = [column for column in unknown if not is_blank(table.columns[column]).all()]
     empty = [column for column in unknown if column not in set(kept)]
@@ -369,36 +434,36 @@ def _joined_notes(note: pa.ChunkedArray, more: dict[str, pa.ChunkedArray]) -> pa
     return pc.utf8_slice_codeunits(pc.binary_join_element_wise(*parts, ""), 2)
 
 
-def _ids(
-    table: Table, times: Times, numbers: dict, words: dict, note: pa.ChunkedArray, faults: Faults,
-    notices: list[str],
+def _check_ids(table: Table, ids: pa.ChunkedArray, faults: Faults) -> np.ndarray:
+    """Which laps have no id; ids that are too long are noted."""
+    lengths = pc.binary_length(ids).to_numpy()
+    long = lengths > LONGEST
+    if long.any():  # in bytes, so perhaps in letters too
+        long = pc.greater(pc.utf8_length(ids), LONGEST).to_numpy()
+    faults.add_where(
+        long,
+        table.rows,
+        "lap_id",
+        f"is longer than {LONGEST} characters",
+        table.texts("lap_id"),
+        "shorten it",
+    )
+    return lengths == 0
+
+
+def _derived(
+    ids: pa.ChunkedArray, missing: np.ndarray, times: Times, numbers: dict, words: dict,
+    note: pa.ChunkedArray, notices: list[str],
 ) -> pa.ChunkedArray:  # fmt: skip
-    """The lap ids as kept; those missing derived from what stands in the row."""
-    given = table.columns.get("lap_id")
-    if given is not None:
-        given = kept_column(given, table.guarded)
-        long = pc.greater(pc.utf8_length(given), LONGEST).to_numpy()
-        faults.add_where(
-            long,
-            table.rows,
-            "lap_id",
-            f"is longer than {LONGEST} characters",
-            table.texts("lap_id"),
-            "shorten it",
-        )
-        missing = pc.equal(pc.binary_length(given), 0).to_numpy()
-    else:
-        missing = np.ones(len(table.rows), bool)
-    if not missing.any() or faults.count:
-        return given if given is not None else pa.chunked_array([pa.array([], pa.string())])
+    """The ids, those missing derived from what stands in the row."""
     derived = derived_ids(_content(missing, times, numbers, words, note))
     notices.append(
         f"{counted(len(derived), 'lap')} without a lap_id: one was derived from the row, so that "
         "the same file adds nothing when it is read again."
     )
-    ids = np.array(given.to_pylist() if given is not None else [""] * len(missing), object)
-    ids[missing] = derived
-    return pa.chunked_array([pa.array(ids, pa.string())])
+    every = np.array(ids.to_pylist(), object)
+    every[missing] = derived
+    return pa.chunked_array([pa.array(every, pa.string())])
 
 
 def _content(
@@ -410,7 +475,7 @@ def _content(
         notes = notes.combine_chunks()
     return [
         times.as_written[rows],
-        *(values[rows] for values in numbers.values()),
+        *(values.each[rows] for values in numbers.values()),
         *((codes[rows], texts) for codes, texts in words.values()),
         (notes.indices.to_numpy(), notes.dictionary.to_pylist()),
     ]
@@ -420,29 +485,35 @@ def _frame(
     table: Table, ids: pa.ChunkedArray, times: Times, numbers: dict, words: dict,
     note: pa.ChunkedArray,
 ) -> pd.DataFrame:  # fmt: skip
-    columns = {"row": table.rows}
-    columns["lap_id"] = ids.to_pandas() if len(ids) == len(table.rows) else ""
-    columns["started_at"] = pd.DatetimeIndex(times.utc.view("M8[us]")).tz_localize("UTC")
-    columns["seconds"] = numbers["seconds"]
-    for column, (codes, texts) in words.items():
-        columns[column] = pd.Categorical.from_codes(codes, pd.Index(texts, dtype="str"))
-    columns["note"] = note.to_pandas()
-    with np.errstate(invalid="ignore"):  # a fault is no number, and its lap goes no further
-        for column in COUNTS:
-            columns[column] = numbers[column].astype(np.int64)
-    columns["rating"] = numbers["rating"]
-    return pd.DataFrame(columns, columns=list(COLUMNS), copy=False)
+    def column(name: str) -> object:
+        if name == "row":
+            return table.rows
+        if name == "started_at":
+            return pd.DatetimeIndex(times.utc.view("M8[us]")).tz_localize("UTC")
+        if name in ("lap_id", "note"):
+            return (ids if name == "lap_id" else note).to_pandas()
+        if name in CATEGORIES:
+            codes, texts = words[name]
+            return pd.Categorical.from_codes(codes, pd.Index(texts, dtype="str"))
+        if name in COUNTS:
+            with np.errstate(invalid="ignore"):  # a fault is no number; its lap goes no further
+                return numbers[name].different.astype(np.int64)[numbers[name].places]
+        return numbers[name].each
+
+    columns = side_by_side(column, COLUMNS, len(table.rows))
+    return pd.DataFrame(dict(zip(COLUMNS, columns, strict=True)), copy=False)
 
 
 def _repeats(
-    frame: pd.DataFrame, ids: pa.ChunkedArray, faults: Faults, notices: list[str]
+    frame: pd.DataFrame, places: np.ndarray, faults: Faults, notices: list[str]
 ) -> np.ndarray:
-    """Where a lap stands again, alike in every column; one id on laps that differ is a fault."""
-    places = repeated_ids(ids)
+    """Where a lap stands again, alike in every column; one id on laps that differ is a fault.
+
+    `places`: where the ids are that come more than once.
+    """
     if not len(places):
         return places
     again = frame.iloc[places]
-    again = again[again.lap_id != ""]
     groups = pd.factorize(again.lap_id)[0]
     first = np.unique(groups, return_index=True)[1][groups]
     alike = _alike(again, again.iloc[first])

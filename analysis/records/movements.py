@@ -64,7 +64,7 @@ def _check_texts(table: Table, texts: dict[str, pd.Series], faults: Faults) -> N
 
 
 def _pieces(table: Table, kind: pd.Series, faults: Faults) -> np.ndarray:
-    pieces = parse_numbers(table.columns["pieces"])
+    pieces = parse_numbers(table.columns["pieces"]).each
     least = np.where(kind == "count", 0, 1)
     right = (pieces >= least) & (pieces <= MOST_PIECES) & (pieces == np.floor(pieces))
     faults.add_where(~right, table.rows, "pieces", f"is not a whole number up to {MOST_PIECES}",

@@ -1,11 +1,14 @@
 """Columns of text to columns of numbers, and which entries are none."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from typing import TypeVar
 
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
+T = TypeVar("T")
 PARTS, SMALL = 8, 256
 NUMBER = r"^[+-]?([0-9]+\.?[0-9]*|\.[0-9]+)([eE][+-]?[0-9]{1,4})?$"
 
@@ -21,26 +24,42 @@ def commas(column: pa.ChunkedArray) -> pa.ChunkedArray:
     return texts.filter(pc.match_substring(texts, ","))
 
 
+@dataclass(frozen=True)
+class Numbers:
+    """A column of numbers: its `different` values, float64, NaN for an entry that is no finite
+    number, and at which of these `places` each row's own stands. Where nothing tells which entries
+    are alike, each stands for itself.
+    """
+
+    different: np.ndarray
+    places: np.ndarray | slice
+
+    @property
+    def each(self) -> np.ndarray:
+        """float64 of every row."""
+        return self.different[self.places]
+
+
 def parse_numbers(
     column: pa.ChunkedArray, decimal_comma: bool = False, blank: float = np.nan
-) -> np.ndarray:
-    """float64 of each entry, NaN where it is not a finite number, `blank` where it is blank.
+) -> Numbers:
+    """The numbers of a column of text, `blank` where it is blank.
 
     Dictionary columns are parsed once per different text. Chunks that are clean are cast at once;
     only those with a fault are looked at entry by entry.
     """
-    if not len(column):
-        return np.zeros(0)
     if pa.types.is_dictionary(column.type):
         array = combined(column)
-        different = pa.chunked_array([array.dictionary])
-        return parse_numbers(different, decimal_comma, blank)[array.indices.to_numpy()]
+        different = parse_numbers(pa.chunked_array([array.dictionary]), decimal_comma, blank)
+        return Numbers(different.each, array.indices.to_numpy())
     if decimal_comma:
         column = pc.if_else(pc.match_substring(column, "."), "?", column)
         column = pc.replace_substring(column, ",", ".")
     values = np.empty(len(column))
-    fill(values, column, _all_clean, lambda texts: _one_by_one(texts, blank))
-    return np.where(np.isfinite(values), values, np.nan)
+    for where, some in in_pieces(column, _all_clean, lambda texts: _one_by_one(texts, blank)):
+        values[where] = some
+    values[~np.isfinite(values)] = np.nan
+    return Numbers(values, slice(None))
 
 
 def combined(column: pa.ChunkedArray) -> pa.DictionaryArray:
@@ -51,45 +70,70 @@ def combined(column: pa.ChunkedArray) -> pa.DictionaryArray:
     return array
 
 
-def fill(
-    values: np.ndarray,
+def in_pieces(
     column: pa.ChunkedArray,
-    all_clean: Callable[[pa.Array], np.ndarray],
-    one_by_one: Callable[[pa.Array], np.ndarray],
-) -> None:
-    """Fill in the values of a column by `all_clean`, which refuses any fault (ArrowInvalid).
+    all_clean: Callable[[pa.Array], T],
+    one_by_one: Callable[[pa.Array], T],
+) -> Iterator[tuple[np.ndarray | slice, T]]:
+    """A column read in pieces, each with the positions it belongs to.
 
-    What is refused is split in PARTS and tried again, down to SMALL pieces; those, or all where
-    most parts are refused, are given together to the slow `one_by_one`. So a few faults in a large
-    file cost little, and many cost no more than looking at each entry.
+    `all_clean` refuses any fault (ArrowInvalid). From the first chunk it refuses on, what holds
+    words is put aside before the rest is tried. If that is refused, it is split in PARTS, down to
+    SMALL pieces, unless most parts are refused. All that is left goes together to the slow
+    `one_by_one`. So a few faults in a large file cost little, and many cost no more than looking
+    at each entry.
     """
-    refused: list[tuple[int, pa.Array]] = []
+    left: list[tuple[np.ndarray, pa.Array]] = []
 
-    def attempt(texts: pa.Array, at: int) -> bool:
+    def attempt(texts: pa.Array) -> T | None:
         try:
-            values[at : at + len(texts)] = all_clean(texts)
+            return all_clean(texts)
         except pa.ArrowInvalid:
-            return False
-        return True
+            return None
 
-    def split(texts: pa.Array, at: int) -> None:
-        step = -(-len(texts) // PARTS)
-        parts = [(at + start, texts[start : start + step]) for start in range(0, len(texts), step)]
-        left = [(place, part) for place, part in parts if not attempt(part, place)]
-        if len(texts) <= SMALL * PARTS or len(left) > PARTS / 2:
-            refused.extend(left)
+    def split(where: np.ndarray, texts: pa.Array) -> Iterator[tuple[np.ndarray, T]]:
+        step = max(1, -(-len(texts) // PARTS))
+        parts = [slice(start, start + step) for start in range(0, len(texts), step)]
+        read = [(where[part], texts[part], attempt(texts[part])) for part in parts]
+        yield from ((at, clean) for at, _, clean in read if clean is not None)
+        refused = [(at, some) for at, some, clean in read if clean is None]
+        if len(texts) <= SMALL * PARTS or len(refused) > PARTS / 2:
+            left.extend(refused)
         else:
-            for place, part in left:
-                split(part, place)
+            for at, some in refused:
+                yield from split(at, some)
 
-    at = 0
+    start, any_refused = 0, False
     for chunk in column.chunks:
-        if not attempt(chunk, at):
-            split(chunk, at)
-        at += len(chunk)
-    if refused:
-        slow = one_by_one(pa.concat_arrays([texts for _, texts in refused]))
-        values[np.concatenate([np.arange(at, at + len(texts)) for at, texts in refused])] = slow
+        where = slice(start, start + len(chunk))
+        start = where.stop
+        clean = None if any_refused else attempt(chunk)
+        if clean is not None:
+            yield where, clean
+            continue
+        any_refused = True  # then the next chunks may hold words too
+        wordy = _holds_words(chunk)
+        left.append((where.start + np.flatnonzero(wordy), chunk.filter(pa.array(wordy))))
+        where, rest = where.start + np.flatnonzero(~wordy), chunk.filter(pa.array(~wordy))
+        clean = attempt(rest)
+        if clean is not None:
+            yield where, clean
+        else:
+            yield from split(where, rest)
+    if left:
+        places, texts = zip(*left, strict=True)
+        yield np.concatenate(places), one_by_one(pa.concat_arrays(texts))
+
+
+def _holds_words(texts: pa.Array) -> np.ndarray:
+    """Which entries hold a small letter (or one beyond ASCII), as few numbers and no times do."""
+    _, offsets, data = texts.buffers()
+    ends = np.frombuffer(offsets, np.int32)[texts.offset : texts.offset + len(texts) + 1]
+    letters = np.frombuffer(data or b"", np.uint8)[ends[0] : ends[-1]]
+    wordy = np.zeros(len(texts), bool)
+    small = ends[0] + np.flatnonzero(letters >= ord("a"))
+    wordy[np.searchsorted(ends, small, "right") - 1] = True
+    return wordy
 
 
 def _all_clean(texts: pa.Array) -> np.ndarray:

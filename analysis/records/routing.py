@@ -136,7 +136,7 @@ def _numbers(table: Table, faults: Faults) -> dict[str, np.ndarray]:
         if column not in table.columns:
             numbers[column] = np.full(len(table.rows), blank)
             continue
-        values = parse_numbers(table.columns[column], comma and not whole, np.nan)
+        values = parse_numbers(table.columns[column], comma and not whole, np.nan).each
         texts = _texts(table, column)
         empty = (texts == "").to_numpy()
         if column == "seconds":

@@ -5,11 +5,15 @@ from os import PathLike
 from pathlib import Path
 from typing import BinaryIO
 
+import numpy as np
+
 from analysis.problems import BadInput, Fault
+from analysis.records.side_by_side import side_by_side
 
 Source = str | PathLike | bytes | BinaryIO
 
 MOST_BYTES = 1 << 30
+PART = 1 << 23  # bytes
 
 
 @dataclass(frozen=True)
@@ -17,12 +21,12 @@ class Input:
     """The bytes of one input as UTF-8 without BOM, the name it is shown by, and how it was read."""
 
     name: str
-    data: bytes
+    data: memoryview
     encoding: str
 
     @property
     def text(self) -> str:
-        return self.data.decode("utf-8")
+        return str(self.data, "utf-8")
 
 
 def read_source(source: Source, name: str = "") -> Input:
@@ -30,31 +34,32 @@ def read_source(source: Source, name: str = "") -> Input:
     shown, data = _shown_name(source, name), _bytes(source, name)
     if len(data) > MOST_BYTES:
         raise _too_large(shown)
-    if data.startswith((b"\xff\xfe", b"\xfe\xff")):
+    if data[:2] in (b"\xff\xfe", b"\xfe\xff"):
         raise _fault(shown, "is UTF-16 text", "save it again as CSV UTF-8")
-    data = data.removeprefix(b"\xef\xbb\xbf")
-    position = data.find(b"\0")
-    if position >= 0:
-        raise _not_text(shown, data, position)
-    if data.isascii():
+    if data[:3] == b"\xef\xbb\xbf":
+        data = data[3:]
+    letters = np.frombuffer(data, np.int8)  # those beyond ASCII are negative
+    if letters.min(initial=1) > 0:
         return Input(shown, data, "utf-8")
+    for position in np.flatnonzero(letters == 0)[:1]:
+        raise _not_text(shown, data, position)
     return _decoded(shown, data)
 
 
-def _decoded(shown: str, data: bytes) -> Input:
+def _decoded(shown: str, data: memoryview) -> Input:
     try:
-        data.decode("utf-8")
+        str(data, "utf-8")
         return Input(shown, data, "utf-8")
     except UnicodeDecodeError:
         pass
     try:
-        return Input(shown, data.decode("cp1252").encode("utf-8"), "cp1252")
+        return Input(shown, memoryview(str(data, "cp1252").encode("utf-8")), "cp1252")
     except UnicodeDecodeError as error:
         raise _not_text(shown, data, error.start) from None
 
 
-def _not_text(shown: str, data: bytes, position: int) -> BadInput:
-    row = data.count(b"\n", 0, position) + 1
+def _not_text(shown: str, data: memoryview, position: int) -> BadInput:
+    row = bytes(data[:position]).count(b"\n") + 1
     return BadInput(
         [
             Fault(
@@ -69,21 +74,36 @@ def _not_text(shown: str, data: bytes, position: int) -> BadInput:
     )
 
 
-def _bytes(source: Source, name: str) -> bytes:
+def _bytes(source: Source, name: str) -> memoryview:
     shown = _shown_name(source, name)
     if isinstance(source, bytes):
-        return source
+        return memoryview(source)
     try:
         if hasattr(source, "read"):
-            return bytes(source.read())
-        if Path(source).stat().st_size > MOST_BYTES:
-            raise _too_large(shown)
-        return Path(source).read_bytes()
+            return memoryview(bytes(source.read()))
+        return _file_bytes(Path(source), shown)
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or str(error)
         raise _fault(
             shown, f"cannot be read ({reason.lower()})", "check its name and place"
         ) from None
+
+
+def _file_bytes(path: Path, shown: str) -> memoryview:
+    """The bytes of a file, several parts at a time, in NumPy's memory: it comes in large pages."""
+    size = path.stat().st_size
+    if size > MOST_BYTES:
+        raise _too_large(shown)
+    held = np.empty(size, np.uint8)
+
+    def read(start: int) -> int:
+        with open(path, "rb") as file:
+            file.seek(start)
+            return file.readinto(held[start : start + PART])
+
+    if size and sum(side_by_side(read, range(0, size, PART), size)) == size:
+        return held.data
+    return memoryview(path.read_bytes())  # a pipe, or a file that has become shorter
 
 
 def _too_large(shown: str) -> BadInput:

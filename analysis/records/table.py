@@ -17,9 +17,12 @@ import pyarrow.csv as pacsv
 
 from analysis.problems import Problem
 from analysis.records.faults import Faults
+from analysis.records.numbers import combined
+from analysis.records.side_by_side import side_by_side
 from analysis.records.source import Input
 
 LONGEST_HEADER = BLOCK = 1 << 20  # bytes
+LONGEST_ROW = 1 << 16  # bytes; a longer one is read too, but not as quickly
 DELIMITERS = {",": "comma", ";": "semicolon", "\t": "tab"}
 WORDS = pa.dictionary(pa.int32(), pa.string())
 
@@ -41,7 +44,7 @@ class Table:
 
     def texts(self, column: str) -> Callable[[np.ndarray], list[str]]:
         """The texts of a column at some positions, for the wording of faults."""
-        return lambda places: self.columns[column].take(pa.array(places)).to_pylist()
+        return lambda places: [self.columns[column][place].as_py() for place in places]
 
 
 def read_table(
@@ -53,10 +56,10 @@ def read_table(
     out; rows that are blank altogether are left out.
     """
     known = tuple(known)
-    end = _first_record_end(text.data)
-    delimiter, header = _header(text.data[:end].decode("utf-8", "replace"), known)
+    end = _first_record_end(bytes(text.data[:LONGEST_HEADER]))
+    delimiter, header = _header(str(text.data[:end], "utf-8", "replace"), known)
     _check_header(header, tuple(needed), known, faults)
-    body = memoryview(text.data)[end + (2 if text.data[end : end + 2] == b"\r\n" else 1) :]
+    body = text.data[end + (2 if text.data[end : end + 2] == b"\r\n" else 1) :]
     table, ragged = _tokenise(body, delimiter, header, set(words))
     rows = np.arange(2, 2 + table.num_rows + len(ragged))
     if ragged:
@@ -86,15 +89,15 @@ def _header(line: str, known: tuple[str, ...]) -> tuple[str, list[str]]:
     return best, found[best]
 
 
-def _first_record_end(data: bytes) -> int:
-    """Where the first line ends that does not end inside quotes, or the longest header allowed."""
+def _first_record_end(head: bytes) -> int:
+    """Where the first line ends that does not end inside quotes, or else the end of `head`."""
     open_quotes, position = 0, 0
-    for end in re.finditer(rb"[\r\n]", data[:LONGEST_HEADER]):
-        open_quotes += data.count(b'"', position, end.start())
+    for end in re.finditer(rb"[\r\n]", head):
+        open_quotes += head.count(b'"', position, end.start())
         position = end.start()
         if open_quotes % 2 == 0:
             return position
-    return min(len(data), LONGEST_HEADER)
+    return len(head)
 
 
 def _unique_names(header: list[str]) -> list[str]:
@@ -193,19 +196,24 @@ def _tokenise(
 
 
 def _block_ends_in_quotes(body: memoryview) -> bool:
-    """Whether a block's last newline may stand in quotes: after an odd number of them.
+    """Whether a block's last newline may stand in quotes: after an odd number of them, or too far
+    from the block's end to be looked for.
 
     A quote inside a plain text may mislead the count; then rows come out ragged, and the file is
     read again with care.
     """
-    data, at, quotes = body.obj, len(body.obj) - len(body), 0
-    for start in range(at, len(data), BLOCK):
-        end = max(data.rfind(newline, start, start + BLOCK) for newline in (b"\n", b"\r"))
-        quotes += data.count(b'"', at, end)
-        at = end
-        if end < 0 or quotes % 2:
-            return True
-    return False
+
+    def quotes(start: int) -> tuple[bool, int, int]:
+        """Whether a block's last newline was found, the block's quotes, and those behind it."""
+        block = body[start : start + BLOCK]
+        end = bytes(block[-LONGEST_ROW:])
+        newline = max(end.rfind(b"\n"), end.rfind(b"\r"))
+        every = np.count_nonzero(np.frombuffer(block, np.uint8) == ord('"'))
+        return newline >= 0, every, end.count(b'"', newline + 1)
+
+    starts = range(0, len(body), BLOCK)
+    found, every, behind = np.array(side_by_side(quotes, starts, len(body))).T
+    return not found.all() or bool(((np.cumsum(every) - behind) % 2).any())
 
 
 def _note_ragged(
@@ -235,20 +243,22 @@ def _check_last_quote(body: memoryview, table: pa.Table, rows: np.ndarray, fault
 
 
 def _blank_rows(table: pa.Table) -> np.ndarray:
-    """Which rows hold nothing at all; columns that are seldom blank are asked first."""
+    """Which rows hold nothing at all; columns that are quick to ask come first."""
     blank = np.ones(table.num_rows, bool)
-    for column in sorted(table.columns, key=lambda column: pa.types.is_dictionary(column.type)):
+    for column in sorted(table.columns, key=lambda column: pa.types.is_string(column.type)):
         if not blank.any():
             break
         blank &= is_blank(column)
     return blank
 
 
-def is_blank(column: pa.ChunkedArray) -> np.ndarray:
+def is_blank(column: pa.ChunkedArray | pa.Array) -> np.ndarray:
     """Which entries hold nothing but white space."""
     if pa.types.is_dictionary(column.type):
-        column = column.cast(pa.string())
-    return pc.equal(pc.binary_length(pc.utf8_trim_whitespace(column)), 0).to_numpy()
+        array = combined(column)
+        return is_blank(array.dictionary)[array.indices.to_numpy()]
+    blank = pc.equal(pc.binary_length(pc.utf8_trim_whitespace(column)), 0)
+    return blank.to_numpy(zero_copy_only=False)
 
 
 def write_table(columns: dict[str, pa.Array], target: str | Path | BinaryIO) -> None:

@@ -23,12 +23,21 @@ def kept_column(
     column: pa.ChunkedArray | pa.Array, guarded: bool = True
 ) -> pa.ChunkedArray | pa.Array:
     """A column of string as it is kept: trimmed, in normal form C, a guarding apostrophe off."""
+    if _least_letter(column) > ord("'"):  # no white space, no apostrophe, nothing beyond ASCII
+        return column
     column = pc.utf8_trim_whitespace(column)
     if not pc.all(pc.string_is_ascii(column)).as_py():
         column = pc.utf8_normalize(column, form="NFC")
     if guarded and pc.any(pc.starts_with(column, "'")).as_py():
         column = pc.replace_substring_regex(column, f"(?s)^'([{FORMULA}'])", r"\1")
     return column
+
+
+def _least_letter(column: pa.ChunkedArray | pa.Array) -> int:
+    """The least byte of a column of string; those beyond ASCII are negative."""
+    chunks = column.chunks if isinstance(column, pa.ChunkedArray) else [column]
+    letters = (np.frombuffer(chunk.buffers()[2] or b"", np.int8) for chunk in chunks)
+    return min((some.min(initial=127) for some in letters), default=127)
 
 
 def guarded_column(column: pa.ChunkedArray | pa.Array) -> pa.ChunkedArray | pa.Array:
@@ -59,5 +68,6 @@ def codes_of(column: pa.ChunkedArray) -> tuple[np.ndarray, list[str]]:
 def _sorted_codes(codes: np.ndarray, texts: list[str]) -> tuple[np.ndarray, list[str]]:
     words = sorted(set(texts))
     places = {word: place for place, word in enumerate(words)}
-    recode = np.array([places[text] for text in texts], np.int32)
+    smallest = np.min_scalar_type(-len(words) - 1)  # as narrow as a categorical holds them
+    recode = np.array([places[text] for text in texts], smallest)
     return (recode[codes] if len(codes) else codes), words

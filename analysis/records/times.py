@@ -8,7 +8,7 @@ import pandas as pd
 import pyarrow as pa
 import pyarrow.compute as pc
 
-from analysis.records.numbers import fill
+from analysis.records.numbers import in_pieces
 from analysis.records.zones import DAY, wall_to_utc
 
 ISO_8601 = (
@@ -17,7 +17,7 @@ ISO_8601 = (
 )
 WITH_OFFSET = r"[T ][0-9:.,]+ ?(Z|[+-][0-9]{2}(:?[0-9]{2})?)$"
 ENDS_WITH_OFFSET = re.compile(WITH_OFFSET)
-PARSED = np.dtype([("micros", np.int64), ("wrong", bool), ("local", bool)])
+Parsed = tuple[np.ndarray, np.ndarray | bool, np.ndarray | bool]  # microseconds, wrong, local
 EARLIEST, LATEST = (np.datetime64(day, "us").astype(np.int64) for day in ("1900", "2200"))
 DATE_ONLY = 10  # characters of 2026-03-02; 8 without hyphens
 
@@ -43,39 +43,45 @@ class Times:
 
 def parse_times(column: pa.ChunkedArray, zone: str) -> Times:
     """Instants of ISO 8601 texts; those without an offset are in `zone`."""
-    parsed = np.empty(len(column), PARSED)
-    fill(parsed, column, _all_alike, _one_by_one)
-    written, wrong, local = (np.ascontiguousarray(parsed[name]) for name in PARSED.names)
-    utc = written.copy()
-    repeated, skipped = np.zeros(len(utc), bool), np.zeros(len(utc), bool)
-    to_place = local & ~wrong & (written >= EARLIEST - DAY) & (written < LATEST + DAY)
-    if to_place.any():
-        placed = wall_to_utc(written[to_place], zone)
-        utc[to_place] = placed.utc
-        repeated[to_place], skipped[to_place] = placed.repeated, placed.skipped
+    written = np.empty(len(column), np.int64)
+    wrong, local = np.empty(len(column), bool), np.empty(len(column), bool)
+    for where, some in in_pieces(column, _all_alike, _one_by_one):
+        written[where], wrong[where], local[where] = some
+    utc, repeated, skipped = _placed(written, local & ~wrong, zone)
     short = pc.less_equal(pc.binary_length(column), DATE_ONLY).to_numpy() & ~wrong
     far = ~wrong & ((utc < EARLIEST) | (utc >= LATEST))
     return Times(utc, written, wrong, far, local, short, repeated, skipped)
 
 
-def _all_alike(texts: pa.Array) -> np.ndarray:
-    """PARSED of texts that all have an offset, or all have none; else raises ArrowInvalid."""
+def _placed(
+    written: np.ndarray, local: np.ndarray, zone: str
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """UTC of what is written, which hours came twice, and which never; `local` is in the zone."""
+    repeated, skipped = np.zeros(len(written), bool), np.zeros(len(written), bool)
+    if not local.any():
+        return written, repeated, skipped
+    utc = written.copy()
+    to_place = local & (written >= EARLIEST - DAY) & (written < LATEST + DAY)
+    placed = wall_to_utc(written[to_place], zone)
+    utc[to_place] = placed.utc
+    repeated[to_place], skipped[to_place] = placed.repeated, placed.skipped
+    return utc, repeated, skipped
+
+
+def _all_alike(texts: pa.Array) -> Parsed:
+    """Of texts that all have an offset, or all have none; else raises ArrowInvalid."""
     local = not (len(texts) and ENDS_WITH_OFFSET.search(texts[0].as_py()))
     moments = pc.cast(texts, pa.timestamp("us") if local else pa.timestamp("us", "UTC"))
-    parsed = np.zeros(len(texts), PARSED)
-    parsed["micros"] = pc.cast(moments, pa.int64()).to_numpy()
-    parsed["local"] = local
-    return parsed
+    return pc.cast(moments, pa.int64()).to_numpy(), False, local
 
 
-def _one_by_one(texts: pa.Array) -> np.ndarray:
+def _one_by_one(texts: pa.Array) -> Parsed:
     texts = pc.replace_substring(pc.utf8_trim_whitespace(texts), ",", ".")
     local = ~pc.match_substring_regex(texts, WITH_OFFSET).to_numpy(zero_copy_only=False)
     usable = pc.if_else(pc.match_substring_regex(texts, ISO_8601), texts, None).to_pandas()
-    parsed = np.zeros(len(texts), PARSED)
-    parsed["local"] = local
+    micros, wrong = np.empty(len(texts), np.int64), np.empty(len(texts), bool)
     for some in (local, ~local):
         moments = pd.to_datetime(usable[some], format="ISO8601", errors="coerce", utc=True)
-        parsed["wrong"][some] = moments.isna()
-        parsed["micros"][some] = moments.dt.as_unit("us").astype("int64").to_numpy()
-    return parsed
+        wrong[some] = moments.isna()
+        micros[some] = moments.dt.as_unit("us").astype("int64").to_numpy()
+    return micros, wrong, local

@@ -2,6 +2,8 @@
 
 import csv
 import io
+import os
+import threading
 
 import numpy as np
 import pandas as pd
@@ -334,10 +336,32 @@ def test_of_many_faults_the_first_fifty_and_the_count_are_told():
     assert str(found).splitlines()[-1] == "laps.csv:0: (file): and 950 more faults like these"
 
 
-def test_a_fault_far_down_a_large_file_is_named_by_its_own_row():
+@pytest.mark.parametrize("old, new", [("75.5", "seven"), ("75.5", "12:30"), ("75.5", ""),
+                                      ("75.5", "0"), ("2026-03-02T", "MONDAY "), ("sew", "")]
+)  # fmt: skip
+def test_faults_far_down_a_large_file_are_named_by_their_own_rows(old, new):
     lines = [LAP] * 60_000
-    lines[54_321] = LAP.replace("75.5", "seven")
-    assert fault_of(HEADER, *lines).row == 54_323
+    rows = [30_000, 30_001, 54_321, 59_999]
+    for row in rows:
+        lines[row] = LAP.replace(old, new)
+    assert [fault.row for fault in faults_of(HEADER, *lines).faults] == [row + 2 for row in rows]
+
+
+def test_laps_of_a_large_file_with_and_without_an_offset_keep_their_places():
+    lines = [f"2026-03-02T09:15:00{'+01:00' if n % 7 else ''},{n + 1},a,b" for n in range(60_000)]
+    found = read(HEADER, *lines, shop=VIENNA)
+    assert found.frame.seconds.tolist() == list(range(1, 60_001))
+    assert (found.frame.started_at == pd.Timestamp("2026-03-02T08:15:00Z")).all()
+    assert found.clock_at.isna().tolist() == [bool(n % 7) for n in range(60_000)]
+
+
+def test_a_pipe_is_read_as_a_file_is(tmp_path):
+    pipe = tmp_path / "laps.csv"
+    os.mkfifo(pipe)
+    writer = threading.Thread(target=pipe.write_text, args=(f"{HEADER}\n{LAP}\n",))
+    writer.start()
+    assert len(read_laps(pipe).frame) == 1
+    writer.join()
 
 
 def test_ragged_rows_keep_their_own_row_numbers_in_a_file_of_many_blocks():
@@ -429,6 +453,12 @@ def test_an_upload_is_shown_by_the_name_it_came_with():
 def test_an_id_on_two_laps_that_differ_is_a_fault_that_names_both_rows():
     fault = fault_of(with_columns(lap_id="a"), LAP.replace("75.5", "60") + ",a")
     assert (fault.row, fault.column) == (3, "lap_id") and "row 2" in fault.value
+
+
+def test_ids_that_come_twice_are_told_beside_other_faults_and_blank_ones_are_not():
+    found = faults_of(HEADER + ",lap_id", LAP + ",a", LAP.replace("75.5", "x") + ",", LAP + ",",
+                      LAP.replace("75.5", "60") + ",a")  # fmt: skip
+    assert [(f.row, f.column) for f in found.faults] == [(3, "seconds"), (5, "lap_id")]
 
 
 def test_a_lap_that_stands_twice_is_kept_once_and_said():
