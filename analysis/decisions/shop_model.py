@@ -147,6 +147,19 @@ class Order:
 
 
 @dataclass(frozen=True)
+class SharedDoubt:
+    """One doubt that moves several figures at once: a stranger's pace, a machine not yet owned.
+
+    figures: names of the figures as their own draws are named (`decisions/naming.py`); the draw of
+    `name` times `doubt` is added to the log of each (to the exponent itself of a practice).
+    """
+
+    name: str
+    doubt: float
+    figures: frozenset[str]
+
+
+@dataclass(frozen=True)
 class ShopModel:
     """Everything the simulated weeks need.
 
@@ -170,3 +183,4 @@ class ShopModel:
     delay_doubt: float = 0.0
     rest_share: float = 0.0
     overhead_per_week: float = 0.0
+    shared_doubts: tuple[SharedDoubt, ...] = ()
