@@ -55,7 +55,8 @@ class Money:
     mean where any does not. pieces_until_paid: pieces sold until then, None likewise.
     probability_of_gain: that the net present value is above 0.
     break_even_demand_per_week: pieces asked for in a week, all products together in today's mix, at
-    which the mean net present value is 0; None where no demand up to `break_even_searched_to` does.
+    which the mean net present value is 0; None where none up to `break_even_searched_to` does (0:
+    not looked for).
     worth_per_week: the mean net present value spread evenly over the horizon (annuity).
     paid_at_start: machines and fit-out, mean.
     """

@@ -41,6 +41,11 @@ def headline(verdict: str, money: Money, scenario: Scenario, currency: str) -> s
     within = f"within {span(scenario.horizon_weeks)}"
     if verdict == NOTHING:
         return "This changes nothing: before and after are the same."
+    if verdict == DO_NOT and money.net_present_value.mean > 0:
+        return (
+            "Do not do it as it stands: only in "
+            f"{in_ten(money.probability_of_gain)} runs it is a gain {within}."
+        )
     if verdict == DO_NOT:
         return f"Do not do it as it stands: {_worth(money, currency)} {within}."
     start = "Do it" if verdict == DO else "Not yet"
@@ -154,6 +159,8 @@ def _demand_sentences(before: Situation, money: Money) -> list[str]:
             "no more pieces, they only leave more hours free."
         )
     pays_from = money.break_even_demand_per_week
+    if pays_from is None and not money.break_even_searched_to:
+        return lines
     if pays_from is None:
         lines.append(
             f"No demand up to {figure(money.break_even_searched_to)} pieces a week makes it pay."

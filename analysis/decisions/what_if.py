@@ -7,27 +7,25 @@ shop, put the difference into money, find what moves it and from which demand on
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import replace
 
 import numpy as np
 
 from analysis.decisions import sentences, stated
-from analysis.decisions.answer import Answer, Money, Mover, Path, Situation, SoFar, spread
-from analysis.decisions.break_even import UPWARD, break_even
-from analysis.decisions.change import DEMAND_DOUBT, HOUR, changed, expected
+from analysis.decisions.answer import Answer, Money, Path, Situation, SoFar, spread
+from analysis.decisions.break_even import UPWARD
+from analysis.decisions.change import HOUR, changed, expected
 from analysis.decisions.compare import SEED, Compared, Simulator, compare
-from analysis.decisions.doubts import COUNT_DEMAND, DEMAND, doubts_of
+from analysis.decisions.demand import DemandLevels
+from analysis.decisions.doubts import doubts_of
 from analysis.decisions.ledger import Ledger, contribution, fixed_costs
 from analysis.decisions.money import evenly, payback, weekly_rate
 from analysis.decisions.shop_model import ShopModel
 from analysis.decisions.simulate import Progress, Runs
-from analysis.decisions.tornado import TENTH, movers, range_mover
-from analysis.records.figures import figure
+from analysis.decisions.tornado import movers
 from analysis.records.scenario import Scenario
 
 RUNS = 200
 DIGITS = 9  # behind the point: what adding floats leaves is not shown
-FEW = 16  # runs at other levels of demand, each anchored at the value of all runs
 
 
 def what_if(
@@ -37,14 +35,16 @@ def what_if(
     runs: int = RUNS,
     seed: int = SEED,
     currency: str = "",
+    quick: bool = False,
     report: Callable[[SoFar], None] | None = None,
     **options,
 ) -> tuple[Answer, ...]:
     """Answer each scenario about the same shop, all with the same random numbers.
 
-    report is called with the estimate so far. options: stop, jobs, backend of `simulate`. What is
-    done when stopped is kept: the answers then rest on fewer runs, and say so. BadInput where a
-    scenario names what the shop does not have.
+    quick leaves out what takes simulating at other levels of demand (break-even and the bar of
+    demand), for a first answer. report is called with the estimate so far. options: stop, jobs,
+    backend of `simulate`. What is done when stopped is kept: the answers then rest on fewer runs,
+    and say so. BadInput where a scenario names what the shop does not have.
     """
     for scenario in scenarios:  # faults first, before any work
         changed(model, scenario)
@@ -58,7 +58,7 @@ def what_if(
             known.append((before, whole))
         told = _told(report, scenario.name)
         compared = compare(model, scenario, run, whole.runs, before=whole, report=told)
-        answers.append(answer_of(model, compared, run, currency, asked=runs))
+        answers.append(answer_of(model, compared, run, currency, asked=runs, quick=quick))
     return tuple(answers)
 
 
@@ -76,16 +76,22 @@ def _told(report: Callable[[SoFar], None] | None, name: str):
 
 
 def answer_of(
-    model: ShopModel, compared: Compared, run: Simulator, currency: str, asked: int
+    model: ShopModel,
+    compared: Compared,
+    run: Simulator,
+    currency: str,
+    *,
+    asked: int,
+    quick: bool = False,
 ) -> Answer:
     """The whole answer to one scenario simulated."""
     scenario, ledger = compared.scenario, compared.ledger
-    demand = _Demand(model, compared, run)
+    demand = DemandLevels(model, compared, run, searched=compared.changes and not quick)
     before, after, difference = _situations(compared)
     money = _money(compared, demand)
     doubts = doubts_of(compared.models[1], scenario)
     draws = {**compared.before.draws, **compared.after.draws}
-    found = movers(ledger, draws, doubts, demand.movers()) if compared.changes else ()
+    found = movers(ledger, draws, doubts, demand.movers())
     found = tuple(demand.turning(mover) for mover in found)
     verdict = sentences.verdict_of(money, compared.changes)
     return Answer(
@@ -148,7 +154,7 @@ def _figures(runs: Runs, model: ShopModel) -> dict[str, np.ndarray]:
     }
 
 
-def _money(compared: Compared, demand: _Demand) -> Money:
+def _money(compared: Compared, demand: DemandLevels) -> Money:
     scenario, ledger = compared.scenario, compared.ledger
     values, weeks = ledger.net_present_values, scenario.horizon_weeks
     back = payback(ledger.cumulative)
@@ -160,7 +166,7 @@ def _money(compared: Compared, demand: _Demand) -> Money:
         probability_of_payback=float(np.isfinite(back).mean()),
         probability_of_gain=float((values > 0).mean()),
         break_even_demand_per_week=demand.break_even(),
-        break_even_searched_to=UPWARD[-1] * demand.per_week,
+        break_even_searched_to=UPWARD[-1] * demand.per_week if demand.searched else 0.0,
         demand_per_week=demand.per_week,
         worth_per_week=evenly(float(values.mean()), rate, weeks),
         paid_at_start=ledger.paid_at_start,
@@ -196,51 +202,3 @@ def _path(compared: Compared) -> Path:
 def _weekly(values: np.ndarray) -> np.ndarray:
     """Mean over runs of all lines together, week by week, NaN at the start."""
     return np.append(np.nan, values.sum(axis=2).mean(axis=0))
-
-
-class _Demand:
-    """The mean net present value at other levels of demand, simulated anew with few runs.
-
-    value(share) = mean of FEW runs at that share + (mean of all runs - mean of those FEW) at 1, so
-    that which runs are taken matters little.
-    """
-
-    def __init__(self, model: ShopModel, compared: Compared, run: Simulator):
-        self.model, self.compared, self.run = model, compared, run
-        self.per_week = stated.mean_demand(compared.models[1], compared.scenario.horizon_weeks)
-        values = compared.ledger.net_present_values
-        self.runs = min(FEW, len(values))
-        self.mean = float(values.mean())
-        self.anchor = self.mean - float(values[: self.runs].mean())
-        self.known = {1.0: self.mean}
-
-    def value(self, share: float) -> float:
-        """Mean net present value with all demand times `share`."""
-        if share not in self.known:
-            scenario = self.compared.scenario
-            there = compare(self.model, scenario, self.run, self.runs, share=share)
-            self.known[share] = float(there.ledger.net_present_values.mean()) + self.anchor
-        return self.known[share]
-
-    def break_even(self) -> float | None:
-        """Pieces asked for in a week at which the mean net present value is 0."""
-        if not self.compared.changes:
-            return None
-        share = break_even(self.value)
-        return None if share is None else share * self.per_week
-
-    def movers(self) -> list[Mover]:
-        """Demand a tenth less and more, unless a range of it is drawn in each run."""
-        if any(doubt.name == DEMAND_DOUBT for doubt in self.compared.models[1].shared_doubts):
-            return []
-        shares = (1 - TENTH, 1 + TENTH)
-        ends = tuple(f"{figure(share * self.per_week, 3)} a week" for share in shares)
-        values = tuple(self.value(share) for share in shares)
-        return [range_mover(DEMAND, ends, values, self.mean, settled_by=COUNT_DEMAND)]
-
-    def turning(self, mover: Mover) -> Mover:
-        """The mover; demand with the level at which simulating again found the turn."""
-        if mover.name != DEMAND:
-            return mover
-        turn = self.break_even()
-        return replace(mover, turns_at=f"{figure(turn, 3)} pieces a week" if turn else "")

@@ -260,6 +260,27 @@ def test_the_json_has_every_field_of_the_contract_and_no_nan():
     }  # fmt: skip
 
 
+def test_a_first_answer_leaves_out_the_search_and_no_figure_differs():
+    scenario = replace(SHORT, equipment=(MOTOR,))
+    quick, whole = answer(scenario, MANY, quick=True), answer(scenario, MANY)
+    assert quick.money.net_present_value == whole.money.net_present_value
+    assert quick.headline == whole.headline
+    assert quick.money.break_even_demand_per_week is None
+    assert not any("asked for in a week" in line for line in quick.sentences)
+    assert "demand" not in {mover.name for mover in quick.movers}
+
+
+def test_the_estimate_so_far_is_told_while_the_weeks_run():
+    told = []
+    whole = answer(replace(SHORT, name="motor", equipment=(MOTOR,)), MANY, runs=40,
+                   report=told.append)  # fmt: skip
+    first, last = told[0], told[-1]
+    assert (first.scenario, first.net_present_value) == ("", None)
+    assert (last.scenario, last.runs_done, last.runs_wanted) == ("motor", 40, 40)
+    assert last.net_present_value == whole.money.net_present_value
+    assert last.sold_per_week.mean == pytest.approx(whole.changed.sold_per_week.mean)
+
+
 def test_a_stop_keeps_what_is_done_and_says_so():
     asked = []
 
