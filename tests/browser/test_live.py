@@ -26,7 +26,7 @@ def test_someone_mending_laps_is_asked_before_the_table_moves(served, page):
     served.post_laps(lap())
     page.goto(f"{served.origin}/laps?workshop=mine")
     page.get_by_role("heading", name="Laps", exact=True).wait_for()
-    page.get_by_role("tab", name="Phones").wait_for()
+    page.get_by_role("radio", name="Phones").wait_for()
     served.post_laps(lap())
     page.get_by_role("button", name="The records have changed").click()
     page.get_by_role("button", name="The records have changed").wait_for(state="detached")

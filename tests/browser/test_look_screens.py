@@ -97,7 +97,7 @@ def test_the_table_can_be_taken_home_as_csv(app, page):
     with page.expect_download() as download:
         page.get_by_role("button", name="This table as a file (CSV)").first.click()
     text = download.value.path().read_text("utf-8-sig")
-    assert text.startswith("product,wanted (pieces a week),one needed every (min)")
+    assert text.startswith("product,one needed every (min),work in a good piece (min)")
     assert len(text.splitlines()) > 1
 
 

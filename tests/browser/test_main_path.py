@@ -110,7 +110,7 @@ def test_a_lap_is_mended_and_the_mending_undone(newcomer, page, tmp_path):
     page.get_by_label("Pieces", exact=True).fill("60")
     page.get_by_role("button", name="Save correction").click()
     page.get_by_text("Saved: one lap corrected.").wait_for()
-    page.get_by_role("tab", name="Changes").click()
+    page.get_by_role("radio", name="Changes").click()
     named = "^Corrected: lap of .*, card box, .* February 2026, .*: pieces"
     page.get_by_text(re.compile(named)).wait_for()
     page.get_by_role("button", name="Undo", exact=True).first.click()
@@ -160,10 +160,11 @@ def type_demand(page, pieces: str) -> None:
 
 def test_export_gives_back_every_lap(app, page):
     open_page(page, f"{app}/laps", "Laps")
-    page.get_by_role("tab", name="Take in").click()
+    page.get_by_role("radio", name="Take in").click()
     page.get_by_text("A CSV file of laps.").wait_for()
-    page.keyboard.press("ArrowRight")  # a keyboard goes through the tabs as it does elsewhere
-    page.get_by_role("tab", name="Set aside", selected=True).wait_for()
+    page.keyboard.press("ArrowRight")  # a keyboard goes through the parts as it does elsewhere
+    page.keyboard.press("Space")
+    page.get_by_role("radio", name="Set aside", checked=True).wait_for()
     open_page(page, f"{app}/laps?laps_part=Export", "Laps")
     with page.expect_download() as download:
         page.get_by_role("button", name=re.compile("Download .* laps")).click()
