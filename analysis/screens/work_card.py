@@ -18,6 +18,8 @@ th{border-bottom:2px solid #111}td.number{text-align:right}
 tr.day td{font-weight:700;border-bottom:2px solid #111;padding-top:14px}
 td.box{width:1.6em}td.box span{display:inline-block;width:1em;height:1em;border:1.5px solid #111}
 tr{break-inside:avoid}
+@media screen and (max-width:480px){body{font-size:13px}th,td{padding:6px 3px;
+overflow-wrap:anywhere}}
 @media print{body{margin:0;max-width:none}}
 """
 HEADS = ("done", "time", "who", "what", "pieces", "then")

@@ -1,0 +1,85 @@
+"""Order of work in a real browser, at phone and desktop size: drawn, moved by hand, taken home."""
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from icalendar import Calendar
+
+CHART = "[data-testid='stVegaLiteChart']"
+TABS = {
+    "The batch": ("are done on", "time on the clock"),
+    "Batch size": ("in batches of", "pieces in a batch"),
+    "Two people": ("somebody waits", "minutes per piece"),
+    "What to make": ("", ""),
+}
+SEARCHED = 90_000  # milliseconds that a search may take on a busy machine
+
+
+def open_tab(app, page, tab="The batch"):
+    page.goto(f"{app}/order-of-work?order_part={tab.replace(' ', '+')}")
+    page.locator("[data-testid='stMain'] h2").first.wait_for(timeout=SEARCHED)
+    page.get_by_text("How this was worked out").wait_for()
+    page.get_by_role("button", name="Stop here").wait_for(state="hidden", timeout=SEARCHED)
+    page.locator("[data-testid='stApp'][data-test-script-state='notRunning']").wait_for()
+
+
+@pytest.mark.parametrize("tab", TABS)
+def test_each_part_is_drawn_whole_and_is_no_barrier(app, page, tab):
+    open_tab(app, page, tab)
+    answer, axis = TABS[tab]
+    assert answer in page.locator("[data-testid='stMain'] h2").first.inner_text()
+    assert page.locator("[data-testid='stException']").count() == 0
+    width = page.viewport_size["width"]
+    assert page.evaluate("document.documentElement.scrollWidth") <= width
+    if axis:
+        svg = page.locator(f"{CHART} svg").first
+        svg.get_by_text(axis, exact=True).wait_for()
+        box = svg.bounding_box()
+        assert box["x"] >= 0 and box["x"] + box["width"] <= width + 1
+    rules = {"runOnly": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]}
+    found = Axe().run(page, context="[data-testid='stMain']", options=rules).response["violations"]
+    grave = [fault for fault in found if fault["impact"] in ("serious", "critical")]
+    assert [(f["id"], [node["html"][:200] for node in f["nodes"]]) for f in grave] == []
+
+
+def test_a_block_is_moved_by_keyboard_and_back_by_a_tap(app, page):
+    open_tab(app, page)
+    page.get_by_text("Move a block earlier or later").click()
+    later = page.get_by_role("button", name="Later", exact=True)
+    later.focus()
+    page.keyboard.press("Enter")
+    told = page.get_by_text("Costs nothing").or_(page.get_by_text("in the plan.")).or_(
+        page.get_by_text("cannot come later")
+    )  # fmt: skip
+    told.first.wait_for()
+    page.get_by_role("button", name="Back to the plan").click()
+    page.get_by_text("Nothing moved: this is the plan.").wait_for()
+
+
+def test_fewer_blocks_are_chosen_and_the_answer_follows(app, page):
+    open_tab(app, page)
+    choices = page.get_by_role("radiogroup").filter(has_text="blocks").locator("label")
+    quickest = choices.filter(has_text="the quickest")
+    blocks = quickest.inner_text().split()[0]
+    quickest.click()
+    page.get_by_text(f"{blocks} blocks to remember").wait_for()
+
+
+def test_the_plan_goes_into_a_calendar_and_onto_the_wall(app, page):
+    open_tab(app, page)
+    with page.expect_download() as download:
+        page.get_by_role("button", name="For the calendar (.ics)").click()
+    events = Calendar.from_ical(download.value.path().read_bytes()).walk("VEVENT")
+    assert len(events) > 5
+    with page.expect_download() as download:
+        page.get_by_role("button", name="Work card to print (HTML)").click()
+    card = download.value.path().read_text()
+    page.set_content(card)
+    assert page.get_by_role("columnheader", name="time").count() == 1
+    assert page.locator("td.box").count() == len(events)
+    assert page.evaluate("document.documentElement.scrollWidth") <= page.viewport_size["width"]
+
+
+def test_a_workshop_without_a_route_is_told_the_next_step(app, page):
+    page.goto(f"{app}/order-of-work?workshop=mine")
+    page.get_by_text("The order of work needs a route").wait_for()
+    page.get_by_text("Write the route on Shop").wait_for()
