@@ -64,8 +64,10 @@ def model_of(study: Study, routing: pd.DataFrame, shop: Shop) -> ShopModel:
                 "give it rows in the routing"
             )
         skills |= _skills(steps, product.name, names, fitted)
-        lines.append(_line(product, routing, steps, logged, study, shop))
+        lines.append(_line(product, routing, steps, logged, study))
     _check_everything_can_be_done(lines, skills)
+    if not shop.week_seconds:
+        raise Problem("the shop has no working hours; give some days of [week] hours")
     delay_share, delay_doubt = _delays(study, shop)
     return ShopModel(
         lines=tuple(lines),
@@ -286,26 +288,38 @@ def _planned(row, fitted: Mapping[Key, Skill]) -> Skill:
 @dataclass(frozen=True)
 class Logged:
     """(product, operation) -> logged figures: seconds a batch of setup and walks, with the doubt
-    (standard error of the log) of the setups; faults as rows of the study's quality frame."""
+    (standard error of the log) of the setups; faults as rows of the study's quality frame; timed
+    are those with laps of the work itself."""
 
     setup: Mapping[tuple[str, str], tuple[float, float]]
     walk: Mapping[tuple[str, str], float]
     faults: Mapping[tuple[str, str], object]
+    timed: frozenset[tuple[str, str]]
 
 
 def _logged(study: Study) -> Logged:
-    laps = study.laps
-    texts = laps[["product", "operation", "batch", "activity"]].astype(str)
-    own = texts.assign(seconds=laps["seconds"].to_numpy(float))
+    """Laps of no named batch stand each for a setup of its own, and, by the batch size, for
+    batches of their pieces."""
+    laps, keys = study.laps, ["product", "operation"]
+    own = laps[[*keys, "batch", "activity"]].astype(str)
+    own = own.assign(seconds=laps["seconds"].to_numpy(float), units=laps["units"].to_numpy(float))
+    named = own["batch"] != ""
     setup = own[own["activity"] == "setup"]
-    by_batch = setup.groupby(["product", "operation", "batch"])["seconds"].sum()
-    told = by_batch.groupby(["product", "operation"]).agg(["mean", "sem"]).fillna(0.0)
-    walk = own[own["activity"] == "transport"].groupby(["product", "operation"])["seconds"].sum()
-    batches = own[own["activity"].isin(REGULAR)].groupby(["product", "operation"])["batch"]
+    batch = setup["batch"].where(named, [f" {n}" for n in range(len(setup))])
+    by_batch = setup.groupby([*keys, batch])["seconds"].sum()
+    told = by_batch.groupby(keys).agg(["mean", "sem"]).fillna(0.0)
+    regular = own["activity"].isin(REGULAR)
+    batches = own[regular & named].groupby(keys)["batch"].nunique()
+    loose = own[regular & ~named].groupby(keys)["units"].sum()
+    sizes = [study.shop.product(product) for product in loose.index.get_level_values(0)]
+    loose = loose / [size.batch_size if size else 25 for size in sizes]
+    walk = own[own["activity"] == "transport"].groupby(keys)["seconds"].sum()
+    walk = (walk / batches.add(loose, fill_value=0.0)).replace(np.inf, np.nan).dropna()
     return Logged(
         setup={key: (row["mean"], row["sem"] / row["mean"]) for key, row in told.iterrows()},
-        walk=(walk / batches.nunique()).dropna().to_dict(),
+        walk=walk.to_dict(),
         faults={(str(row.product), str(row.operation)): row for row in study.quality.itertuples()},
+        timed=frozenset(study.learning.cells[keys].astype(str).itertuples(index=False, name=None)),
     )
 
 
@@ -315,7 +329,6 @@ def _line(
     rows: pd.DataFrame,
     logged: Logged,
     study: Study,
-    shop: Shop,
 ) -> Line:
     pairs = precedence(routing, product.name, product.variant)
     order = topological(list(rows["operation"]), pairs)
@@ -329,8 +342,7 @@ def _line(
         product=product.name,
         variant=product.variant,
         steps=tuple(
-            _step(by_name[name], tuple(before[name]), product, logged, first_plan, study)
-            for name in order
+            _step(by_name[name], tuple(before[name]), product, logged, first_plan) for name in order
         ),
         batch_size=int(product.batch_size),
         demand_per_week=float(product.demand_per_week or 0.0),
@@ -352,11 +364,10 @@ def _stock(study: Study, product: Product) -> float:
     return float(known.iloc[0]) if len(known) else float(product.stock or 0.0)
 
 
-def _step(row, before, product: Product, logged: Logged, first_plan, study: Study) -> Step:
+def _step(row, before, product: Product, logged: Logged, first_plan) -> Step:
     key = (product.name, row.operation)
     setup, setup_doubt = logged.setup.get(key, (row.setup_seconds, 0.0))
     faults = logged.faults.get(key)
-    timed = (study.learning.cells[["product", "operation"]].astype(str) == key).all(axis=1).any()
     plan = first_plan[row.operation]
     return Step(
         operation=row.operation,
@@ -370,7 +381,7 @@ def _step(row, before, product: Product, logged: Logged, first_plan, study: Stud
         wait_seconds=float(row.wait_seconds),
         wait_holds_station=bool(row.wait_holds_station) and bool(row.station),
         setup_doubt=float(setup_doubt),
-        time_factor=1.0 if timed or not plan else float(row.seconds / plan),
+        time_factor=1.0 if key in logged.timed or not plan else float(row.seconds / plan),
         **_chances(faults),
     )
 

@@ -1,0 +1,166 @@
+"""The simulated shop against the study it is made from, and what cannot be simulated."""
+
+from dataclasses import replace
+from io import BytesIO
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from analysis.decisions.model_of import mean_seconds, model_of
+from analysis.decisions.simulate import simulate
+from analysis.problems import Problem
+from analysis.records.laps import read_laps
+from analysis.records.routing import read_routing
+from analysis.records.shop import Allowance, Product, Shop, Worker, read_shop
+from analysis.study.summary import study
+from tests.decisions.estimates import mean
+
+SAMPLES = Path(__file__).parents[2] / "data_samples"
+
+
+@pytest.fixture(scope="module")
+def bindery():
+    """(study, routing, shop) of the demo."""
+    shop = read_shop(SAMPLES / "shop.toml")
+    routing = read_routing(SAMPLES / "routing.csv")
+    return study(read_laps(SAMPLES / "laps.csv", shop).frame, routing, shop), routing, shop
+
+
+@pytest.fixture(scope="module")
+def model(bindery):
+    return model_of(*bindery)
+
+
+def no_laps():
+    """A laps frame without laps."""
+    return read_laps(BytesIO(b"started_at,seconds,product,operation\n"), name="laps.csv").frame
+
+
+def planned(rows: str, shop: Shop):
+    """The model of a shop that has a routing and no laps yet."""
+    routing = read_routing(BytesIO(rows.encode()), "routing.csv")
+    return model_of(study(no_laps(), routing, shop), routing, shop)
+
+
+PLAN = (
+    "product,operation,after,seconds,skill,pieces_at_once\nbox,cut,,60,,1\nbox,bake,cut,900,,12\n"
+)
+ASKED = Shop(products=(Product("box", demand_per_week=10.0, batch_size=12),))
+
+
+def test_every_variant_that_is_asked_for_is_a_line_with_its_own_route(model):
+    names = [f"{line.product} {line.variant}" for line in model.lines]
+    assert names == ["pocket notebook linen", "pocket notebook marbled", "desk journal linen",
+                     "desk journal marbled", "desk journal left-open",
+                     "desk journal quarter-cloth"]  # fmt: skip
+    marbled = [step.operation for step in model.lines[1].steps]
+    assert "marble paper" in marbled
+    assert "marble paper" not in [step.operation for step in model.lines[0].steps]
+    assert [line.batch_size for line in model.lines] == [50, 25, 25, 25, 25, 25]
+    assert sum(line.demand_per_week for line in model.lines) == 106
+
+
+def test_waits_stations_and_skills_are_the_routings(model):
+    steps = {step.operation: step for step in model.lines[4].steps}  # left-open
+    place = [step.operation for step in model.lines[4].steps]
+    waits = {place[before]: wait for before, wait in steps["attach boards"].before}
+    assert waits == {"glue spine": 5400.0, "foil-stamp": 0.0}
+    pressed = {step.operation: step for step in model.lines[0].steps}["case in"]
+    assert pressed.wait_holds_station
+    assert pressed.station == "nipping press"
+    assert pressed.wait_seconds == 14400
+    assert pressed.workers == ("maker",)
+    assert model.stations["nipping press"] == 1
+
+
+def test_times_are_those_the_study_states_for_today(bindery, model):
+    """present_seconds holds the usual share of new starts, a skill's time straight on does not: it
+    lies below by what the restart effect makes of it, seldom more than a tenth."""
+    cells = bindery[0].learning.cells
+    for row in cells.itertuples():
+        skill = model.skills[row.worker, row.product, row.operation]
+        now = mean_seconds(skill, skill.experience + 1)
+        assert 0.85 < now / row.present_seconds < 1.05, (row.product, row.operation, row.worker)
+        assert skill.source == "measured"
+
+
+def test_simulated_weeks_take_the_hours_the_study_says(bindery, model):
+    """Bench hours of a good piece: content.total is what the study has, reckoned without a
+    simulation. Practice goes on while weeks are simulated, so the first weeks are looked at, and
+    5 % allowed for (the curves fall by 2 to 3 % in the pieces of eight weeks)."""
+    given = bindery[0]
+    hours = given.hours_needed["value"]
+    runs = simulate(model, weeks=8, runs=200, seed=1)
+    pieces = runs.good[:, 2:].sum(axis=(1, 2))
+    each = runs.bench_seconds[:, 2:].sum(axis=(1, 2)) / 3600 / pieces
+    assert mean(each)[0] == pytest.approx(hours / 106, rel=0.05)
+
+
+def test_faults_come_as_often_as_logged(bindery, model):
+    runs = simulate(model, weeks=20, runs=100, seed=2)
+    lost = runs.scrapped.sum() / (runs.scrapped.sum() + runs.good.sum())
+    demand = bindery[0].rolled_yield.set_index("product")["good_share"]
+    shares = np.array([demand[line.product] for line in model.lines])
+    expected = 1 - np.average(shares, weights=runs.good.sum(axis=(0, 1)))
+    assert lost == pytest.approx(expected, rel=0.15)  # doubts of log odds are 0.2 to 0.35
+
+
+def test_interruptions_and_rest_are_the_shops(bindery, model):
+    given, _, shop = bindery
+    assert model.delay_share == pytest.approx(given.delay_percent / 100)
+    assert model.delay_doubt > 0
+    assert model.rest_share == pytest.approx(0.09)
+
+
+def test_a_shop_without_laps_is_simulated_as_planned():
+    model = planned(PLAN, ASKED)
+    assert {skill.source for skill in model.skills.values()} == {"planned"}
+    bake = model.skills["maker", "box", "bake"]
+    assert bake.first_unit_seconds == 900
+    assert bake.level_doubt > 0
+    assert model.delay_share == 0.05  # the contingency allowance, where nothing is logged
+    runs = simulate(model, weeks=10, runs=20, seed=1)
+    assert runs.sold.mean() == pytest.approx(10, abs=0.5)
+
+
+def test_rest_of_the_working_day_is_more_of_the_work():
+    allowance = Allowance(5.0, 5.0, 0.0, "of working day")
+    assert planned(PLAN, replace(ASKED, allowance=allowance)).rest_share == pytest.approx(1 / 9)
+
+
+def test_who_has_no_laps_of_an_operation_begins_where_a_colleague_began(bindery):
+    given, routing, shop = bindery
+    third = replace(shop, workers=(*shop.workers, Worker("newcomer")))
+    model = model_of(given, routing, third)
+    skill = model.skills["newcomer", "pocket notebook", "fold sections"]
+    assert skill.experience == 0
+    assert skill.source == "assumed"
+    assert mean_seconds(skill, 1) > 250
+    assert ("newcomer", "pocket notebook", "sew") not in model.skills
+
+
+@pytest.mark.parametrize(("rows", "shop", "said"), [
+    (PLAN, Shop(), "no product is asked for"),
+    (PLAN, Shop(products=(Product("vase", demand_per_week=3.0),)), "vase"),
+    (PLAN.replace("60,,1", "60,smith,1"),
+     replace(ASKED, workers=(Worker("maker"),)), "nobody can do cut of box"),
+    (PLAN, replace(ASKED, week={}), "no working hours"),
+])  # fmt: skip
+def test_what_cannot_be_simulated_is_said_plainly(rows, shop, said):
+    with pytest.raises(Problem, match=said):
+        planned(rows, shop)
+
+
+def test_laps_of_no_named_batch_tell_setups_and_walks_too():
+    """Two setups of 100 and 140 s; walks of 300 s with 24 pieces, which are two batches of 12."""
+    rows = "started_at,seconds,product,operation,activity,units\n"
+    rows += "2026-06-01T08:00Z,100,box,cut,setup,1\n2026-06-02T08:00Z,140,box,cut,setup,1\n"
+    rows += "2026-06-01T09:00Z,300,box,cut,transport,1\n"
+    rows += "2026-06-01T10:00Z,720,box,cut,operation,12\n"
+    rows += "2026-06-02T10:00Z,700,box,cut,operation,12\n"
+    routing = read_routing(BytesIO(PLAN.encode()), "routing.csv")
+    laps = read_laps(BytesIO(rows.encode()), ASKED, name="laps.csv").frame
+    step = model_of(study(laps, routing, ASKED), routing, ASKED).lines[0].steps[0]
+    assert step.setup_seconds == 120
+    assert step.transport_seconds == 150
