@@ -15,6 +15,7 @@ from analysis.records.scenario import (
     read_scenario,
     sure,
 )
+from analysis.records.scenario_text import scenario_toml
 
 FULL = """[scenario]
 name = "All at once"
@@ -58,6 +59,22 @@ variant = "linen"
 pieces = 100
 week = 20
 price = 24
+"""
+
+SHORT_FORMS = """[demand]
+products = ["box \\"big\\""]
+factor = [1.1, 1.4]
+either_way = true
+season = [1, 1, 1, 1, 1, 1, 1, 1, 1, 1.5, 2, 3]
+growth_per_year = -0.1
+[[equipment]]
+operation = ["sew", "trim"]
+seconds = 12.5
+new_station = "motor"
+[[equipment]]
+operation = "sew"
+attended_share = 0.5
+pieces_at_once = 4
 """
 
 
@@ -195,3 +212,9 @@ def test_a_name_the_shop_does_not_know_is_told_with_those_it_does(text, row, wor
 def test_months_begin_where_the_scenario_does():
     scenario = Scenario(starts_in_month=11)
     assert [scenario.month_of_week(week) for week in (0, 5, 9, 52)] == [11, 12, 1, 11]
+
+
+def test_a_written_scenario_is_read_back_as_it_was():
+    for text in (FULL, "", "[move]\nadded_stations = 2\nbatch_size = 50", SHORT_FORMS):
+        scenario = read_scenario(text.encode())
+        assert read_scenario(scenario_toml(scenario).encode()) == scenario
