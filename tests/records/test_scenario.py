@@ -1,9 +1,18 @@
 """Reading a scenario: every key of the contract, ranges, and contradictions told by line."""
 
+import re
+
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from analysis.problems import BadInput
+from analysis.records import scenario as scenario_module
 from analysis.records.scenario import (
+    DEMAND_KEYS,
+    EQUIPMENT_KEYS,
+    HELPER_KEYS,
+    MOVE_KEYS,
     Demand,
     Equipment,
     Estimate,
@@ -16,6 +25,7 @@ from analysis.records.scenario import (
     sure,
 )
 from analysis.records.scenario_text import scenario_toml
+from analysis.records.shop import quoted
 
 FULL = """[scenario]
 name = "All at once"
@@ -218,3 +228,71 @@ def test_a_written_scenario_is_read_back_as_it_was():
     for text in (FULL, "", "[move]\nadded_stations = 2\nbatch_size = 50", SHORT_FORMS):
         scenario = read_scenario(text.encode())
         assert read_scenario(scenario_toml(scenario).encode()) == scenario
+
+
+def keys_told():
+    """Every key of the table at the top of the module: `move.fit_out*, lost_days` are two."""
+    for line in scenario_module.__doc__.splitlines():
+        if told := re.match(r"\| ([a-z]+)\.([a-z_*, ]+?) \|", line):
+            for key in told[2].replace("*", "").split(", "):
+                yield f"{told[1]}.{key}"
+
+
+KEYS = list(keys_told())
+anything = st.one_of(
+    st.integers(-2, 200), st.floats(allow_nan=True), st.booleans(), st.text(max_size=3),
+    st.sampled_from(["sew", "box", 1e13, 10**400]),
+)  # fmt: skip
+values = st.one_of(
+    anything,
+    st.lists(anything, max_size=3),
+    st.lists(st.floats(0, 2), min_size=12, max_size=12),
+    st.dictionaries(st.sampled_from(["box", "press", ""]), anything, max_size=2),
+    st.lists(st.fixed_dictionaries({"product": anything, "pieces": anything, "week": anything}),
+             max_size=2),
+)  # fmt: skip
+
+
+def written(value):
+    if isinstance(value, bool):
+        return str(value).lower()
+    if isinstance(value, str):
+        return quoted(value)
+    if isinstance(value, list):
+        return "[" + ", ".join(map(written, value)) + "]"
+    if isinstance(value, dict):
+        pairs = (f"{quoted(key)} = {written(part)}" for key, part in value.items())
+        return "{" + ", ".join(pairs) + "}"
+    return repr(value)
+
+
+@settings(max_examples=300, deadline=None)
+@given(st.dictionaries(st.sampled_from(KEYS), values, max_size=8))
+def test_whatever_stands_in_a_scenario_it_is_read_or_refused_and_what_is_read_is_written_back(keys):
+    tables = {}
+    for path, value in keys.items():
+        table, _, key = path.partition(".")
+        tables.setdefault(table, []).append(f"{key} = {written(value)}")
+    text = "\n".join(f"[{table}]\n" + "\n".join(lines) for table, lines in tables.items())
+    try:
+        scenario = read_scenario(text.encode(), "s.toml")
+    except BadInput as refused:
+        assert all(fault.row > 0 and fault.column for fault in refused.faults), text
+        return
+    assert read_scenario(scenario_toml(scenario).encode()) == scenario
+
+
+def test_every_key_told_at_the_top_is_read():
+    parts = (HELPER_KEYS, EQUIPMENT_KEYS, MOVE_KEYS, DEMAND_KEYS)
+    assert len(KEYS) == len(set(KEYS)) == 4 + sum(map(len, parts))
+    for path in KEYS:
+        table, _, key = path.partition(".")
+        text = f'[{table}]\n{key} = "x"'
+        assert "no key of the scenario file" not in str(faults_or_none(text))
+
+
+def faults_or_none(text):
+    try:
+        return read_scenario(text.encode())
+    except BadInput as refused:
+        return refused
