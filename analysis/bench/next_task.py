@@ -33,10 +33,12 @@ MOST_KEPT = 50
 
 @dataclass(frozen=True)
 class Task:
-    """What one person does next. `until`: when that, or the waiting before it, ends."""
+    """What one person does next, and what dries meanwhile. `until`: when the task, or the waiting
+    before it, ends."""
 
     worker: str
     sentence: str
+    meanwhile: str
     operation: str
     product: str
     variant: str
@@ -159,7 +161,7 @@ def _frame(seen: _Seen) -> pd.DataFrame:
 def _task(one, answer, seen: _Seen, local: datetime) -> Task:
     """One person's task in the bench's words: `Next: case in, 12 of batch 041; about 36 min.`"""
     if one.activity == "done":
-        return Task(one.worker, "", "", "", "", "", "done", None)
+        return Task(one.worker, "", "", "", "", "", "", "done", None)
     batch = next((b for p, b, v, _ in seen.batches if (p, v) == (one.product, one.variant)), "")
     what = f"set up {one.operation}" if _sets_up(one) else f"{one.operation}, {one.pieces}"
     named = f" of {one.product} {one.variant}".rstrip() if one.product else ""
@@ -168,16 +170,17 @@ def _task(one, answer, seen: _Seen, local: datetime) -> Task:
     if one.activity == "wait":
         when = _clock(one.starts_at, local)
         sentence = f"Nothing to do before {when}; then {what}{named} ({about})."
-        return _of(one, batch, sentence, one.starts_at)
-    return _of(one, batch, f"Next: {what}{named} ({about}).{_dry(answer, local)}", one.ends_at)
+        return _of(one, batch, sentence, "", one.starts_at)
+    sentence = f"Next: {what}{named} ({about})."
+    return _of(one, batch, sentence, _dry(answer, local), one.ends_at)
 
 
 def _sets_up(one) -> bool:
     return one.pieces == 0
 
 
-def _of(one, batch: str, sentence: str, until: datetime) -> Task:
-    return Task(one.worker, sentence, one.operation, one.product, one.variant, batch,
+def _of(one, batch: str, sentence: str, meanwhile: str, until: datetime) -> Task:
+    return Task(one.worker, sentence, meanwhile, one.operation, one.product, one.variant, batch,
                 one.activity, until)  # fmt: skip
 
 
@@ -187,7 +190,7 @@ def _dry(answer, local: datetime) -> str:
         return ""
     first = answer.waiting[0]
     are = "are" if first.pieces > 1 else "is"
-    return f" {first.pieces} from {first.operation} {are} ready at {_clock(first.until, local)}."
+    return f"{first.pieces} from {first.operation} {are} ready at {_clock(first.until, local)}."
 
 
 def _clock(when: datetime, local: datetime) -> str:
@@ -202,7 +205,8 @@ def _told(task: Task | None, moment: datetime) -> dict:
         return {"sentence": "", "at": at}
     until = None if task.until is None else task.until.astimezone(UTC).isoformat("T", "seconds")
     return {
-        "sentence": task.sentence, "at": at, "worker": task.worker, "operation": task.operation,
-        "product": task.product, "variant": task.variant, "batch": task.batch,
+        "sentence": task.sentence, "meanwhile": task.meanwhile, "at": at, "worker": task.worker,
+        "operation": task.operation, "product": task.product, "variant": task.variant,
+        "batch": task.batch,
         "activity": task.activity, "until": until,
     }  # fmt: skip

@@ -29,9 +29,13 @@ def _said(desk, now: datetime) -> str:
     cells = desk.figures.learning.cells
     tasks = NextTask(desk.here.store, lambda version: present_of(cells)).tasks(now)
     newest = desk.figures.laps["started_at"].max()
-    lines = [f"**{words.plain(task.worker)}**. {words.plain(task.sentence)}"
+    lines = [f"**{words.plain(task.worker)}**. {words.plain(task.sentence)}{_meanwhile(task)}"
              for task in tasks if task.sentence]  # fmt: skip
     if not lines:
         return ""
     old = "" if now - newest < QUIET else f" By the laps up to {words.day(newest.date())}."
     return "**What now?** " + " ".join(lines) + old
+
+
+def _meanwhile(task) -> str:
+    return f" {words.plain(task.meanwhile)}" if task.meanwhile else ""

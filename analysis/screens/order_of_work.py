@@ -356,10 +356,10 @@ def _table(seen: Seen, plan: Plan):
         rows.append({
             "from": begins,
             "what": run.operation,
+            "pieces": run.units or None,
             "to": ends,
             "who": run.worker,
             "of": order_choice.name((batch.product, batch.variant)),
-            "pieces": run.units or None,
             "at the bench (min)": run.attended_seconds / 60,
             "then": f"ready {clock(seen.start, run.end_seconds + wait)}" if wait else "",
             "block": place,
@@ -403,7 +403,7 @@ def _why(seen: Seen, plan: Plan) -> None:
 
     found = gaps(seen.work, plan)
     waited, seconds = critical_wait(found)
-    lines = [_saving(change) for change in seen.job.changes]
+    lines = [*_in_parts(seen, plan), *(_saving(change) for change in seen.job.changes)]
     if not lines:
         lines = ["The search for what each change saves is still under way."
                  if not seen.job.over.is_set() else
@@ -425,6 +425,23 @@ def _why(seen: Seen, plan: Plan) -> None:
 
 
 MOST_GAPS = 4
+
+
+def _in_parts(seen: Seen, plan: Plan) -> list[str]:
+    """Where a press or the like is filled in parts, so that the rest is made while they lie."""
+    lines = []
+    for operation in seen.work.operations:
+        own = [
+            run.units for run in runs(plan)
+            if run.operation == operation.name and run.steps[-1].batch == operation.batch
+        ]  # fmt: skip
+        if operation.holds and len(own) > 1:
+            sizes = " and ".join(map(str, own)) if len(own) < 5 else f"{len(own)} lots"
+            lines.append(
+                f"**{words.plain(operation.name)} in {sizes}**: the rest of the batch is made while "
+                "the first lie in it, so that the wait costs no hands."
+            )
+    return lines
 
 
 def _saving(change) -> str:

@@ -57,7 +57,7 @@ def test_while_nothing_is_dry_it_says_until_when_to_wait(store):
 
 def test_what_dries_is_said_with_its_hour(store):
     at = log(store, ("maker", "sew", 4, 240, ""), ("maker", "glue", 2, 60, ""))
-    assert "2 from glue are ready at 08:25." in told(store, at)["sentence"]
+    assert "2 from glue are ready at 08:25." in told(store, at)["meanwhile"]
 
 
 def test_two_people_are_not_sent_to_the_same_piece(store):

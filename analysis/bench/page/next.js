@@ -43,9 +43,18 @@ export class NextTask {
     const { answer } = this;
     if (!answer?.sentence || answer.askedFor !== lane.worker) return "";
     if (this.hidden === taskOf(answer) || isAtIt(lane, answer)) return "";
-    const at = Date.parse(answer.at);
-    const old = !online || now - at > FRESH_MS;
-    return old ? `${answer.sentence} (as of ${timeOfDay(at)})` : answer.sentence;
+    return this.isOld(now, online)
+      ? `${answer.sentence} (as of ${timeOfDay(Date.parse(answer.at))})`
+      : answer.sentence;
+  }
+
+  isOld(now, online) {
+    return !online || now - Date.parse(this.answer.at) > FRESH_MS;
+  }
+
+  /** What dries meanwhile, for screens with room for it. */
+  meanwhile() {
+    return this.answer?.meanwhile || "";
   }
 }
 

@@ -87,6 +87,7 @@ function showNext(app, lane) {
   const words = app.next.words(lane, app.clock.toWall(app.clock.now()), app.status === "sent");
   byId("next").hidden = !words;
   setText(byId("next-words"), words);
+  setText(byId("next-more"), words && app.next.meanwhile());
 }
 
 function showRoute(app, lane) {
