@@ -51,7 +51,7 @@ def test_no_room_reaches_up_or_sideways():
     assert steps == []
 
 
-@pytest.mark.parametrize("room", ["records", "study", "flow"])
+@pytest.mark.parametrize("room", ["records", "study", "flow", "decisions"])
 def test_calculations_run_without_screen_or_database(room):
     modules = [
         ".".join(file.relative_to(ROOT).with_suffix("").parts)

@@ -320,6 +320,7 @@ def with_helper(model: ShopModel, helper: Helper, scenario: Scenario) -> ShopMod
     """
     taken = {hand.name for hand in model.hands}
     name = helper.name if helper.name not in taken else f"{helper.name} (new)"
+    helper = replace(helper, operations=helper_operations(model, helper))
     hours = helper_hours(model, helper)
     there = helper_weeks(helper, scenario)
     training = _training_hours(helper, hours * there)
@@ -329,7 +330,7 @@ def with_helper(model: ShopModel, helper: Helper, scenario: Scenario) -> ShopMod
         hours_per_week=hours,
         cost_per_hour=helper.cost_per_hour,
         available=tuple(share.tolist()),
-        operations=helper.operations or None,
+        operations=helper.operations,
     )
     hands = (*model.hands, hand)
     if model.hands:
@@ -352,6 +353,14 @@ def helper_weeks(helper: Helper, scenario: Scenario) -> np.ndarray:
     ])  # fmt: skip
 
 
+def helper_operations(model: ShopModel, helper: Helper) -> tuple[str, ...]:
+    """What the helper may do: as given, else what the routing keeps for nobody, else everything."""
+    steps = [step for line in model.lines for step in line.steps]
+    open_to_all = [step.operation for step in steps if not step.workers]
+    everything = [step.operation for step in steps]
+    return helper.operations or tuple(dict.fromkeys(open_to_all or everything))
+
+
 def helper_hours(model: ShopModel, helper: Helper) -> float:
     """Hours a week of the helper, worked and paid: as given, but no more than the shop is open."""
     open_hours = sum(end - start for start, end in model.open_seconds) / HOUR
@@ -368,7 +377,7 @@ def _line_open_to(line: Line, name: str, operations: tuple[str, ...]) -> Line:
     """Steps that only named workers may do also take the helper, where they may do it."""
     steps = tuple(
         replace(step, workers=(*step.workers, name))
-        if step.workers and (not operations or step.operation in operations)
+        if step.workers and step.operation in operations
         else step
         for step in line.steps
     )

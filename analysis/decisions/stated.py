@@ -7,7 +7,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from analysis.decisions.answer import ASSUMED, GIVEN, MEASURED, PUBLISHED, Assumption
-from analysis.decisions.change import helper_hours
+from analysis.decisions.change import helper_hours, helper_operations
 from analysis.decisions.newcomer import shop_spread
 from analysis.decisions.shop_model import ShopModel
 from analysis.records.figures import figure
@@ -119,8 +119,8 @@ def _of_helper(model: ShopModel, helper: Helper) -> Iterator[Assumption]:
         f"{model.hands[0].name if model.hands else 'nobody'}'s",
         GIVEN,
     )
-    if helper.operations:
-        yield Assumption("They may do", ", ".join(helper.operations), GIVEN)
+    source = GIVEN if helper.operations else ASSUMED
+    yield Assumption("They may do", ", ".join(helper_operations(model, helper)), source)
 
 
 def _of_machine(machine: Equipment, scenario: Scenario) -> Iterator[Assumption]:

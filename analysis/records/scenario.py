@@ -15,7 +15,7 @@ machine not yet owned: a trial, a supplier's figures). A plain number is taken a
 | helper.learning_rate* | pooled: the shop's own and published | 0.8 = an 80 % curve |
 | helper.training_hours | 8 | hours in which both teach and learn, and neither makes pieces |
 | helper.supervision_share | 0 | of a worker's hour, for each hour of the helper |
-| helper.operations | all | what the helper may do |
+| helper.operations | all that the routing keeps for nobody | what the helper may do |
 | helper.from_week, until_week | 1, the horizon | weeks in which the helper is there |
 | helper.months | all | only in these months: [10, 11, 12] |
 | equipment.operation | needed | one operation, or a list |
@@ -87,7 +87,7 @@ def sure(value: float) -> Estimate:
 
 @dataclass(frozen=True)
 class Helper:
-    """One more pair of hands. `learning_rate` None: pooled; `operations` (): all of them."""
+    """One more pair of hands. `learning_rate` None: pooled; `operations` (): those open to all."""
 
     hours_per_week: float
     cost_per_hour: float

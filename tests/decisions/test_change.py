@@ -25,6 +25,7 @@ from analysis.study.pooling import PUBLISHED_EXPONENT, PUBLISHED_SPREAD
 from tests.decisions.shops import box_shop
 
 HELPER = Helper(20.0, 15.0)
+BOTH = replace(HELPER, operations=("cut", "sew"))
 
 
 def after(model=None, **parts):
@@ -39,12 +40,25 @@ def test_a_scenario_without_parts_leaves_the_shop_as_it_is():
     assert after() == box_shop()
 
 
-def test_a_helper_comes_with_hours_wage_and_all_that_the_shop_can_do():
+def test_a_helper_comes_with_hours_and_wage_and_does_what_is_kept_for_nobody():
     model = helped(HELPER)
     hand = model.hands[-1]
     assert (hand.name, hand.hours_per_week, hand.cost_per_hour) == ("new helper", 20, 15)
+    assert {key[2] for key in model.skills if key[0] == "new helper"} == {"cut"}
+    assert model.lines[0].steps[1].workers == ("maker",)
+
+
+def test_a_helper_may_be_let_do_what_was_kept_for_the_maker():
+    model = helped(replace(HELPER, operations=("cut", "sew")))
     assert {key[2] for key in model.skills if key[0] == "new helper"} == {"cut", "sew"}
     assert model.lines[0].steps[1].workers == ("maker", "new helper")
+
+
+def test_where_all_is_kept_for_somebody_a_helper_may_do_all():
+    model = box_shop()
+    steps = tuple(replace(step, workers=("maker",)) for step in model.lines[0].steps)
+    model = replace(model, lines=(replace(model.lines[0], steps=steps),))
+    assert after(model, helper=HELPER).hands[-1].operations == ("cut", "sew")
 
 
 def test_training_takes_the_hours_of_both():
@@ -89,7 +103,7 @@ def test_a_newcomer_starts_at_the_shops_first_piece_and_never_beats_its_best():
     model = box_shop()
     skills = {("maker", "box", "sew"): LEARNED}
     model = replace(model, skills=skills)
-    new = newcomer_skills(model, HELPER, "new")[("new", "box", "sew")]
+    new = newcomer_skills(model, BOTH, "new")[("new", "box", "sew")]
     assert present_seconds(new) == pytest.approx(600)
     assert new.plateau_seconds == pytest.approx(present_seconds(LEARNED))
     late = present_seconds(replace(new, experience=1e9))
@@ -98,19 +112,19 @@ def test_a_newcomer_starts_at_the_shops_first_piece_and_never_beats_its_best():
 
 def test_a_newcomers_curve_lies_between_the_shops_own_and_the_published():
     model = replace(box_shop(), skills={("maker", "box", "sew"): LEARNED})
-    new = newcomer_skills(model, HELPER, "new")[("new", "box", "sew")]
+    new = newcomer_skills(model, BOTH, "new")[("new", "box", "sew")]
     assert PUBLISHED_EXPONENT < new.exponent < LEARNED.exponent
 
 
 def test_with_no_curve_of_its_own_the_shop_goes_by_the_published():
-    helper = replace(HELPER, first_unit_factor=sure(2.0))
+    helper = replace(BOTH, first_unit_factor=sure(2.0))
     new = newcomer_skills(box_shop(), helper, "new")[("new", "box", "sew")]
     assert new.exponent == pytest.approx(PUBLISHED_EXPONENT)
     assert (new.first_unit_seconds, new.plateau_seconds) == pytest.approx((1200, 600))
 
 
 def test_the_scenarios_own_learning_rate_goes_first():
-    helper = replace(HELPER, first_unit_factor=sure(2.0), learning_rate=Estimate(0.75, 0.9))
+    helper = replace(BOTH, first_unit_factor=sure(2.0), learning_rate=Estimate(0.75, 0.9))
     model = helped(helper)
     new = model.skills[("new helper", "box", "sew")]
     assert 2**new.exponent == pytest.approx(math.sqrt(0.75 * 0.9))
@@ -120,9 +134,9 @@ def test_the_scenarios_own_learning_rate_goes_first():
 
 
 def test_people_differ_and_a_given_range_says_how_much():
-    doubts = {d.name: d.doubt for d in helped(HELPER).shared_doubts}
+    doubts = {d.name: d.doubt for d in helped(BOTH).shared_doubts}
     assert doubts == {"pace of new helper": PEOPLE_DIFFER}
-    ranged = replace(HELPER, first_unit_factor=Estimate(1.0, 1.5))
+    ranged = replace(BOTH, first_unit_factor=Estimate(1.0, 1.5))
     doubts = {d.name: d.doubt for d in helped(ranged).shared_doubts}
     assert doubts["pace of new helper"] == pytest.approx(math.log(1.5) / (2 * NORMAL_95))
     assert doubts["learning of new helper"] > PUBLISHED_SPREAD
@@ -140,7 +154,7 @@ def test_a_machine_multiplies_the_time_and_its_range_is_one_draw_for_all():
 
 def test_a_machine_with_seconds_of_its_own_sets_the_time_for_everybody():
     machine = Equipment(("sew",), seconds=sure(90.0), pieces_at_once=5)
-    model = after(equipment=(machine,), helper=replace(HELPER, first_unit_factor=sure(3.0)))
+    model = after(equipment=(machine,), helper=replace(BOTH, first_unit_factor=sure(3.0)))
     for hand in ("maker", "new helper"):
         assert present_seconds(model.skills[(hand, "box", "sew")]) == 90
     assert model.lines[0].steps[1].pieces_at_once == 5

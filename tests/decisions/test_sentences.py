@@ -1,0 +1,97 @@
+"""The answer in words: shares, spans and payback as a maker would say them."""
+
+from dataclasses import replace
+
+import pytest
+
+from analysis.decisions.answer import DO, DO_NOT, NOT_YET, NOTHING, Money, Mover, Spread
+from analysis.decisions.sentences import (
+    headline,
+    in_ten,
+    must_be_true,
+    payback_words,
+    settling,
+    span,
+    verdict_of,
+)
+from analysis.records.scenario import Scenario
+
+NONE = Spread(None, None, None, None)
+MONEY = Money(
+    net_present_value=Spread(1300.0, -200.0, 1200.0, 3000.0),
+    payback_weeks=Spread(None, 20.0, 39.0, None), pieces_until_paid=NONE,
+    probability_of_payback=0.8, probability_of_gain=0.85, break_even_demand_per_week=90.0,
+    break_even_searched_to=400.0, demand_per_week=100.0, worth_per_week=12.0, paid_at_start=900.0,
+)  # fmt: skip
+NEVER = replace(
+    MONEY, payback_weeks=NONE, probability_of_payback=0.0, probability_of_gain=0.0,
+    net_present_value=Spread(-1300.0, -1500.0, -1300.0, -1100.0),
+)  # fmt: skip
+
+
+def test_payback_is_said_in_plain_words():
+    said = payback_words(MONEY)
+    assert said == "it earns itself back after about 9 months; in 2 of 10 runs not at all"
+    assert payback_words(NEVER) == "it does not pay back"
+    at_once = replace(MONEY, payback_weeks=Spread(0.0, 0.0, 0.0, 0.0), probability_of_payback=1.0)
+    assert payback_words(at_once) == "it earns from the start, with nothing to pay back"
+
+
+def test_the_headline_says_do_it_do_not_or_not_yet():
+    said = {
+        money.probability_of_gain: headline(verdict_of(money, True), money, Scenario(), "EUR")
+        for money in (MONEY, replace(MONEY, probability_of_gain=0.5), NEVER)
+    }
+    assert said[0.85].startswith("Do it: it earns itself back")
+    assert said[0.5].startswith("Not yet: ")
+    assert said[0.0] == (
+        "Do not do it as it stands: on average it costs 1,300 EUR more than it brings within 2 "
+        "years."
+    )
+    assert "changes nothing" in headline(verdict_of(NEVER, False), NEVER, Scenario(), "EUR")
+
+
+@pytest.mark.parametrize(
+    "share, words",
+    [
+        (0.0, "none of the"), (0.004, "fewer than 1 of 10"), (0.21, "2 of 10"),
+        (0.97, "more than 9 of 10"), (1.0, "all"),
+    ],
+)  # fmt: skip
+def test_shares_are_said_in_tens(share, words):
+    assert in_ten(share) == words
+
+
+@pytest.mark.parametrize(
+    "weeks, words",
+    [
+        (0.3, "1 week"), (5, "5 weeks"), (13, "3 months"), (52, "1 year"), (78, "18 months"),
+        (104, "2 years"), (130, "2.5 years"),
+    ],
+)  # fmt: skip
+def test_spans_are_said_in_weeks_months_or_years(weeks, words):
+    assert span(weeks) == words
+
+
+WAGE = Mover("hourly cost", "18", "22", 1500.0, 1100.0, "given", turns_at="33 an hour")
+DEMAND = Mover("demand", "90", "110", 200.0, 2400.0, "given", turns_at="88 a week",
+               settled_by="count it", worth_knowing=120.0)  # fmt: skip
+
+
+def test_what_would_have_to_be_true_says_on_which_side():
+    assert must_be_true(DO, MONEY, [WAGE, DEMAND]) == (
+        "It stops paying once the hourly cost is 33 an hour, or more.",
+        "It stops paying once the demand is 88 a week, or less.",
+    )
+    assert must_be_true(DO_NOT, NEVER, [WAGE, DEMAND]) == (
+        "It would pay once the hourly cost is 33 an hour, or less.",
+        "It would pay once the demand is 88 a week, or more.",
+    )
+    assert must_be_true(NOTHING, NEVER, [WAGE]) == ()
+
+
+def test_what_would_settle_it_is_what_is_worth_most_to_know():
+    said = settling(NOT_YET, 1300.0, [WAGE, DEMAND], "EUR")
+    assert said.startswith("What would settle it: count it") and "120 EUR" in said
+    assert settling(DO, 1300.0, [WAGE], "EUR").startswith("Nothing that could be found out")
+    assert "chance" in settling(NOT_YET, 1300.0, [WAGE], "EUR")

@@ -1,0 +1,42 @@
+"""Which draws move the answer: known slopes found, none made up; and what laps would tell."""
+
+import numpy as np
+import pytest
+
+from analysis.decisions.doubts import LAPS, _told
+from analysis.decisions.tornado import ERROR_SHARE, effects
+
+
+def test_draws_that_move_the_answer_are_found_with_their_slopes():
+    rng = np.random.default_rng(20261125)
+    z = rng.standard_normal((200, 120))
+    values = 1000 + 300 * z[:, 7] - 200 * z[:, 40] + 50 * rng.standard_normal(200)
+    found = {column: (slope, error) for column, slope, error in effects(z, values)}
+    assert set(found) == {7, 40}
+    for column, true in ((7, 300), (40, -200)):
+        slope, error = found[column]
+        assert abs(slope - true) < 4 * error  # four standard errors: 1 in 16,000
+        assert error == pytest.approx(50 / np.sqrt(200), rel=0.3)
+
+
+def test_draws_without_effect_are_shown_no_more_often_than_the_stated_share():
+    rng = np.random.default_rng(1)
+    times, shown = 300, 0
+    for _ in range(times):
+        shown += bool(effects(rng.standard_normal((60, 80)), rng.standard_normal(60)))
+    # Three standard errors above the share of a binomial of so many times.
+    limit = ERROR_SHARE + 3 * np.sqrt(ERROR_SHARE * (1 - ERROR_SHARE) / times)
+    assert shown / times < limit
+
+
+def test_values_that_are_all_the_same_are_moved_by_nothing():
+    z = np.random.default_rng(2).standard_normal((50, 5))
+    assert effects(z, np.full(50, -1000.0)) == []
+    assert effects(z[:1], np.ones(1)) == []
+
+
+def test_what_laps_tell_of_a_doubt_is_the_normal_posterior():
+    # Doubt 0.1, scatter 0.3: of the variance 0.01 there stays 1 / (1 / 0.01 + n / 0.09).
+    left = 1 / (1 / 0.01 + LAPS / 0.09)
+    assert _told(0.1, 0.3) ** 2 == pytest.approx((0.01 - left) / 0.01)
+    assert _told(0.0, 0.3) == 0
