@@ -189,7 +189,7 @@ def _progress_line(seen: Seen) -> None:
     """How far the search is; when it is over, whether it went through."""
     if not seen.job.over.is_set():
         _watch(seen)
-    elif seen.job.stopped:
+    elif seen.job.stopped or seen.job.left:
         st.caption("The search was stopped; this is the best order met so far.")
 
 
@@ -436,10 +436,10 @@ def _in_parts(seen: Seen, plan: Plan) -> list[str]:
             if run.operation == operation.name and run.steps[-1].batch == operation.batch
         ]  # fmt: skip
         if operation.holds and len(own) > 1:
-            sizes = " and ".join(map(str, own)) if len(own) < 5 else f"{len(own)} lots"
+            sizes = " and ".join(map(str, own))
             lines.append(
-                f"**{words.plain(operation.name)} in {sizes}**: the rest of the batch is made while "
-                "the first lie in it, so that the wait costs no hands."
+                f"**{words.plain(operation.name)}** in lots of {sizes}: the rest of the batch is "
+                "made while the first lie in it, so that the wait costs no hands."
             )
     return lines
 

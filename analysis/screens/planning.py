@@ -41,7 +41,8 @@ class Job:
         self.best_seconds = self.first.makespan_seconds
         self.bound_seconds = self.first.lower_bound_seconds
         self.stage = "waiting for its turn"
-        self.stopped = False
+        self.stopped = False  # by somebody's tap
+        self.left = False  # nobody looked any more
         self.over = threading.Event()
         self._asked_at = time.monotonic()
 
@@ -54,14 +55,14 @@ class Job:
         self.stopped = True
 
     def _stop(self) -> bool:
-        return self.stopped or time.monotonic() - self._asked_at > UNASKED_SECONDS
+        self.left = self.left or time.monotonic() - self._asked_at > UNASKED_SECONDS
+        return self.stopped or self.left
 
     def run(self) -> None:
         """The whole search: quickest plan, fewer blocks, and what each change saves."""
         try:
             self._search()
         finally:
-            self.stopped = self.stopped or self._stop()
             self.stage = ""
             self.over.set()
 
@@ -120,7 +121,7 @@ class Jobs:
         name = digest(work)
         with self._lock:
             job = self._jobs.get(name)
-            if job is None or (job.over.is_set() and job.stopped and not job.points):
+            if job is None or (job.over.is_set() and job.left):
                 job = self._jobs[name] = Job(work)
                 self._thread.submit(job.run)
             self._jobs.move_to_end(name)
