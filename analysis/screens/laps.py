@@ -332,14 +332,14 @@ def _aside_shown(aside: pd.DataFrame, timezone: str) -> pd.DataFrame:
     a_piece = (aside.seconds / aside.units).round(1)
     expected = aside.expected_seconds.round(1)
     shown = aside.assign(started_at=local, seconds_a_piece=a_piece, expected_seconds=expected)
-    names = {
+    names = {  # what a phone's width shows comes first
+        "operation": "Operation",
+        "seconds_a_piece": "Took (s a piece)",
+        "expected_seconds": "Expected (s a piece)",
         "started_at": "Began",
         "worker": "Worker",
         "product": "Product",
-        "operation": "Operation",
         "units": "Pieces",
-        "seconds_a_piece": "Took (s a piece)",
-        "expected_seconds": "Expected (s a piece)",
         "reason": "Why",
         "lap_id": "Lap",
     }

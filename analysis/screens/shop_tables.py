@@ -37,23 +37,25 @@ DAY_NAMES = {
     "Sat": "Saturday",
     "Sun": "Sunday",
 }
-ROUTE_COLUMNS = {
-    "product": st.column_config.TextColumn("Product"),
-    "variant": st.column_config.TextColumn("Only for variant"),
-    "operation": st.column_config.TextColumn("Operation"),
-    "after": st.column_config.TextColumn(
-        "Only after",
-        width="medium",
-        help="Operations that must be done first, with | between them. One may carry a wait of "
-        "its own, in seconds: glue:0|coat:1200.",
+ROUTE_COLUMNS = {  # what is filled in for nearly every row comes first
+    "product": st.column_config.TextColumn("Product", width=115),
+    "operation": st.column_config.TextColumn("Operation", width=115),
+    "seconds": st.column_config.NumberColumn(
+        "A piece (s)", min_value=0, width=95, help="As planned."
     ),
-    "seconds": st.column_config.NumberColumn("Planned (s a piece)", min_value=0),
-    "setup_seconds": st.column_config.NumberColumn("Setup (min a batch)", min_value=0),
     "wait_seconds": st.column_config.NumberColumn(
         "Waits after (min)",
         min_value=0,
         help="Drying, curing, cooling: time that needs nobody. An hour is 60.",
     ),
+    "after": st.column_config.TextColumn(
+        "Only after",
+        width=150,
+        help="Operations that must be done first, with | between them. One may carry a wait of "
+        "its own, in seconds: glue:0|coat:1200.",
+    ),
+    "variant": st.column_config.TextColumn("Only variant", width=100),
+    "setup_seconds": st.column_config.NumberColumn("Setup (min)", min_value=0, help="A batch."),
     "setup_wait_seconds": st.column_config.NumberColumn("Warms up (min)", min_value=0),
     "station": st.column_config.TextColumn("Tool or place"),
     "skill": st.column_config.TextColumn("Who can do it", help="Blank: everybody."),

@@ -1,6 +1,7 @@
 """The screens that answer a question, in a real browser: seen whole at phone and desktop size."""
 
 import pytest
+from axe_playwright_python.sync_playwright import Axe
 
 CHART = "[data-testid='stVegaLiteChart']"
 TABLE = ".figures .rows"
@@ -153,6 +154,18 @@ def test_a_choice_changes_the_answer(app, page):
     page.get_by_role("combobox", name="Operation").click()
     page.get_by_role("option", name="fold sections").click()
     page.get_by_role("heading", name="For fold sections").wait_for()
+
+
+@pytest.mark.parametrize("path", SCREENS)
+def test_nobody_meets_a_barrier_in_an_answer(app, page, path):
+    """axe-core finds no serious or critical fault against WCAG 2.2 A and AA beside the menu, which
+    is the library's own."""
+    open_screen(app, page, path)
+    page.locator("summary").first.click()
+    rules = {"runOnly": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]}
+    found = Axe().run(page, context="[data-testid='stMain']", options=rules).response["violations"]
+    grave = [fault for fault in found if fault["impact"] in ("serious", "critical")]
+    assert [(fault["id"], fault["nodes"][0]["html"]) for fault in grave] == []
 
 
 def test_an_empty_workshop_is_told_the_next_step(app, page):
