@@ -1,5 +1,6 @@
 """Laps out to CSV, so that reading the file back gives the same laps."""
 
+from collections.abc import Sequence
 from pathlib import Path
 from typing import BinaryIO
 
@@ -14,19 +15,28 @@ from analysis.records.table import write_table
 from analysis.records.text import guarded_column
 from analysis.records.zones import utc_to_wall
 
+MARKS = "marks"  # a column of its own, which reading keeps in the note, as any it does not know
 MINUTE = 60_000_000  # microseconds
 
 
 def write_laps(
-    frame: pd.DataFrame, target: str | Path | BinaryIO, shop: Shop | None = None
+    frame: pd.DataFrame,
+    target: str | Path | BinaryIO,
+    shop: Shop | None = None,
+    marks: Sequence[str] = (),
 ) -> None:
     """Write a checked laps frame as CSV in the contract's columns, times with the shop's offset.
 
     Numbers are written with the digits that bring the same float back, and text that a spreadsheet
-    would run as a formula behind an apostrophe.
+    would run as a formula behind an apostrophe. `marks`: what else is known of each lap; the column
+    MARKS is only there where something is.
     """
     columns = as_texts(frame, (shop or Shop()).timezone)
-    for name in ("lap_id", *CATEGORIES, "note"):
+    texts = ["lap_id", *CATEGORIES, "note"]
+    if any(marks):
+        columns[MARKS] = pa.array(marks, pa.string())
+        texts.append(MARKS)
+    for name in texts:
         columns[name] = guarded_column(columns[name])
     write_table(columns, target)
 

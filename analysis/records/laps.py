@@ -416,7 +416,7 @@ def _note(table: Table, note: pa.ChunkedArray, notices: list[str]) -> pa.Chunked
         named = ", ".join(map(_with_hint, kept))
         notices.append(f"Not columns of laps, kept in the note: {named}.")
         values = {column: kept_column(table.columns[column], table.guarded) for column in kept}
-        note = _joined_notes(note, values)
+        note = joined_notes(note, values)
     return note
 
 
@@ -425,7 +425,10 @@ def _with_hint(column: str) -> str:
     return f"{column} (did you mean {near}?)" if near else column
 
 
-def _joined_notes(note: pa.ChunkedArray, more: dict[str, pa.ChunkedArray]) -> pa.ChunkedArray:
+def joined_notes(note: pa.ChunkedArray, more: dict[str, pa.ChunkedArray]) -> pa.ChunkedArray:
+    """The notes with further columns of text behind them, each by its name where it says anything:
+    `thin glue; weather: wet`."""
+
     def behind(label: str, texts: pa.ChunkedArray) -> pa.ChunkedArray:
         labelled = pc.binary_join_element_wise(pa.scalar("; " + label), texts, "")
         return pc.if_else(pc.equal(texts, ""), "", labelled)

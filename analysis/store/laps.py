@@ -9,13 +9,21 @@ import pyarrow as pa
 import sqlalchemy as sa
 
 from analysis.problems import NotFound
-from analysis.records.export import as_texts
+from analysis.records.export import MARKS, as_texts
 from analysis.records.faults import Faults
-from analysis.records.laps import CATEGORIES, COLUMNS, COUNTS, LapsFile, check_laps
+from analysis.records.laps import (
+    CATEGORIES,
+    COLUMNS,
+    COUNTS,
+    LapsFile,
+    check_laps,
+    joined_notes,
+)
 from analysis.records.shop import Shop
-from analysis.records.text import codes_of, counted
+from analysis.records.text import codes_of, counted, kept_column
 from analysis.records.zones import wall_to_utc
 from analysis.store import changes, documents, tables, totals
+from analysis.store.bench_tables import delivery
 
 CHUNK = 20_000
 Progress = Callable[[int, int], None]
@@ -144,7 +152,11 @@ def _compare(
     same = np.zeros(len(laps), bool)
     same[held] = _among(laps[held], known)
     if (odd := held & ~same).any():
-        same[odd] = _among(laps[odd], _placed_before(connection, known))
+        placed = _placed_before(connection, known)
+        same[odd] = _among(laps[odd], placed)
+        known = pd.concat([known, placed])
+    if (odd := held & ~same).any():
+        same[odd] = _among(laps[odd], _with_marks(connection, known))
     faults = Faults(file.name)
     faults.add_where(
         held & ~same, file.frame.row.to_numpy(), "lap_id", "is in the store with other content",
@@ -153,6 +165,31 @@ def _compare(
     )  # fmt: skip
     faults.stop_if_any()
     return held, removed
+
+
+def marks(connection: sa.Connection, lap_ids: pd.Series) -> list[str]:
+    """What the phones marked of each of these laps (`mended, trial:A`), "" where nothing; by the
+    newest revision of the lap from a phone."""
+    sent, later = delivery.c, delivery.alias("later")
+    newer = sa.exists().where(later.c.lap_id == sent.lap_id, later.c.revision > sent.revision)
+    query = sa.select(sent.lap_id, sent.flags).where(sent.flags != "", ~newer)
+    found = {lap_id: _as_mark(flags) for lap_id, flags in connection.execute(query)}
+    return [found.get(lap_id, "") for lap_id in lap_ids] if found else []
+
+
+def _as_mark(flags: str) -> str:
+    return ", ".join(flags.splitlines())
+
+
+def _with_marks(connection: sa.Connection, known: pd.DataFrame) -> pd.DataFrame:
+    """Known revisions with all marks their lap has had in the note, where reading an export puts
+    them, so that it adds nothing."""
+    query = sa.select(delivery.c.lap_id, delivery.c.flags).where(delivery.c.flags != "").distinct()
+    marked = pd.DataFrame(map(tuple, connection.execute(query)), columns=["lap_id", MARKS])
+    both = known.merge(marked, on="lap_id")
+    note, mark = (pa.array(column.tolist(), pa.string())
+                  for column in (both.note, both[MARKS].map(_as_mark)))  # fmt: skip
+    return both.assign(note=joined_notes(note, {MARKS: kept_column(mark, False)}).to_pylist())
 
 
 def _among(laps: pd.DataFrame, known: pd.DataFrame) -> np.ndarray:

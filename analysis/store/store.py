@@ -136,10 +136,11 @@ class Store:
             return laps.remove(connection, self.clock(), lap_ids) if lap_ids else None
 
     def export_laps(self, target: str | Path | BinaryIO) -> int:
-        """Write the laps that count as CSV; how many."""
+        """Write the laps that count as CSV, the phones' marks with them; how many."""
         with reading(self.engine) as connection:
             frame, shop = laps.read_out(connection), documents.shop(connection)
-        write_laps(frame, target, shop)
+            marks = laps.marks(connection, frame.lap_id)
+        write_laps(frame, target, shop, marks)
         return len(frame)
 
     # --- totals ---
