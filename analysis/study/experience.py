@@ -36,6 +36,7 @@ class Practice:
     pieces_before: np.ndarray  # in its cell, nothing forgotten
     pieces_before_in_spell: np.ndarray
     weeks_away: np.ndarray  # before this lap, where longer than the ordinary week; else 0
+    weeks_rested: np.ndarray  # over cells: likewise, from its last lap to the start of the file's
     cell: np.ndarray
     cell_starts: np.ndarray  # over cells: first lap
     session_starts: np.ndarray  # over sessions: first lap
@@ -46,6 +47,11 @@ class Practice:
     @property
     def log_seconds_per_piece(self) -> np.ndarray:
         return np.log(self.seconds / self.pieces)
+
+    @property
+    def operation(self) -> np.ndarray:
+        """Over cells: the number of its operation, the same for all products and workers."""
+        return np.unique(self.cells["operation"].to_numpy(str), return_inverse=True)[1]
 
     @property
     def last_laps(self) -> np.ndarray:
@@ -72,14 +78,16 @@ def practice_of(laps: pd.DataFrame) -> Practice:
     day = started[position] // (86400 * _SECOND)
     session_starts = np.flatnonzero(cell_start | paused | _changes(batch, day))
     cell_starts = np.flatnonzero(cell_start)
-    weeks = pause / (7 * 86400)
+    ends = np.append(cell_starts, len(position))[1:] - 1  # none where there are no laps
+    rest = (started.max(initial=0) - started[position][ends]) / _SECOND - seconds[ends]
     return Practice(
         position=position,
         seconds=seconds,
         pieces=pieces,
         pieces_before=_counted_before(pieces, cell_starts),
         pieces_before_in_spell=_counted_before(pieces, np.flatnonzero(spell_start)),
-        weeks_away=np.where(weeks > ORDINARY_GAP_DAYS / 7, weeks, 0.0),
+        weeks_away=_weeks_lost(pause),
+        weeks_rested=_weeks_lost(rest),
         cell=cell,
         cell_starts=cell_starts,
         session_starts=session_starts,
@@ -148,6 +156,12 @@ def _pauses(started, seconds, cell_start):
     pause[1:] = (started[1:] - started[:-1]) / _SECOND - seconds[:-1]
     pause[cell_start] = 0.0
     return pause
+
+
+def _weeks_lost(seconds_away):
+    """Weeks away that take practice off: none within the ordinary week."""
+    weeks = seconds_away / (7 * 86400)
+    return np.where(weeks > ORDINARY_GAP_DAYS / 7, weeks, 0.0)
 
 
 def _runs_of_one_task(is_task, keys, started, row):

@@ -23,9 +23,10 @@ class CellFits:
     piece_doubt: np.ndarray  # factor on the variance of a single piece
     freedom: np.ndarray
     retention: np.ndarray  # per week, NaN where not known
-    loss_error: np.ndarray
+    loss_error: np.ndarray  # where not known, the loss that published studies found
     experience: np.ndarray  # after the last lap
     experience_slope: np.ndarray  # its change with the loss per week
+    weeks_rested: np.ndarray  # from then to the file's last lap, where longer than a week; else 0
 
     @property
     def t(self) -> np.ndarray:
@@ -35,46 +36,71 @@ class CellFits:
         return stdtrit(self.freedom, 0.975)
 
 
-def log_lap(fits: CellFits, experience, pieces=1, before_in_spell=None):
-    """(log of the mean seconds per piece of a lap in every cell, its variance).
+@dataclass(frozen=True)
+class LogLap:
+    """Over cells: log of the mean seconds per piece of a lap, its variance, and of the variance
+    what the retention makes, as its signed standard error: one worker's cells share it."""
+
+    mean: np.ndarray
+    variance: np.ndarray
+    loss_error: np.ndarray
+
+
+def log_lap(fits: CellFits, experience, pieces=1, before_in_spell=None, weeks_away=0.0) -> LogLap:
+    """The mean of a lap in every cell.
 
     The lap's pieces are E+1 ... E+k; before_in_spell: pieces of the spell done before it, None for
-    straight on. The mean is over the curves by their Akaike weights w (`selection.expected`). In
-    the variance about it: the curves' parameters, the retention, and the doubt between curves,
-    sum of w (variance + (value - mean)^2) (Burnham & Anderson 2002).
+    straight on; weeks_away: those for which practice was taken off to come down to E. The mean is
+    over the curves by their Akaike weights w (`selection.expected`). In the variance about it: the
+    curves' parameters, the retention, and the doubt between curves, sum of w (variance + (value -
+    mean)^2) (Burnham & Anderson 2002).
     """
     cells = len(fits.variance)
     experience = np.maximum(np.broadcast_to(experience, (cells,)), 0.0)
     spell = None if before_in_spell is None else np.full(cells, float(before_in_spell))
     work = Work.of(experience, np.full(cells, float(pieces)), np.ones(cells, int), spell)
-    values, variances = zip(
+    values, variances, losses = zip(
         *(
-            _log_lap(*pair, fits, work)
+            _log_lap(*pair, fits, work, weeks_away)
             for pair in zip(fits.candidates, fits.loss_slopes, strict=True)
         ),
         strict=True,
     )
     mean = expected(fits.candidates, values)
     variance = sum(
-        candidate.weight * (own + (value - mean) ** 2)
-        for candidate, value, own in zip(fits.candidates, values, variances, strict=True)
+        candidate.weight * (own + loss**2 + (value - mean) ** 2)
+        for candidate, value, own, loss in zip(
+            fits.candidates, values, variances, losses, strict=True
+        )
     )
-    return mean, variance
+    return LogLap(mean, variance, expected(fits.candidates, losses))
 
 
-def _log_lap(candidate: Candidate, loss_slope, fits: CellFits, work: Work):
-    """(log mean, variance) by one curve. The loss per week moves both the curve and where on it
-    the worker stands, mostly against one another: what was seen last stays as it was seen."""
+def present_lap(fits: CellFits) -> LogLap:
+    """A piece like the last one made, at the practice that is left at the file's last lap.
+
+    Time away up to then keeps retention^weeks of the experience (`experience.experience_at`).
+    Where the retention is not known nothing is taken off, but the published loss is the doubt.
+    """
+    kept = np.where(np.isfinite(fits.retention), fits.retention, 1.0) ** fits.weeks_rested
+    return log_lap(fits, (fits.experience - 1) * kept, weeks_away=fits.weeks_rested)
+
+
+def _log_lap(candidate: Candidate, loss_slope, fits: CellFits, work: Work, weeks_away):
+    """(log mean, variance by the curve, standard error by the loss) by one curve. The loss per week
+    moves both the curve and where on it the worker stands, mostly against one another: what was
+    seen last stays as it was seen. Time away since then moves only the latter."""
     value, columns = log_mean(candidate.curve, work, candidate.theta)
     active = list(ACTIVE[candidate.curve])
     slope = np.stack(columns, axis=1)
     covariance = candidate.covariance[:, active][:, :, active]
     by_curve = np.einsum("ci,cij,cj->c", slope, covariance, slope)
     share = np.divide(work.experience, np.maximum(fits.experience, 1.0))
-    moved = np.maximum(work.experience + _LOSS_STEP * share * fits.experience_slope, 0.0)
+    place_slope = share * fits.experience_slope - weeks_away * work.experience
+    moved = np.maximum(work.experience + _LOSS_STEP * place_slope, 0.0)
     by_place = (log_mean(candidate.curve, work.at(moved), candidate.theta)[0] - value) / _LOSS_STEP
     by_loss = ((slope * loss_slope[:, active]).sum(axis=1) + by_place) * fits.loss_error
-    return value + candidate.log_smearing, by_curve + by_loss**2
+    return value + candidate.log_smearing, by_curve, by_loss
 
 
 def next_unit(fits: CellFits):
@@ -82,10 +108,11 @@ def next_unit(fits: CellFits):
 
     The lap is log-normal with the curve for its mean, so its median is lower by half its variance.
     """
-    value, variance = log_lap(fits, fits.experience)
+    lap = log_lap(fits, fits.experience)
     noise = fits.variance * (1 + fits.likeness) * fits.piece_doubt
-    half = fits.t * np.sqrt(noise + variance)
-    return np.exp(value), np.exp(value - noise / 2 - half), np.exp(value - noise / 2 + half)
+    half = fits.t * np.sqrt(noise + lap.variance)
+    middle = lap.mean - noise / 2
+    return np.exp(lap.mean), np.exp(middle - half), np.exp(middle + half)
 
 
 def next_batch(fits: CellFits, pieces, weeks_away=0.0):
@@ -94,10 +121,11 @@ def next_batch(fits: CellFits, pieces, weeks_away=0.0):
 
     weeks_away: time away before it; NaN where that is not 0 and retention not known.
     """
-    value, variance = log_lap(fits, _after(fits, weeks_away), pieces, before_in_spell=0)
+    after = _after(fits, weeks_away)
+    lap = log_lap(fits, after, pieces, before_in_spell=0, weeks_away=weeks_away)
     noise = fits.variance * (1 / pieces + fits.likeness)
-    half = fits.t * np.sqrt(noise + variance)
-    seconds = pieces * np.exp(value)
+    half = fits.t * np.sqrt(noise + lap.variance)
+    seconds = pieces * np.exp(lap.mean)
     return seconds, seconds * np.exp(-noise / 2 - half), seconds * np.exp(-noise / 2 + half)
 
 
@@ -106,8 +134,8 @@ def break_cost(fits: CellFits, weeks, batch=25, retention=None):
     retention is not known. retention: per week, in place of the fitted one."""
     after = _after(fits, weeks, retention)
     one, many = (
-        pieces * (np.exp(log_lap(fits, after, pieces)[0])
-                  - np.exp(log_lap(fits, fits.experience, pieces)[0]))
+        pieces * (np.exp(log_lap(fits, after, pieces).mean)
+                  - np.exp(log_lap(fits, fits.experience, pieces).mean))
         for pieces in (1, batch)
     )  # fmt: skip
     return one, many

@@ -13,10 +13,10 @@ import pandas as pd
 
 from analysis.study.curves import learning_rate_of, pieces_until_near_plateau
 from analysis.study.experience import CELL, Practice, experience_at, practice_of
-from analysis.study.forecast import CellFits, break_cost, log_lap, next_batch, next_unit
+from analysis.study.forecast import CellFits, break_cost, next_batch, next_unit, present_lap
 from analysis.study.noise import Bend, first_good_laps, work_of
 from analysis.study.regression import EXPONENT, FRACTION, LEVEL, RESTART, restart_multiple
-from analysis.study.retention import Retention, retention_of
+from analysis.study.retention import PUBLISHED_LOSS, Retention, retention_of
 from analysis.study.selection import Selection, loss_slopes, select
 
 CELL_COLUMNS = [
@@ -24,6 +24,7 @@ CELL_COLUMNS = [
     "learning_rate_high", "plateau_seconds", "plateau_low", "plateau_high",
     "plateau_identifiable", "pieces_made", "effective_experience", "next_unit_seconds",
     "next_unit_low", "next_unit_high", "present_seconds", "present_low", "present_high",
+    "present_loss_error", "weeks_rested",
     "next_batch_seconds", "next_batch_low", "next_batch_high", "retention_per_week",
     "retention_low", "retention_high", "restart_effect", "laps", "pooled",
     "pooled_next_unit_seconds", "note",
@@ -43,11 +44,13 @@ _LOSS_STEP = 1e-3
 class LearningResult:
     """cells: CELL_COLUMNS, one row a product, operation and worker: times in seconds per piece
     (`next_batch_*` and `two_week_break_batch_*` for 25 pieces together); next and present times
-    are the mean over the curves in doubt, of a `constant` its level; `pooled` where there are too
-    few laps: the times are then their plain mean, `pooled_next_unit_seconds` what other operations
-    and published studies make of it, and the intervals allow for both; `practice_p` of the exponent
-    being 0; `restart_effect` and `lap_noise`, `session_noise` (standard deviations) on the log
-    scale; NaN where a thing cannot be told.
+    are the mean over the curves in doubt, present ones at the practice that is left at the file's
+    last lap, `weeks_rested` after the cell's own; `present_loss_error` is the part of its log's
+    standard error that the retention makes, which a worker's cells share; `pooled` where there are
+    too few laps: the times are then their plain mean, `pooled_next_unit_seconds` what other
+    operations and published studies make of it, and the intervals allow for both; `practice_p` of
+    the exponent being 0; `restart_effect` and `lap_noise`, `session_noise` (standard deviations) on
+    the log scale; NaN where a thing cannot be told.
     laps: LAP_COLUMNS on the index of the laps given (cell -1 and NaN where a lap is no practice).
     fits: what forecasts need, its arrays in the order of `cells`; None without practice."""
 
@@ -101,8 +104,8 @@ def _cell_fits(practice, experience, retention: Retention, selection: Selection)
     return CellFits(
         selection.candidates, slopes, noise.variance, noise.likeness, noise.piece_doubt,
         noise.freedom,
-        retention.per_week, np.where(known, retention.loss_error, 0.0),
-        (experience + practice.pieces)[last], experience_slope,
+        retention.per_week, np.where(known, retention.loss_error, PUBLISHED_LOSS),
+        (experience + practice.pieces)[last], experience_slope, practice.weeks_rested,
     )  # fmt: skip
 
 
@@ -121,7 +124,9 @@ def _cell_frame(practice: Practice, retention: Retention, selection: Selection, 
     level = np.where(selection.few, cells["first_unit_seconds"], np.nan)
     _add(cells, "next_unit", next_unit(fits), level)
     cells["pooled_next_unit_seconds"] = np.where(selection.few, next_unit(fits)[0], np.nan)
-    _add(cells, "present", _present(practice, selection, fits))
+    *present, cells["present_loss_error"] = _present(practice, selection, fits)
+    _add(cells, "present", present)
+    cells["weeks_rested"] = practice.weeks_rested
     _add(cells, "next_batch", next_batch(fits, BATCH), BATCH * level)
     cells["retention_per_week"] = retention.per_week
     cells["retention_low"], cells["retention_high"] = retention.low, retention.high
@@ -208,21 +213,22 @@ def _add_plateaus(cells, selection: Selection, fits: CellFits):
 
 
 def _present(practice: Practice, selection: Selection, fits: CellFits):
-    """(mean, low, high) seconds per piece at the practice of the last piece made, the usual share
-    of restarts in it; of a constant, simply the seconds of the laps used over their pieces."""
-    value, variance = log_lap(fits, fits.experience - 1)
+    """(mean, low, high, standard error by the retention) of the seconds per piece at the practice
+    of the file's last lap, the usual share of restarts in it; of a level that stands alone and of
+    too few laps simply the seconds of the laps used over their pieces."""
+    lap = present_lap(fits)
     starts, size = practice.cell_starts, np.bincount(practice.cell)
     restart = np.repeat(selection.picked("theta")[:, RESTART], size)
     slowness = np.exp(restart_multiple(selection.work, restart)[0])
     pieces = np.add.reduceat(practice.pieces, starts)
-    value = value + np.log(np.add.reduceat(practice.pieces * slowness, starts) / pieces)
+    value = lap.mean + np.log(np.add.reduceat(practice.pieces * slowness, starts) / pieces)
     used = np.add.reduceat(selection.weight, starts)
     seconds = np.add.reduceat(np.where(selection.good, practice.seconds, 0.0), starts)
-    level = (selection.curve == "constant") & (used > 0)
+    level = (selection.few | selection.candidates[0].alone) & (used > 0)
     mean = np.where(level, seconds / np.where(level, used, 1.0), np.exp(value))
     centre = np.where(selection.few, np.exp(value), mean)
-    half = fits.t * np.sqrt(variance)
-    return mean, centre * np.exp(-half), centre * np.exp(half)
+    half = fits.t * np.sqrt(lap.variance)
+    return mean, centre * np.exp(-half), centre * np.exp(half), lap.loss_error
 
 
 def _notes(selection: Selection):

@@ -82,9 +82,9 @@ def _banded(result: LearningResult, table: pd.DataFrame) -> pd.DataFrame:
         here = rank == turn
         at = result.fits.experience.copy()
         at[cell[here]] = experience[here]
-        log_seconds, variance = log_lap(result.fits, at)
-        value[here] = log_seconds[cell[here]]
-        half[here] = (result.fits.t * np.sqrt(variance))[cell[here]]
+        line_here = log_lap(result.fits, at)
+        value[here] = line_here.mean[cell[here]]
+        half[here] = (result.fits.t * np.sqrt(line_here.variance))[cell[here]]
     line = table.get("fitted_seconds", pd.Series(np.exp(value), table.index)).to_numpy()
     return table.assign(
         fitted_seconds=line, fitted_low=line * np.exp(-half), fitted_high=line * np.exp(half)

@@ -3,8 +3,9 @@
 The log residual of a lap of k pieces is lap noise of variance sigma^2 / k plus session noise of
 variance tau^2, the same for all laps of its session. The likeness lambda = tau^2 / sigma^2 is
 estimated by restricted maximum likelihood (Patterson & Thompson 1971) on a grid. Few sessions
-tell little about it, so each cell is helped by the others and by a wide guess, and the mean over
-what is likely is taken, not the peak: the peak is 0 too often, and intervals then too short.
+tell little about it, so each cell is helped by those of the same operation, these by the bench and
+by a wide guess, and the mean over what is likely is taken, not the peak: the peak is 0 too often,
+and intervals then too short.
 """
 
 from __future__ import annotations
@@ -13,6 +14,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from analysis.study import pooling
 from analysis.study.experience import Practice
 
 LIKENESS_GRID = np.array([0.0, 0.01, 0.02, 0.04, 0.07, 0.12, 0.2, 0.35, 0.6, 1.0, 1.8, 3.5, 8.0])
@@ -20,6 +22,8 @@ GUESS_WEIGHS_AS = 4.0  # cells
 SPREAD_STEPS = 20
 USUAL_LIKENESS = 0.15  # the guess, within a factor of 13 either way; of our own, no source
 USUAL_SPREAD = 1.3
+UNLIKE = 0.7  # sd of the log likeness of one operation between its workers and products: within a
+# factor of 4 either way; of our own, no source
 
 
 @dataclass(frozen=True)
@@ -118,13 +122,11 @@ def restricted_likelihood(sums: Sums, laps, penalty, grid=LIKENESS_GRID):
     return np.array(values)
 
 
-def likeness_of(sums: Sums, laps, penalty, pieces_per_lap):
+def likeness_of(sums: Sums, laps, penalty, pieces_per_lap, operation):
     """(likeness of every cell, doubt about a single piece, weights of the likenesses of the grid).
 
-    The likeness is the mean over what is likely by the cell's own likelihood and by how likenesses
-    are spread over the bench: some work is steadier than other. That spread starts as the guess,
-    which counts as GUESS_WEIGHS_AS cells, and is moved to where the cells' own lie (nonparametric
-    empirical Bayes, Laird 1978).
+    operation: over cells, the number of its operation. The likeness is the mean over what is likely
+    by the cell's own likelihood and by `_likely_by_operation`.
 
     Laps of k pieces show sigma^2 (1/k + likeness); what a single piece strays, sigma^2 (1 +
     likeness), follows only with the likeness. The doubt is the mean of the ratio of the two over
@@ -134,15 +136,30 @@ def likeness_of(sums: Sums, laps, penalty, pieces_per_lap):
     telling = (sessions > 1) & (laps > sums.products.shape[1] + 1)
     likelihood = restricted_likelihood(sums, laps, penalty)
     likelihood = np.where(telling, np.exp(likelihood - likelihood.max(axis=0)), 1.0)
-    away = (np.log(np.maximum(LIKENESS_GRID, 0.005)) - np.log(USUAL_LIKENESS)) / USUAL_SPREAD
-    guess = np.exp(-0.5 * away**2)
-    guess *= GUESS_WEIGHS_AS / guess.sum()
-    spread = guess
-    for _ in range(SPREAD_STEPS):
-        weight = spread[:, None] * likelihood
-        weight /= weight.sum(axis=0)
-        spread = guess + weight[:, telling].sum(axis=1)
+    weight = likelihood * _likely_by_operation(likelihood, telling, operation)
+    weight /= weight.sum(axis=0)
     likeness = (weight * LIKENESS_GRID[:, None]).sum(axis=0)
     ratio = (1 + LIKENESS_GRID)[:, None] / (1 / pieces_per_lap + LIKENESS_GRID[:, None])
     mean_ratio = (weight * ratio).sum(axis=0)
     return likeness, mean_ratio * (1 / pieces_per_lap + likeness) / (1 + likeness), weight
+
+
+def _likely_by_operation(likelihood, telling, operation):
+    """(grid, cells): how likely each likeness is by all that other cells tell.
+
+    Some work is steadier than other, whoever does it on whatever product: a cell's log likeness is
+    that of its operation, with sd UNLIKE. How those of operations are spread over the bench starts
+    as the guess, which counts as GUESS_WEIGHS_AS operations, and is moved to where they lie
+    (nonparametric empirical Bayes, Laird 1978).
+    """
+    log_grid = np.log(np.maximum(LIKENESS_GRID, 0.005))
+    guess = np.exp(-0.5 * ((log_grid - np.log(USUAL_LIKENESS)) / USUAL_SPREAD) ** 2)
+    guess *= GUESS_WEIGHS_AS / guess.sum()
+    about = np.exp(-0.5 * ((log_grid[:, None] - log_grid) / UNLIKE) ** 2)
+    about /= about.sum(axis=0)  # (likeness of a cell, of its operation)
+    known = np.bincount(operation, telling) > 0
+    spread = guess
+    for _ in range(SPREAD_STEPS):
+        of_operations, of_cells = pooling.by_operation(likelihood, about, spread, operation)
+        spread = guess + of_operations[:, known].sum(axis=1)
+    return of_cells

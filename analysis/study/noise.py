@@ -94,7 +94,7 @@ def noise_of(practice: Practice, bend: Bend, response, weight) -> Noise:
     sums = Sums.of([*bend.columns, response], weight, practice)
     laps = np.bincount(practice.cell, weight > 0)
     pieces_per_lap = np.bincount(practice.cell, practice.pieces) / np.bincount(practice.cell)
-    likeness, doubt, likely = likeness_of(sums, laps, bend.hold, pieces_per_lap)
+    likeness, doubt, likely = likeness_of(sums, laps, bend.hold, pieces_per_lap, practice.operation)
     rest = bend.rest(practice, response, weight, likeness)
     freedom = np.maximum(laps - effective_columns(sums, bend.hold), 0.0)
     freedom = np.where(freedom < 0.5, 0.0, freedom)

@@ -61,3 +61,21 @@ def shrunk_noise(variance, freedom, pooled):
     own = np.where(np.isfinite(variance), variance, 0.0)
     total = freedom + NOISE_FREEDOM
     return (NOISE_FREEDOM * pooled + freedom * own) / total, total
+
+
+def by_operation(likelihood, about, spread, operation):
+    """What the cells of one operation tell of each other, of a thing that has one of a few kinds.
+
+    likelihood: (kinds, cells), of the cell's laps; about: (kinds, kinds), chance K(l | o) of kind l
+    in a cell of an operation of kind o; spread: (kinds,), weights of operations before; operation:
+    over cells, its number. Returns (kinds, operations), how likely each kind is of an operation,
+    and (kinds, cells), how likely it is of a cell by the operation's other cells alone:
+        m_c(o) = sum over l of K(l | o) likelihood_c(l),    p(o) ~ spread(o) product over c of m_c,
+        p_c(l) = sum over o of K(l | o) p(o) / m_c(o).
+    """
+    told = about.T @ likelihood
+    together = np.zeros((len(spread), operation.max() + 1))
+    np.add.at(together.T, operation, np.log(told).T)
+    likely = spread[:, None] * np.exp(together - together.max(axis=0))
+    likely /= likely.sum(axis=0)
+    return likely, about @ (likely[:, operation] / told)

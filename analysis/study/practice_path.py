@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from analysis.study.forecast import log_lap
+from analysis.study.forecast import log_lap, present_lap
 from analysis.study.learning import LearningResult
 
 KNOTS = 40  # of the drawn line, besides its steps
@@ -71,19 +71,19 @@ def _is(frame: pd.DataFrame, product: str, operation: str) -> pd.Series:
 def _curve(learning: LearningResult, cells: pd.DataFrame) -> pd.DataFrame:
     """The fitted mean at some of the laps' own experience, which time away has taken down.
 
-    mean = exp(log mean of the piece) x usual restarts, the latter such that the last is the
-    present time; band = mean exp(-+ t(.975) se).
+    mean = exp(log mean of the piece) x usual restarts, the latter as in the present time;
+    band = mean exp(-+ t(.975) se).
     """
     fits = learning.fits
-    last = np.exp(log_lap(fits, fits.experience - 1)[0])
-    usual = learning.cells["present_seconds"].to_numpy(float) / last
+    present = np.exp(present_lap(fits).mean)
+    usual = learning.cells["present_seconds"].to_numpy(float) / present
     tables = []
     for cell in cells.index:
         own = learning.laps[learning.laps["cell"] == cell].sort_values("pieces_before")
         knots = own.iloc[_knots(own["pieces_before"].to_numpy(), own["experience"].to_numpy())]
         logs = [log_lap(fits, experience) for experience in knots["experience"]]
-        value = np.array([log[cell] for log, _ in logs])
-        half = fits.t[cell] * np.sqrt([variance[cell] for _, variance in logs])
+        value = np.array([log.mean[cell] for log in logs])
+        half = fits.t[cell] * np.sqrt([log.variance[cell] for log in logs])
         mean = usual[cell] * np.exp(value)
         tables.append(
             pd.DataFrame(

@@ -3,7 +3,9 @@
 `constant` gives way only where practice shows (p < .05, sessions counted as such); among the
 others the least AICc decides which is named. What is expected of a piece is the mean over all the
 curves by their Akaike weights, and their doubt goes into the intervals (Burnham & Anderson 2002):
-which curve is the true one can seldom be told, and curves that fit alike part where laps end.
+which curve is the true one can seldom be told, and curves that fit alike part where laps end. So it
+is of a `constant` too: that practice does not show is no proof that there is none, and the mean of
+all laps would then be too slow. Only a study of one or two sittings is left its plain mean.
 """
 
 from __future__ import annotations
@@ -33,6 +35,7 @@ from analysis.study.regression import (
 from analysis.study.suspicion import odd_laps
 
 TOO_FEW_LAPS = 5  # of fewer, a cell's own learning rate is not estimated
+FEW_SITTINGS = 3  # of fewer, the level of a steady cell is the plain mean of its laps
 SIGNIFICANCE = 0.05
 CLEARLY_BETTER = 2.0  # AICc by which a curve with one more parameter must win (Burnham & Anderson)
 RESTART_SPREAD = 0.3  # the restart effect is held to be within about +-60 % before laps are seen
@@ -46,7 +49,8 @@ FALLING = ("unit", "cumulative_average", "plateau", "prior")
 @dataclass(frozen=True)
 class Candidate:
     """A curve fitted to every cell. log_smearing leads from the curve of logs to that of means
-    (Duan 1983); weight is its Akaike weight among all the candidates."""
+    (Duan 1983); weight is its Akaike weight among all the candidates; alone: where it is a level
+    that is left as it is, whatever the others say."""
 
     curve: str
     theta: np.ndarray  # (cells, 5)
@@ -54,6 +58,7 @@ class Candidate:
     log_smearing: np.ndarray
     weight: np.ndarray
     chosen: np.ndarray  # bool
+    alone: np.ndarray  # bool
     precision: np.ndarray  # (cells, 5), of what was held before the laps were seen
 
 
@@ -110,6 +115,9 @@ def select(practice: Practice, experience, good, before: Selection | None = None
         _candidate(fits[name], curve == name, weight, data, noise)
         for name, weight in zip(ACTIVE, weights, strict=True)
     ]
+    sittings = np.diff(np.append(practice.session_cell_starts, len(practice.session_cell)))
+    alone = (curve == "constant") & ~few & (sittings < FEW_SITTINGS)
+    candidates[0] = replace(candidates[0], alone=alone)
     unit = candidates[1]
     candidates.append(_candidate(pooled, np.zeros(len(few), bool), few * 1.0, data, noise))
     log_expected, z, odd = _judged(candidates, practice, work, response, noise)
@@ -324,18 +332,19 @@ def _candidate(one: Fit, chosen, weight, data, noise: Noise) -> Candidate:
     mean = np.add.reduceat(lap_weight * np.exp(residual), practice.cell_starts)
     smearing = np.where(total > 0, mean / np.where(total > 0, total, 1), 1.0)
     covariance = one.unscaled * noise.variance[:, None, None]
+    nowhere = np.zeros(len(chosen), bool)
     return Candidate(
-        one.curve, one.theta, covariance, np.log(smearing), weight, chosen, one.prior.precision
-    )
+        one.curve, one.theta, covariance, np.log(smearing), weight, chosen, nowhere,
+        one.prior.precision,
+    )  # fmt: skip
 
 
 def expected(candidates: list[Candidate], values, cell=slice(None)):
-    """What is expected: the mean of the curves' log values by their weights, and where `constant`
-    is named of laps enough, its level. values: one array a candidate, over cells or over laps,
-    `cell` telling of which."""
+    """What is expected: the mean of the curves' log values by their weights; the level where that
+    stands alone. values: one array a candidate, over cells or over laps, `cell` telling of which.
+    """
     mean = sum(c.weight[cell] * value for c, value in zip(candidates, values, strict=True))
-    steady = candidates[0].chosen & (candidates[-1].weight == 0)
-    return np.where(steady[cell], values[0], mean)
+    return np.where(candidates[0].alone[cell], values[0], mean)
 
 
 def _judged(candidates, practice: Practice, work, response, noise: Noise):

@@ -84,12 +84,62 @@ def test_a_rising_time_is_called_constant_not_negative_learning():
     assert np.isnan(cell.plateau_seconds)
 
 
-def test_present_time_of_a_steady_operation_is_simply_seconds_over_pieces():
-    laps, _ = laps_of(replace(PLAIN, curve="constant", pieces_per_lap=5))
-    result = fit_learning(laps)
-    used = ~result.laps["suspicious"]
-    mean = laps["seconds"][used].sum() / laps["units"][used].sum()
-    assert only(result).present_seconds == pytest.approx(mean, rel=1e-12)
+def test_present_time_of_a_steady_study_of_one_sitting_is_simply_seconds_over_pieces():
+    """The stopwatch study of the books: twenty readings in a row, and their mean."""
+    rng = np.random.default_rng(3)
+    seconds = 62 * rng.uniform(0.85, 1.15, 20)
+    cell = only(fit_learning(laps_frame([{"seconds": s, "units": 2} for s in seconds])))
+    assert (cell.curve, cell.laps) == ("constant", 20)
+    assert cell.present_seconds == pytest.approx(seconds.mean() / 2, rel=1e-12)
+
+
+def test_practice_that_does_not_show_still_counts_by_how_likely_it_is():
+    """A rate of 96 % over six unlike batches seldom shows at p < .05, and the mean of all laps then
+    lies some 6 % above where the worker stands. Steady and falling being equally likely before,
+    about half of that must go; asked is a quarter, over the seeds together."""
+    truth = replace(PLAIN, learning_rate=0.96, sigma=0.15, tau=0.12, batches=6, pieces_per_lap=5)
+    stated, plain = [], []
+    for seed in range(40):
+        laps, after = laps_of(truth, np.random.default_rng(900 + seed))
+        result = fit_learning(laps)
+        if only(result).curve == "constant":
+            true = truth.piece_seconds(after["product 0", "maker"] - 1)
+            used = ~result.laps["suspicious"]
+            stated.append(only(result).present_seconds / true - 1)
+            plain.append(laps["seconds"][used].sum() / laps["units"][used].sum() / true - 1)
+    assert len(stated) > 20
+    assert 0 < np.mean(stated) < 0.75 * np.mean(plain)
+
+
+def with_a_later_lap(laps, weeks):
+    """The laps, and an interruption so many weeks after the end of the last."""
+    last = laps.iloc[-1]
+    at = last["started_at"] + pd.Timedelta(seconds=last["seconds"]) + pd.Timedelta(weeks=weeks)
+    later = laps.iloc[[-1]].assign(started_at=at.as_unit("us"), lap_id="later", row=len(laps) + 2)
+    both = pd.concat([laps, later], ignore_index=True)
+    activity = [*laps["activity"].astype(str), "delay"]
+    return both.assign(activity=pd.Categorical(activity))
+
+
+def test_practice_that_has_rested_is_taken_down_to_the_files_last_lap():
+    """The retention found at two breaks also holds for the six weeks since the work was done."""
+    truth = replace(PLAIN, retention=0.85, long_breaks=(4, 8), batches=14)
+    laps, experience = laps_of(truth.without_noise())
+    fresh, rested = (only(fit_learning(each)) for each in (laps, with_a_later_lap(laps, 6)))
+    assert (fresh.weeks_rested, rested.weeks_rested) == (0, pytest.approx(6))
+    left = (experience["product 0", "maker"] - 1) * 0.85**6
+    assert rested.present_seconds == pytest.approx(truth.piece_seconds(left), rel=0.01)
+    assert rested.next_unit_seconds == pytest.approx(fresh.next_unit_seconds)
+    assert abs(rested.present_loss_error) > abs(fresh.present_loss_error)
+
+
+def test_where_nobody_was_seen_to_forget_nothing_is_taken_off_but_a_doubt_is_added():
+    laps, _ = laps_of(PLAIN, np.random.default_rng(5))
+    fresh, rested = (only(fit_learning(each)) for each in (laps, with_a_later_lap(laps, 6)))
+    assert np.isnan(rested.retention_per_week)
+    assert rested.present_seconds == pytest.approx(fresh.present_seconds)
+    width = [cell.present_high / cell.present_low for cell in (fresh, rested)]
+    assert width[1] > 1.05 * width[0]
 
 
 @pytest.mark.parametrize("batch", ["", "1"])

@@ -4,6 +4,7 @@ import json
 from pathlib import Path
 
 import numpy as np
+import pandas as pd
 import pytest
 
 from analysis.study.experience import Practice
@@ -34,12 +35,13 @@ def one_cell(laps, session_starts=None):
         pieces_before=np.zeros(laps),
         pieces_before_in_spell=np.full(laps, 60.0),
         weeks_away=np.zeros(laps),
+        weeks_rested=np.zeros(1),
         cell=np.zeros(laps, int),
         cell_starts=np.array([0]),
         session_starts=starts,
         session_cell_starts=np.array([0]),
         session_cell=np.zeros(len(starts), int),
-        cells=None,
+        cells=pd.DataFrame({"operation": ["sew"]}),
     )
 
 
