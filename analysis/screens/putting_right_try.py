@@ -9,7 +9,7 @@ from analysis.screens.source import fault_figures
 
 def try_it(desk: Desk) -> None:
     """What some seconds more or fewer for a piece would do."""
-    options = desk.kept("tries", (), lambda: _options(fault_figures(desk.here).tries))
+    options = desk.kept("tries", (), lambda: _options(fault_figures(desk.here).more_time.options))
     if not options:
         st.info(
             "There is no curve to try yet: it takes faults, made at an operation or found at a "
@@ -34,20 +34,18 @@ def _signed(more: int) -> str:
     return f"{more:+d} s" if more else "as now"
 
 
-def _options(tries) -> dict[tuple[str, str], str]:
-    rows = tries.drop_duplicates(["product", "operation"])
+def _options(options) -> dict[tuple[str, str], str]:
     return {
         (row.product, row.operation): f"{row.product}: {row.operation}"
         + ("" if row.told else " (cannot tell yet)")
-        for row in rows.itertuples()
+        for row in options.itertuples()
     }
 
 
 def _steps(desk: Desk, key: tuple[str, str]) -> dict[int, tuple[str, ...]]:
     """What to say for each number of seconds more, the sentence first."""
     found, figures = fault_figures(desk.here), desk.figures
-    rows = found.tries
-    rows = rows[(rows["product"] == key[0]) & (rows["operation"] == key[1])]
+    rows = found.more_time.tried(*key)
     made = found.cost.products.set_index("product")["good_units"].get(key[0], 0)
     weekly = made / max(found.cost.weeks, 1)
     now = rows.loc[rows["more_seconds"].abs().idxmin()]
@@ -116,8 +114,7 @@ def _try_drawn(desk: Desk, key: tuple[str, str], more: int):
     from analysis.charts.putting_right import more_time_chart  # altair is slow to import
 
     found, money = fault_figures(desk.here), desk.figures.currency
-    rows = found.tries
-    rows = rows[(rows["product"] == key[0]) & (rows["operation"] == key[1])]
+    rows = found.more_time.tried(*key)
     now = rows.loc[rows["more_seconds"].abs().idxmin()]
     # With mending later in it, what a piece costs is what it costs now less what is saved.
     per = 1.0 if rows["in_money"].iloc[0] else 60.0

@@ -7,6 +7,7 @@ Both are associations in the laps so far, drawn on to a pace chosen on purpose.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -32,29 +33,82 @@ COLUMNS = (
 )  # fmt: skip
 
 
-def tries(study: Study, found: Spoilage, at_stake: pd.DataFrame, followed: Care) -> pd.DataFrame:
-    """COLUMNS, a row for each product, operation and number of seconds more that can be tried.
+OPTION_COLUMNS = ("product", "operation", "seconds_now", "told")
+SHOWN = ("haste spoils", "slowness spoils")
 
-    An operation can be tried where faults made there have a curve, or where its time is told to go
-    with mending later. more_seconds in whole steps from LEAST to MOST of the present seconds.
-    chance: of a fault made here (NaN without a curve); cost: per good piece here, in money, or in
-    seconds of work where in_money is False; later, later_seconds: the operation where less
-    mending is found, and by how many seconds a piece; saved: per good piece, both together, less
-    the time itself. Intervals 95 %; that of the sum takes both effects as independent. seen:
-    within the paces there are laps of; told: an effect of time shows at all.
+
+@dataclass(frozen=True)
+class MoreTime:
+    """What can be tried, and what it is worked out from.
+
+    options     OPTION_COLUMNS, those whose effect shows (told) first: operations where faults made
+                there have a curve, or whose time is told to go with mending later
+    spoilage, at_stake   the curves, and what hangs on a fault (best_pace.py)
+    pairs       the told pairs of `Care`, the surest first, with the paces seen of batches
+    pay         of a second by product and operation; NaN where it is not given
     """
+
+    options: pd.DataFrame
+    spoilage: Spoilage
+    at_stake: pd.DataFrame
+    pairs: pd.DataFrame
+    pay: pd.Series
+
+    def tried(self, product: str, operation: str) -> pd.DataFrame:
+        """COLUMNS, a row for each number of seconds more, of one of the options.
+
+        more_seconds in whole steps from LEAST to MOST of the present seconds. chance: of a fault
+        made here (NaN without a curve); cost: per good piece here, in money, or in seconds of work
+        where in_money is False; later, later_seconds: the operation where less mending is found,
+        the surest where there are several, and by how many seconds a piece; saved: per good piece,
+        both together, less the time itself. Intervals 95 %; that of the sum takes both effects as
+        independent. seen: within the paces there are laps of; told: an effect of time shows.
+        """
+        own = self.options["operation"] == operation
+        option = self.options[own & (self.options["product"] == product)].iloc[0]
+        now = float(option["seconds_now"])
+        step = max(round(now * (MOST - LEAST) / STEPS), 1)
+        more = step * np.arange(np.ceil(now * LEAST / step), np.floor(now * MOST / step) + 1)
+        table = self._here(product, operation, now, now + more).assign(
+            product=product, operation=operation, seconds_now=now, more_seconds=more, later="",
+            later_seconds=0.0, later_low=0.0, later_high=0.0, told=option["told"],
+        )  # fmt: skip
+        later = self.pairs[self.pairs["operation"] == operation]
+        later = [pair for pair in later.itertuples() if (product, pair.later) in self.pay.index]
+        if later:
+            table = _with_later(table, later[0], now, float(self.pay[product, later[0].later]))
+        return table[list(COLUMNS)]
+
+    def _here(self, product: str, operation: str, now: float, seconds) -> pd.DataFrame:
+        """Cost and faults at the operation itself; time alone where no fault is made in it."""
+        table = cost_at(self.spoilage, self.at_stake, product, operation, seconds)
+        if len(table):
+            same = self.at_stake["product"] == product
+            stake = self.at_stake[same & (self.at_stake["operation"] == operation)].iloc[0]
+            return table.assign(in_money=bool(stake["in_money"]))
+        rate = float(self.pay.get((product, operation), np.nan))
+        wage = rate if np.isfinite(rate) else 1.0
+        table = pd.DataFrame({"seconds": seconds, "chance": np.nan, "cost": wage * seconds})
+        table["saved"] = wage * (now - seconds)
+        for name in ("chance", "cost", "saved"):
+            table[f"{name}_low"] = table[f"{name}_high"] = table[name]
+        return table.assign(seen=True, in_money=np.isfinite(rate))
+
+
+def more_time(study: Study, found: Spoilage, at_stake: pd.DataFrame, followed: Care) -> MoreTime:
+    """What can be tried with the laps there are; each option is worked out when it is asked for."""
     pairs = followed.pairs
     told = pairs[pairs["verdict"].isin(TOLD) & pairs["mending_seconds"].notna()]
     told = told.merge(_paces_seen(followed.points), on=["operation", "later"], how="left")
     normal = study.operations.set_index(["product", "operation"])["normal_seconds"]
-    stakes = at_stake.set_index(["product", "operation"])["seconds"]
-    pay = pay_per_second(study)
-    tables = [
-        _tried(found, at_stake, told, key, float(stakes.get(key, normal[key])), pay)
-        for key in _can_be_tried(study, found, at_stake, told)
+    seconds = at_stake.set_index(["product", "operation"])["seconds"]
+    options = [
+        (*key, float(seconds.get(key, normal.get(key))), shown)
+        for key, shown in _can_be_tried(normal.index, found, at_stake, told).items()
     ]
-    empty = pd.DataFrame(columns=list(COLUMNS))
-    return pd.concat([t[list(COLUMNS)] for t in tables], ignore_index=True) if tables else empty
+    frame = pd.DataFrame(options, columns=list(OPTION_COLUMNS))
+    frame = frame.sort_values(["told", *OPTION_COLUMNS[:2]], ascending=[False, True, True])
+    return MoreTime(frame.reset_index(drop=True), found, at_stake, told, pay_per_second(study))
 
 
 def _paces_seen(points: pd.DataFrame) -> pd.DataFrame:
@@ -64,61 +118,35 @@ def _paces_seen(points: pd.DataFrame) -> pd.DataFrame:
     return pd.DataFrame({"pace_low": low, "pace_high": high}).reset_index()
 
 
-def _can_be_tried(study: Study, found: Spoilage, at_stake, told) -> list[tuple[str, str]]:
-    """Those whose effect shows first, then in the order of the study."""
-    curves = found.curves.set_index("operation")
-    drawn = {name for at, name in enumerate(curves.index) if np.isfinite(found.draws[0, at, 0])}
-    own = [key for key in at_stake[["product", "operation"]].itertuples(index=False, name=None)
-           if key[1] in drawn]  # fmt: skip
-    shown = {key for key in own if curves["verdict"][key[1]] in ("haste spoils", "slowness spoils")}
-    operations = set(zip(study.operations["product"], study.operations["operation"], strict=True))
+def _can_be_tried(operations, found: Spoilage, at_stake, told) -> dict[tuple[str, str], bool]:
+    """Whether an effect of time shows, by product and operation that can be tried."""
+    curves = dict(zip(found.curves["operation"], found.curves["verdict"], strict=True))
+    drawn = np.isfinite(found.draws[0, :, 0])
+    drawn = set(found.curves["operation"][drawn])
+    keys = zip(at_stake["product"], at_stake["operation"], strict=True)
+    shown = {key: curves[key[1]] in SHOWN for key in keys if key[1] in drawn}
+    known = set(operations)
     for pair in told.itertuples():
-        for product in study.operations["product"].unique():
-            if {(product, pair.operation), (product, pair.later)} <= operations:
-                shown.add((product, pair.operation))
-    return sorted(shown) + [key for key in own if key not in shown]
+        for product, operation in known:
+            if operation == pair.operation and (product, pair.later) in known:
+                shown[product, operation] = True
+    return shown
 
 
-def _tried(found, at_stake, told, key, now: float, pay: pd.Series) -> pd.DataFrame:
-    step = max(round(now * (MOST - LEAST) / STEPS), 1)
-    more = step * np.arange(np.ceil(now * LEAST / step), np.floor(now * MOST / step) + 1)
-    product, operation = key
-    rate = float(pay.get(key, np.nan))
-    table = cost_at(found, at_stake, product, operation, now + more)
-    stake = at_stake[(at_stake["product"] == product) & (at_stake["operation"] == operation)]
-    in_money = bool(stake["in_money"].iloc[0]) if len(stake) else np.isfinite(rate)
-    if table.empty:
-        table = _time_alone(now + more, now, rate if in_money else 1.0)
-    pair = told[told["operation"] == operation].head(1)
-    own = found.curves["verdict"][found.curves["operation"] == operation]
-    table = table.assign(
-        product=product, operation=operation, seconds_now=now, more_seconds=more,
-        in_money=in_money, later="", later_seconds=0.0, later_low=0.0, later_high=0.0,
-        told=bool(len(pair)) or own.isin(["haste spoils", "slowness spoils"]).any(),
-    )  # fmt: skip
-    return _with_later(table, next(pair.itertuples()), now, pay) if len(pair) else table
+def _with_later(table: pd.DataFrame, pair, now: float, pay: float) -> pd.DataFrame:
+    """Mending later that goes with the time: m (p - p'), logit p' = logit p + slope log(s'/s).
 
-
-def _time_alone(seconds: np.ndarray, now: float, wage: float) -> pd.DataFrame:
-    """Where no fault is made here, time costs what it takes and nothing else."""
-    table = pd.DataFrame({"seconds": seconds, "chance": np.nan, "cost": wage * seconds})
-    table["saved"] = wage * (now - seconds)
-    for name in ("chance", "cost", "saved"):
-        table[f"{name}_low"] = table[f"{name}_high"] = table[name]
-    return table.assign(seen=True)
-
-
-def _with_later(table: pd.DataFrame, pair, now: float, pay: pd.Series) -> pd.DataFrame:
-    """Mending later that goes with the time: m (p - p'), logit p' = logit p + slope log(s'/s)."""
+    pay: of a second of it; where that alone is not given, the effect is left out of a sum of money.
+    """
     log_odds = np.log(pair.chance / (1 - pair.chance))
     longer = np.log(table["seconds"].to_numpy() / now)
     error = (pair.slope_high - pair.slope_low) / 2 / Z95
     slopes = np.array([pair.slope, pair.slope - Z95 * error, pair.slope + Z95 * error])
     spared = pair.mending_seconds * (pair.chance - chance(log_odds + slopes[:, None] * longer))
-    later_pay = float(pay.get((table["product"].iloc[0], pair.later), np.nan))
-    wage = later_pay if table["in_money"].iloc[0] and np.isfinite(later_pay) else 1.0
-    if table["in_money"].iloc[0] and not np.isfinite(later_pay):
+    in_money = bool(table["in_money"].iloc[0])
+    if in_money and not np.isfinite(pay):
         return table
+    wage = pay if in_money else 1.0
     low, high = np.minimum(*spared[1:]), np.maximum(*spared[1:])
     saved = table["saved"] + wage * spared[0]
     below = np.hypot(table["saved"] - table["saved_low"], wage * (spared[0] - low))

@@ -11,7 +11,7 @@ import pandas as pd
 from analysis.study.best_pace import best_paces, stakes
 from analysis.study.care import Care, care
 from analysis.study.cost_of_quality import CostOfQuality, cost_of_quality
-from analysis.study.more_time import tries
+from analysis.study.more_time import MoreTime, more_time
 from analysis.study.p_chart import PChart, weekly_faults
 from analysis.study.quality import likeness, wilson
 from analysis.study.spoilage import Spoilage, spoilage
@@ -30,8 +30,8 @@ class PuttingRight:
     """cost: what faults cost; variants, workers: their yields; weeks: the weekly share of faults
     with its chart; starts: pieces to start for a batch of good ones; spoilage: pace against faults
     by operation, with what hangs on a fault there (at_stake) and the cheapest pace (paces); care:
-    time at one operation against faults found at a later one; tries: what more or less time for
-    a piece would do (more_time.py)."""
+    time at one operation against faults found at a later one; more_time: what more or fewer
+    seconds for a piece would do."""
 
     cost: CostOfQuality
     variants: pd.DataFrame
@@ -43,7 +43,7 @@ class PuttingRight:
     at_stake: pd.DataFrame
     paces: pd.DataFrame
     care: Care
-    tries: pd.DataFrame
+    more_time: MoreTime
 
 
 def putting_right(
@@ -64,7 +64,7 @@ def putting_right(
         at_stake=at_stake,
         paces=best_paces(found, at_stake),
         care=followed,
-        tries=tries(study, found, at_stake, followed),
+        more_time=more_time(study, found, at_stake, followed),
     )
 
 

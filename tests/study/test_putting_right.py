@@ -5,7 +5,7 @@ import pandas as pd
 import pytest
 
 from analysis.records.shop import Product, Shop, Worker
-from analysis.study.more_time import COLUMNS, tries
+from analysis.study.more_time import COLUMNS, more_time
 from analysis.study.putting_right import CARE_BINS, batch_sizes, care_bins, putting_right
 from analysis.study.summary import study
 from tests.study.building import laps_frame
@@ -40,12 +40,14 @@ BAD = {
 @pytest.mark.parametrize("shop", [PAID, Shop()], ids=["paid", "not paid"])
 def test_bad_or_few_data_are_answered_and_never_fall_over(case, shop):
     found, got = figures(BAD[case], shop)
-    assert list(got.tries.columns) == list(COLUMNS)
+    for option in got.more_time.options.itertuples():
+        table = got.more_time.tried(option.product, option.operation)
+        assert list(table.columns) == list(COLUMNS) and len(table)
     assert len(got.starts) == len(batch_sizes(found))
     total = got.cost.kinds.set_index("kind").loc["all"]
     assert total["seconds_per_week"] >= 0
     if case == "no fault":
-        assert total["seconds_per_week"] == 0 and got.tries.empty
+        assert total["seconds_per_week"] == 0 and got.more_time.options.empty
 
 
 def glued_with_care(rng, batches=40):
@@ -70,7 +72,7 @@ def glued_with_care(rng, batches=40):
 def test_time_that_spares_mending_later_is_weighed_against_what_it_takes():
     """At 42 s a tenth more spares 100 s x (10.0 % - 7.0 %) = 3.0 s of mending, and takes 4.2 s."""
     _, got = figures(glued_with_care(np.random.default_rng(3)))
-    table = got.tries[got.tries["operation"] == "glue"]
+    table = got.more_time.tried("box", "glue")
     assert table["told"].all() and (table["later"] == "trim").all()
     now = float(table["seconds_now"].iloc[0])
     row = table.iloc[(table["seconds"] - 1.1 * now).abs().argmin()]
@@ -84,13 +86,14 @@ def test_time_that_spares_mending_later_is_weighed_against_what_it_takes():
 
 def test_no_change_of_time_saves_nothing_and_costs_nothing():
     _, got = figures(glued_with_care(np.random.default_rng(4)))
-    same = got.tries[got.tries["more_seconds"] == 0]
-    assert len(same) and np.allclose(same[["saved", "later_seconds"]], 0)
+    table = got.more_time.tried("box", "glue")
+    same = table[table["more_seconds"] == 0]
+    assert len(same) == 1 and np.allclose(same[["saved", "later_seconds"]], 0)
 
 
 def test_without_a_wage_the_trade_is_told_in_seconds_of_work():
     _, got = figures(glued_with_care(np.random.default_rng(3)), Shop())
-    table = got.tries[got.tries["operation"] == "glue"]
+    table = got.more_time.tried("box", "glue")
     assert not table["in_money"].any()
     row = table.iloc[-1]
     assert row["saved"] == pytest.approx(row["later_seconds"] - row["more_seconds"])
@@ -98,11 +101,11 @@ def test_without_a_wage_the_trade_is_told_in_seconds_of_work():
 
 def test_paces_nobody_worked_at_are_marked_as_not_seen():
     found, got = figures(glued_with_care(np.random.default_rng(3)))
-    table = got.tries[got.tries["operation"] == "glue"]
+    table = got.more_time.tried("box", "glue")
     assert table["seen"].any()
     narrow = got.care.points.assign(pace=got.care.points["pace"] / 100)
     care = type(got.care)(got.care.pairs, narrow, "")
-    again = tries(found, got.spoilage, got.at_stake, care)
+    again = more_time(found, got.spoilage, got.at_stake, care).tried("box", "glue")
     assert not again.loc[again["more_seconds"].abs() > 2, "seen"].any()
 
 
@@ -123,5 +126,6 @@ def test_the_same_laps_and_seed_give_the_same_figures_to_the_last_digit():
     first, second = (figures(rows)[1] for _ in range(2))
     for name in ("kinds", "causes", "products"):
         pd.testing.assert_frame_equal(getattr(first.cost, name), getattr(second.cost, name))
-    pd.testing.assert_frame_equal(first.tries, second.tries)
+    tried = (one.more_time.tried("box", "glue") for one in (first, second))
+    pd.testing.assert_frame_equal(*tried)
     pd.testing.assert_frame_equal(first.starts, second.starts)
