@@ -1,0 +1,169 @@
+"""Two ways tried on halves: held against statsmodels, against a known truth, and against too little
+to tell."""
+
+import numpy as np
+import pandas as pd
+import pytest
+import statsmodels.formula.api as smf
+from statsmodels.stats.proportion import confint_proportions_2indep
+
+from analysis.study.trial import TRIAL_COLUMNS, VERDICTS, compare_ways, noted_ways
+from tests.study.spoiling import EXPECTED, days, judged
+
+
+def tried(rng, batches=6, pieces=20, turn=5, quicker=0.1, spoils=(0.1, 0.1), run=0.03, lap=0.15):
+    """(laps, ways): B takes `quicker` less log time; by turns of so many pieces."""
+    rows, way = [], []
+    for batch in range(batches):
+        at, of_batch = days(batch), rng.normal(0, 0.2)
+        of_runs = rng.normal(0, run, -(-pieces // turn))
+        for piece in range(pieces):
+            is_b = (piece // turn + batch) % 2
+            pace = of_batch + of_runs[piece // turn] - quicker * is_b + rng.normal(0, lap)
+            rows.append({"seconds": EXPECTED * np.exp(pace), "batch": str(batch), "started_at": at,
+                         "rework_units": int(rng.random() < spoils[is_b])})  # fmt: skip
+            way.append("AB"[is_b])
+            at += pd.Timedelta(seconds=rows[-1]["seconds"] + 1)
+    laps = judged(rows)
+    return laps, pd.DataFrame({"lap_id": laps["lap_id"], "way": way})
+
+
+def row(*tried_so) -> pd.Series:
+    table = compare_ways(*tried_so)
+    assert len(table) == 1 and table["verdict"].isin(VERDICTS).all()
+    return table.iloc[0]
+
+
+def test_the_time_a_way_saves_is_what_statsmodels_makes_of_the_runs():
+    """Weighted least squares of the means of runs on way, with an effect of every batch."""
+    laps, ways = tried(np.random.default_rng(1))
+    got = row(laps, ways)
+    table = laps.assign(way=ways["way"], pace=np.log(laps["seconds"] / EXPECTED))
+    table["run"] = (
+        (table["way"] != table["way"].shift())
+        | (table["batch"].astype(str) != table["batch"].astype(str).shift())
+    ).cumsum()
+    runs = table.groupby("run").agg(way=("way", "first"), batch=("batch", "first"),
+                                    pace=("pace", "mean"), laps=("pace", "size"))  # fmt: skip
+    theirs = smf.wls("pace ~ way + C(batch)", runs, weights=runs["laps"]).fit()
+    low, high = theirs.conf_int().loc["way[T.B]"]
+    percent = 100 * (1 - np.exp([theirs.params["way[T.B]"], high, low]))
+    names = ["less_time_percent", "less_time_low", "less_time_high"]
+    assert got[names].astype(float).to_numpy() == pytest.approx(percent)
+
+
+@pytest.mark.parametrize("faults", [(9, 3), (0, 5), (0, 0), (20, 20)])
+def test_the_interval_of_fewer_faults_is_newcombe_s(faults):
+    rows = [{"seconds": 100.0 + lap, "units": 1, "batch": "b", "rework_units": int(lap < count)}
+            for count in faults for lap in range(20)]  # fmt: skip
+    laps = judged(rows)
+    got = row(laps, pd.DataFrame({"lap_id": laps["lap_id"], "way": ["A"] * 20 + ["B"] * 20}))
+    low, high = confint_proportions_2indep(faults[0], 20, faults[1], 20, method="newcomb")
+    assert got["fewer_faults"] == pytest.approx((faults[0] - faults[1]) / 20)
+    assert (got["fewer_faults_low"], got["fewer_faults_high"]) == pytest.approx((low, high))
+
+
+@pytest.mark.parametrize("quicker, better", [(0.3, "B better"), (-0.3, "A better")])
+def test_the_quicker_way_is_named(quicker, better):
+    got = row(*tried(np.random.default_rng(2), quicker=quicker))
+    assert got["verdict"] == better
+    assert f"Way {better[0]} takes" in got["note"]
+
+
+def test_a_way_that_is_quicker_and_spoils_more_is_not_called_better():
+    got = row(*tried(np.random.default_rng(3), batches=10, quicker=0.3, spoils=(0.03, 0.3)))
+    assert got["verdict"] == "faster but spoils more"
+    assert "fewer are spoiled in A" in got["note"]
+
+
+def test_percent_less_the_other_way_round_is_of_the_other_s_time():
+    """B takes twice the time of A, so A takes half of B's: 50 %, not 100 %."""
+    laps, ways = tried(np.random.default_rng(4), quicker=-np.log(2), lap=0.001, run=0.001)
+    got = row(laps, ways)
+    assert got["less_time_percent"] == pytest.approx(-100, abs=1)
+    assert "Way A takes 50 to 50 % less time" in got["note"]
+
+
+def test_an_even_match_says_how_many_more_would_tell():
+    got = row(*tried(np.random.default_rng(5), batches=1, quicker=0.0))
+    assert got["verdict"] == "cannot tell"
+    assert got["laps_needed"] > 50 and "laps each way" in got["note"]
+
+
+def test_a_single_change_over_is_said_to_prove_little():
+    got = row(*tried(np.random.default_rng(6), batches=1, turn=10))
+    assert "too seldom" in got["note"]
+
+
+def test_practice_and_a_batch_of_better_stuff_favour_neither_way():
+    """Each lap is judged against its own curve: halves of a steep curve, B always second, and the
+    expected times fall with it."""
+    rng = np.random.default_rng(7)
+    laps, ways = tried(rng, quicker=0.0, turn=10, batches=8, lap=0.05, run=0.01)
+    falling = np.tile(np.linspace(1.0, 0.5, 20), 8)
+    laps["seconds"] = laps["seconds"] * falling
+    laps["expected_seconds"] = laps["expected_seconds"] * falling
+    got = row(laps, ways)
+    assert got["less_time_low"] < 0 < got["less_time_high"]
+    assert abs(got["less_time_percent"]) < 5
+
+
+def test_a_later_trial_of_the_same_operation_is_another():
+    laps, ways = tried(np.random.default_rng(8), batches=4)
+    later = laps["batch"].astype(int).to_numpy() >= 2
+    laps.loc[later, "started_at"] += pd.Timedelta(days=30)
+    table = compare_ways(laps, ways)
+    assert len(table) == 2
+    assert table["last_at"].is_monotonic_decreasing
+    assert table["batches"].tolist() == [2, 2]
+
+
+def test_marks_in_the_notes_of_a_file_count_as_well():
+    laps, ways = tried(np.random.default_rng(9))
+    laps["note"] = ["thin thread; trial:" + way for way in ways["way"]]
+    laps.loc[0, "note"] = "no trial here"
+    assert noted_ways(laps)["way"].tolist() == ways["way"].tolist()[1:]
+
+
+# --- little or bad data ---
+
+
+def test_no_marks_give_an_empty_table_with_its_columns():
+    laps, ways = tried(np.random.default_rng(1))
+    for some in (laps, laps.iloc[:0]):
+        table = compare_ways(some, ways.iloc[:0])
+        assert tuple(table.columns) == TRIAL_COLUMNS and table.empty
+
+
+def test_one_lap_says_that_the_other_way_has_none():
+    laps, ways = tried(np.random.default_rng(1))
+    got = row(laps, ways.iloc[:1])
+    assert got["verdict"] == "one way only" and "Only one" in got["note"]
+
+
+def test_one_lap_each_way_is_too_few():
+    laps = judged([{"seconds": 100.0}, {"seconds": 90.0}])
+    got = row(laps, pd.DataFrame({"lap_id": laps["lap_id"], "way": ["A", "B"]}))
+    assert got["verdict"] == "cannot tell" and "Too few" in got["note"]
+    assert "No piece was spoiled" in got["note"]
+
+
+def test_suspicious_laps_count_pieces_and_no_time():
+    laps, ways = tried(np.random.default_rng(1))
+    laps.loc[3, ["suspicious", "seconds"]] = [True, 99999.0]
+    got = row(laps, ways)
+    assert got["laps_a"] + got["laps_b"] == len(laps)
+    assert max(got["seconds_a"], got["seconds_b"]) < 300
+
+
+@pytest.mark.slow
+def test_what_a_way_truly_saves_lies_within_the_interval():
+    """200 trials by turns of five, runs straying as well as laps; seeds fixed beforehand. 95 % less
+    two and a half standard errors of 1.5 points."""
+    inside = 0
+    for seed in range(300, 500):
+        got = row(*tried(np.random.default_rng(seed), quicker=0.1))
+        true = 100 * (1 - np.exp(-0.1))
+        inside += got["less_time_low"] <= true <= got["less_time_high"]
+    print(f"\ncovered: {inside} of 200")
+    assert inside >= 182
