@@ -7,6 +7,7 @@ import argparse
 import dataclasses
 import json
 import os
+import signal
 import sys
 import time
 from collections.abc import Sequence
@@ -154,16 +155,31 @@ def _answer(options):
     from analysis.study.summary import study
 
     (laps, routing, shop), scenario = _read_inputs(options, read_scenario)
+    for notice in laps.notices:
+        print(notice, file=sys.stderr)
     check_priced(shop, options.shop)
     model = model_of(study(laps.frame, routing, shop), routing, shop)
     report = _show_so_far if sys.stderr.isatty() else None
     (answer,) = what_if(
         model, [scenario], runs=options.runs, seed=options.seed, currency=shop.currency,
-        report=report, jobs=0, backend=options.backend,
+        report=report, stop=_interrupted(), jobs=0, backend=options.backend,
     )  # fmt: skip
     if report:
         print(file=sys.stderr)
     return answer
+
+
+def _interrupted():
+    """Says whether Ctrl-C was pressed: once keeps the runs done, twice ends the program."""
+    pressed: list[int] = []
+
+    def note(number, frame) -> None:
+        if pressed:
+            raise KeyboardInterrupt
+        pressed.append(number)
+
+    signal.signal(signal.SIGINT, note)
+    return lambda: bool(pressed)
 
 
 def _show_so_far(so_far) -> None:

@@ -78,6 +78,8 @@ def balance_tables(answer: dict) -> str:
 def whatif_tables(answer: dict) -> str:
     """The `whatif` answer: the sentence, before and after, what moves it, what it rests on."""
     parts = [answer["headline"], "\n".join(answer["sentences"])]
+    if answer["stopped"]:
+        parts.append(f"Stopped early: this rests on {answer['runs']} runs only.")
     if answer["settle"]:
         parts.append(answer["settle"])
     rows = [

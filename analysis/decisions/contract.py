@@ -21,6 +21,7 @@ def whatif_contract(answer: Answer) -> dict:
         "horizon_weeks": answer.horizon_weeks,
         "discount_rate_per_year": answer.discount_rate_per_year,
         "runs": answer.runs,
+        "stopped": answer.stopped,
         "seed": answer.seed,
         "verdict": answer.verdict,
         "headline": answer.headline,

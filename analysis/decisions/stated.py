@@ -11,7 +11,7 @@ from analysis.decisions.change import helper_hours, helper_operations
 from analysis.decisions.newcomer import shop_spread
 from analysis.decisions.shop_model import ShopModel
 from analysis.records.figures import figure
-from analysis.records.scenario import Equipment, Estimate, Helper, Move, Scenario
+from analysis.records.scenario import Equipment, Estimate, Helper, Move, Scenario, sure
 
 
 def assumptions(model: ShopModel, scenario: Scenario) -> tuple[Assumption, ...]:
@@ -94,7 +94,7 @@ def _of_helper(model: ShopModel, helper: Helper) -> Iterator[Assumption]:
     )
     yield Assumption(
         "Their first pieces",
-        f"take {_shown(helper.first_unit_factor)} times as long as the shop's own people's first; "
+        f"take {_times(helper.first_unit_factor)} the shop's own people's first did; "
         "people differ by about a fifth, and nobody is taken to become faster than the quickest "
         "in the shop is now",
         GIVEN if helper.first_unit_factor.is_range else PUBLISHED,
@@ -191,6 +191,11 @@ def _of_reckoning(scenario: Scenario) -> Iterator[Assumption]:
         "nor loss", ASSUMED,
     )  # fmt: skip
     yield Assumption("Taxes and subsidies", "are left out", ASSUMED)
+
+
+def _times(factor: Estimate) -> str:
+    """`as long as`, `1.2 times as long as`."""
+    return "as long as" if factor == sure(1.0) else f"{_shown(factor)} times as long as"
 
 
 def _shown(estimate: Estimate) -> str:

@@ -27,7 +27,7 @@ from analysis.records.figures import figure
 TENTH = 0.1
 ERROR_SHARE = 0.05
 MOST_MOVERS = 10
-ROUNDING = 1e-6  # of the largest swing: what adding floats may leave of none
+LEAST = 0.01  # of the largest swing: smaller ones are not shown
 REACH = 2.0  # times as much, or as little, may still be said to be within reach
 FARTHEST = NORMAL_95  # standard deviations: beyond its likely ends a draw is not followed
 
@@ -41,7 +41,7 @@ def movers(
     """All assumptions that move the answer, largest first, at most MOST_MOVERS."""
     values = ledger.net_present_values
     found = [*_money_movers(ledger, values.mean()), *_drawn_movers(values, draws, doubts), *demand]
-    least = ROUNDING * max((mover.swing for mover in found), default=0.0)
+    least = LEAST * max((mover.swing for mover in found), default=0.0)
     found = [mover for mover in found if mover.swing > least]
     return tuple(sorted(found, key=lambda mover: -mover.swing)[:MOST_MOVERS])
 

@@ -1,8 +1,11 @@
 """`whatif`, run as its user runs it: a process, its output, its exit status."""
 
 import json
+import os
+import signal
 import subprocess
 import sys
+import threading
 from pathlib import Path
 
 import pytest
@@ -103,6 +106,34 @@ def test_a_shop_without_prices_or_demand_is_told_so(tmp_path):
     assert "has no price" in whatif(scenario, status=2, shop=shop).stderr
     shop.write_text(text.replace("\ndemand_per_week", "\n# demand_per_week"))
     assert "products: have no demand_per_week" in whatif(scenario, status=2, shop=shop).stderr
+
+
+def test_a_stop_at_the_terminal_keeps_the_runs_done(tmp_path):
+    scenario = written(tmp_path, "[move]\nrent_per_week = 50")
+    ours, theirs = os.openpty()
+    arguments = ["whatif", *SHOP, "--shop", SAMPLES / "shop.toml", scenario, "--json"]
+    running = subprocess.Popen(
+        [sys.executable, "-m", "analysis", *map(str, arguments), "--runs", "100000"],
+        cwd=ROOT, stdout=subprocess.PIPE, stderr=theirs, text=True,
+    )  # fmt: skip
+    os.close(theirs)
+    assert "the shop as it is: " in os.read(ours, 200).decode()  # the estimate so far
+    running.send_signal(signal.SIGINT)
+    drain = threading.Thread(target=_read_all, args=(ours,))
+    drain.start()
+    whole = json.loads(running.communicate()[0])
+    drain.join()
+    assert running.returncode == 0
+    assert whole["stopped"] and 0 < whole["runs"] < 100_000
+
+
+def _read_all(terminal):
+    """Read what is written until the other end is closed, which Linux tells as an error."""
+    try:
+        while os.read(terminal, 4096):
+            pass
+    except OSError:
+        os.close(terminal)
 
 
 def test_a_cluster_that_is_not_there_is_told_in_a_line(tmp_path):
