@@ -182,7 +182,7 @@ export function trial(app) {
     const set = (value) => app.dispatch({ type: "trial", ways: value }).then(closeSheet);
     return [
       say(
-        "Work half the batch one way and half the other; the laps are marked trial A or trial B, and the page says when half of the batch is done. By turns of five is better still, so that practice favours neither. The marks stay with the laps: they are listed under Laps, Phones, on the dashboard. A screen that compares the two ways does not exist yet.",
+        "Work half the batch one way and half the other; the laps are marked trial A or trial B, and the page says when half of the batch is done. By turns of five is better still, so that practice favours neither. The marks stay with the laps: they are listed under Laps, Phones, on the dashboard, and the two ways are compared under Putting right, Two ways tried.",
       ),
       a.box,
       b.box,
