@@ -15,7 +15,13 @@ import pandas as pd
 from analysis.records.shop import Shop
 from analysis.study.quality import share_draws
 from analysis.study.rates import cell_codes, clusters, is_activity, is_regular, ratio
-from analysis.study.time_study import KEYS, DelayRate, normal_by_operation, standard_seconds
+from analysis.study.time_study import (
+    KEYS,
+    DelayRate,
+    normal_by_operation,
+    retention_errors,
+    standard_seconds,
+)
 
 DRAWS = 1000
 PLAN_DOUBT = 0.15  # sd of the log of a planned time: 19 in 20 lie within about -25 and +34 percent;
@@ -82,7 +88,7 @@ def content(
     rows = routes.reset_index(drop=True)
     at = cell_codes(rows, KEYS, table)
     value = {name: table[name].to_numpy()[None, :] for name in RATES}
-    drawn = _draw(table, shop, delay, rng)
+    drawn = _draw(table, retention_errors(present, table), shop, delay, rng)
     values, draws = (_parts(rates, at, rows, table, shop) for rates in (value, drawn))
     frame = rows[["product", "variant", "operation", "position", "station"]].assign(
         share=_variant_shares(rows, laps, shop),
@@ -213,14 +219,24 @@ def _rate_per_piece(
 
 
 def _draw(
-    table: pd.DataFrame, shop: Shop, delay: DelayRate, rng: np.random.Generator
+    table: pd.DataFrame,
+    forgetting: np.ndarray,
+    shop: Shop,
+    delay: DelayRate,
+    rng: np.random.Generator,
 ) -> dict[str, np.ndarray]:
-    """DRAWS x operations of every rate: times lognormal, other rates normal cut at 0."""
+    """DRAWS x operations of every rate: times lognormal, other rates normal cut at 0.
+
+    What is in doubt for all operations at once is drawn once for all: the rate of interruptions,
+    and each worker's retention (`forgetting`, operations x workers); the rest of an operation's
+    error is its own.
+    """
     shape = (DRAWS, len(table))
-    error = table["se_log"].to_numpy()
+    own = np.maximum(table["se_log"].to_numpy() ** 2 - (forgetting**2).sum(axis=1), 0.0)
     delays = np.maximum(delay.percent + rng.normal(size=(DRAWS, 1)) * delay.se, 0.0)
-    times = table["normal_seconds"].to_numpy() * np.exp(rng.normal(size=shape) * error)
-    times = times * _allowance_factor(shop, delays)
+    logs = rng.normal(size=shape) * np.sqrt(own)
+    logs = logs + rng.normal(size=(DRAWS, forgetting.shape[1])) @ forgetting.T
+    times = table["normal_seconds"].to_numpy() * np.exp(logs) * _allowance_factor(shop, delays)
 
     scrap = share_draws(table["lost_units"], table["units"], table["scrap_likeness"], DRAWS, rng)
 

@@ -134,7 +134,8 @@ def present_cells(laps: pd.DataFrame, used: np.ndarray, cells: pd.DataFrame) -> 
     """Per worker, product and operation: seconds per piece at the present level of practice.
 
     cells: the learning frame. Columns product, operation, worker, pieces_made, seconds, se_log,
-    rating (time-weighted, 1 = 100 %), normal_seconds, still_falling.
+    loss_error (of it, what the worker's retention makes: signed, the same doubt in all the worker's
+    rows), rating (time-weighted, 1 = 100 %), normal_seconds, still_falling.
     """
     keys = ["product", "operation", "worker"]
     table = cells[[*keys, "pieces_made"]].astype(dict.fromkeys(keys, "str"))
@@ -148,6 +149,7 @@ def present_cells(laps: pd.DataFrame, used: np.ndarray, cells: pd.DataFrame) -> 
         table["rating"] = np.where(spent > 0, rated / spent, 1.0)
     table["seconds"] = cells["present_seconds"]
     table["se_log"] = np.log(cells["present_high"] / cells["present_low"]) / (2 * Z95)
+    table["loss_error"] = cells["present_loss_error"]
     table["normal_seconds"] = table["seconds"] * table["rating"]
     table["still_falling"] = ~(cells["curve"] == "constant").to_numpy()
     return table
@@ -205,6 +207,23 @@ def normal_by_operation(present: pd.DataFrame) -> pd.DataFrame:
     sums["normal_low"] = sums["normal_seconds"] * np.exp(-Z95 * sums["se_log"])
     sums["normal_high"] = sums["normal_seconds"] * np.exp(Z95 * sums["se_log"])
     return sums.drop(columns=["weight", "part", "square"])
+
+
+def retention_errors(present: pd.DataFrame, table: pd.DataFrame) -> np.ndarray:
+    """How each worker's retention moves the log normal time of each operation of `table`:
+    operations x workers, for one standard error of that retention.
+
+    By the worker's share of the operation's time, as workers are weighted in it.
+    """
+    part = (present["pieces_made"] * present["normal_seconds"]).to_numpy(float)
+    at = cell_codes(present, KEYS, table)
+    names, worker = np.unique(present["worker"].to_numpy(str), return_inverse=True)
+    known = (at >= 0) & np.isfinite(part)
+    whole = np.bincount(at[known], part[known], len(table))
+    errors = np.zeros((len(table), len(names)))
+    own = part[known] * present["loss_error"].to_numpy(float)[known]
+    np.add.at(errors, (at[known], worker[known]), own / whole[at[known]])
+    return errors
 
 
 def _ilo_by_operation(laps: pd.DataFrame, used: np.ndarray, table: pd.DataFrame) -> np.ndarray:

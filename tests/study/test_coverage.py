@@ -6,8 +6,6 @@ error of 1.5 points; shares over many operations are steadier, but for operation
 sharing its calendar.
 """
 
-import dataclasses
-import json
 import pathlib
 
 import numpy as np
@@ -18,18 +16,17 @@ from analysis.records.laps import read_laps
 from analysis.records.routing import read_routing
 from analysis.records.shop import read_shop
 from analysis.study.summary import study
-from data_samples.make_samples import make_files
-from data_samples.truth import Truth
+from tests.study.bindery_truth import CELL, cells_at_the_end, recorded
 
 SAMPLES = pathlib.Path(__file__).parents[2] / "data_samples"
 SEEDS = range(1000, 1200)
 KEYS = ["product", "operation"]
 
-# Covered less often than stated by itself (79.5 %), not only together with the others.
+# Covered less often than stated by itself, not only together with the others.
 TOO_SURE = {
     ("desk journal", "marble paper"): "about 175 pieces in seven batches, half of it forgotten in "
-    "the breaks: in half of the runs practice does not show at p < .05, and the plain mean that is "
-    "then stated lies some 7 % above the present time"
+    "the breaks: in two runs of three practice does not show at p < .05, a level is about as likely "
+    "as all falling curves together, and the mean of them lies some 2 % above the present time"
 }
 
 pytestmark = pytest.mark.slow
@@ -44,10 +41,13 @@ def runs():
 
 
 def _run(seed, routing, shop):
-    files = make_files(dataclasses.replace(Truth(), seed=seed))
-    found = study(read_laps(files["laps.csv"].encode(), shop).frame, routing, shop)
+    file, truth, taken = recorded(seed)
+    laps = read_laps(file.encode(), shop).frame
+    found = study(laps, routing, shop)
     return {
-        "truth": json.loads(files["truth.json"]),
+        "truth": truth,
+        "cells": cells_at_the_end(truth, laps),
+        "taken": taken,
         "operations": found.operations,
         "quality": found.quality,
         "content": found.content,
@@ -57,14 +57,24 @@ def _run(seed, routing, shop):
     }
 
 
-def true_normal_seconds(run, spoiled):
-    """Workers by pieces, at the practice of the end; restarts and slow spoiled pieces as usual."""
-    truth = run["truth"]
-    cells = pd.DataFrame(truth["cells"])
+def usual_times(runs):
+    """Mean over pieces of the time taken against the true mean, by CELL, of all runs together:
+    what spoiled pieces and stretches cut off by the end of the hours make of it. Its own error is
+    a fourteenth of that of one run."""
+    every = sum(run["taken"].reindex(_all_cells(runs), fill_value=0.0) for run in runs)
+    return every["times"] / every["pieces"]
+
+
+def _all_cells(runs):
+    return pd.concat(run["taken"] for run in runs).index.unique().sort_values()
+
+
+def true_normal_seconds(run, usual):
+    """Workers by pieces, at the practice of the end; restarts and all else as usual."""
+    cells = run["cells"]
     seconds = cells["present_seconds"] * cells["mean_restart_multiple"]
-    seconds = seconds * cells["worker"].map(truth["rating_percent"]) / 100
-    longer = 1 + (truth["sew_spoiled_time_factor"] - 1) * cells["product"].map(spoiled)
-    seconds = seconds * longer.where(cells["operation"] == "sew", 1.0)
+    seconds = seconds * cells["worker"].map(run["truth"]["rating_percent"]) / 100
+    seconds = seconds * usual.reindex(pd.MultiIndex.from_frame(cells[CELL])).to_numpy()
     weighted = (seconds * cells["pieces_made"]).groupby([cells[key] for key in KEYS]).sum()
     return weighted / cells.groupby(KEYS)["pieces_made"].sum()
 
@@ -76,11 +86,6 @@ def pooled_rates(runs):
     return every[["rework_units", "scrap_units"]].div(every["units"], axis=0)
 
 
-def spoiled_share(runs):
-    rates = pooled_rates(runs).sum(axis=1).xs("sew", level="operation")
-    return rates.to_dict()
-
-
 def told(name, inside):
     share = float(np.mean(inside))
     print(f"{name:55s} {share:6.1%} of {np.size(inside)}")
@@ -88,10 +93,10 @@ def told(name, inside):
 
 
 def test_normal_times_hold_the_truth(runs):
-    spoiled = spoiled_share(runs)
+    usual = usual_times(runs)
     inside, bias = [], []
     for run in runs:
-        true = true_normal_seconds(run, spoiled)
+        true = true_normal_seconds(run, usual)
         table = run["operations"].set_index(KEYS)
         inside.append((table["normal_low"] <= true) & (true <= table["normal_high"]))
         bias.append(table["normal_seconds"] / true - 1)
@@ -102,7 +107,7 @@ def test_normal_times_hold_the_truth(runs):
     low = inside.mean(axis=1)[lambda share: share < least]
     assert set(low.index) <= set(TOO_SURE)
     assert 0.92 <= told("normal seconds", inside.to_numpy()) <= 0.98
-    assert bias.abs().max() < 0.06
+    assert bias.abs().max() < 0.03  # marble paper, as said above; the others lie within 1 %
 
 
 def test_first_pass_yields_hold_the_truth(runs):
@@ -127,26 +132,27 @@ def test_rolled_yields_hold_the_truth(runs):
 
 def test_work_content_holds_the_truth(runs):
     """Scrap, walks, mending and interruptions as in all runs together; times and setups true."""
-    rates, spoiled = pooled_rates(runs), spoiled_share(runs)
+    rates, usual = pooled_rates(runs), usual_times(runs)
     shop = read_shop(SAMPLES / "shop.toml")
     delay = np.mean([run["delay_percent"] for run in runs]) / 100
     route = ["product", "variant", "operation"]
     small = ["transport_seconds", "rework_seconds"]
     walks = pd.concat(run["content"] for run in runs).groupby(route)[small].mean().sum(axis=1)
-    inside, bias = [], []
+    inside, bias, width = [], [], []
     for run in runs:
         takt = run["takt"]
-        true = _true_content(run, rates, spoiled, delay, walks, shop).reindex(takt.index)
+        true = _true_content(run, rates, usual, delay, walks, shop).reindex(takt.index)
         inside.append((takt["work_content_low"] <= true) & (true <= takt["work_content_high"]))
         bias.append(takt["work_content_seconds"] / true - 1)
-    print(f"  bias {np.mean(bias):+.2%}")
-    assert 0.90 <= told("work content", pd.concat(inside, axis=1).to_numpy()) <= 0.985
+        width.append((takt["work_content_high"] - takt["work_content_low"]) / true)
+    print(f"  bias {np.mean(bias):+.2%}, mean width {np.mean(width):.1%}")
+    assert 0.92 <= told("work content", pd.concat(inside, axis=1).to_numpy()) <= 0.98
 
 
-def _true_content(run, rates, spoiled, delay, walks, shop):
+def _true_content(run, rates, usual, delay, walks, shop):
     rows = run["content"][["product", "variant", "operation", "position", "share"]]
     pairs = pd.MultiIndex.from_frame(rows[KEYS])
-    normal = true_normal_seconds(run, spoiled).reindex(pairs).to_numpy()
+    normal = true_normal_seconds(run, usual).reindex(pairs).to_numpy()
     passing = pd.Series(1 - rates["scrap_units"].reindex(pairs).to_numpy(), rows.index)
     routes = [rows["product"], rows["variant"]]
     through = 1 / passing[::-1].groupby([key[::-1] for key in routes]).cumprod()[::-1]
