@@ -39,7 +39,8 @@ def read_source(source: Source, name: str = "") -> Input:
     if data[:3] == b"\xef\xbb\xbf":
         data = data[3:]
     letters = np.frombuffer(data, np.int8)  # those beyond ASCII are negative
-    if letters.min(initial=1) > 0:
+    parts = [letters[start : start + PART] for start in range(0, len(letters), PART)]
+    if min(side_by_side(np.min, parts, len(letters)), default=1) > 0:
         return Input(shown, data, "utf-8")
     for position in np.flatnonzero(letters == 0)[:1]:
         raise _not_text(shown, data, position)
