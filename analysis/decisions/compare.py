@@ -9,7 +9,7 @@ import numpy as np
 
 from analysis.decisions.change import changed, expected
 from analysis.decisions.ledger import Ledger, end_of_life, ledger_of
-from analysis.decisions.shop_model import ShopModel
+from analysis.decisions.shop_model import Hand, ShopModel
 from analysis.decisions.simulate import Progress, Runs, simulate
 from analysis.records.scenario import Scenario
 
@@ -25,7 +25,27 @@ class Simulator:
 
     def __call__(self, model: ShopModel, weeks: int, runs: int, report=None) -> Runs:
         options = self.options or {}
+        model = least_able_first(model)
         return simulate(model, weeks=weeks, runs=runs, seed=self.seed, report=report, **options)
+
+
+def least_able_first(model: ShopModel) -> ShopModel:
+    """The shop with those first who can do the fewest steps, else in the order they stand in.
+
+    Of those who are free at one moment the first takes up work first. Were it the one who can do
+    everything, a helper who may only pack would find the packing gone and stand idle.
+    """
+
+    def able(hand: Hand) -> int:
+        return sum(
+            (hand.name, line.product, step.operation) in model.skills
+            and (not step.workers or hand.name in step.workers)
+            and (hand.operations is None or step.operation in hand.operations)
+            for line in model.lines
+            for step in line.steps
+        )
+
+    return replace(model, hands=tuple(sorted(model.hands, key=able)))
 
 
 @dataclass(frozen=True)

@@ -144,6 +144,16 @@ def test_a_helper_without_work_costs_exactly_the_wage():
     assert whole.difference.sold_per_week.mean == 0
 
 
+def test_a_helper_who_may_do_one_thing_is_not_left_idle_by_a_maker_who_can_do_all():
+    # cut and sew take 60 and 600 s: with a second pair of hands at the sewing the week makes
+    # nearly twice as many, or all 300 that are asked for.
+    helper = Helper(40.0, 5.0, training_hours=0.0, operations=("sew",))
+    whole = answer(replace(SHORT, helper=helper), MANY)
+    assert whole.difference.bench_hours_per_week.mean > 10
+    assert whole.difference.sold_per_week.mean > 60
+    assert whole.verdict == DO
+
+
 def test_a_helper_in_season_is_paid_in_season_only():
     helper = Helper(10.0, 20.0, training_hours=0.0, months=(1,))
     whole = answer(replace(SHORT, helper=helper, starts_in_month=1))
