@@ -19,6 +19,8 @@ from analysis.decisions.shop_model import ShopModel
 STOCK, ORDERS, ALWAYS = range(3)  # the order of shop_model.RELEASES
 LOGNORMAL, EXPONENTIAL, NONE = range(3)  # the order of shop_model.SCATTERS
 
+SLOW_GOES = 12  # after a start; the restart effect is then 1 / 4096 of the first go's
+
 LINE = np.dtype([
     # as given
     ("code", "u8"), ("first_step", "i8"), ("end", "i8"), ("batch_size", "i8"), ("release", "i8"),
@@ -44,7 +46,8 @@ FOLLOWER = np.dtype([("step", "i8"), ("wait", "f8")], align=True)
 
 SKILL = np.dtype([
     ("curve", "i8"), ("scatter", "i8"), ("prior", "f8"), ("plateau_share", "f8"),
-    ("experience", "f8"), ("restart", "f8"), ("cost_of_start", "f8"), ("piece_log_sd", "f8"),
+    ("experience", "f8"),
+    ("slowness", "f8", (SLOW_GOES,)), ("cost_of_start", "f8"), ("piece_log_sd", "f8"),
     ("batch_log_sd", "f8"),
     # of this run
     ("level", "f8"), ("exponent", "f8"), ("loss", "f8"),
@@ -71,7 +74,7 @@ TASK = np.dtype([
 ], align=True)  # fmt: skip
 
 DUE = np.dtype([("time", "f8"), ("slot", "i8"), ("local", "i8")], align=True)
-READY = np.dtype([("key", "i8"), ("slot", "i8"), ("local", "i8")], align=True)
+READY = np.dtype([("key", "i8"), ("slot", "i8"), ("local", "i8"), ("step", "i8")], align=True)
 FREEING = np.dtype([("time", "f8"), ("station", "i8")], align=True)
 
 SMALLEST = {
@@ -97,12 +100,13 @@ def floor_dtype(size: int) -> np.dtype:
         ("free_slots", "i8", (most["batches"],)),
         ("dues", DUE, (most["waiting"],)), ("ready", READY, (most["waiting"],)),
         ("freeing", FREEING, (most["waiting"],)),
-        ("bits", "u8", (BLOCK,)), ("scatter", "f8", (BLOCK,)),  # of the goes of one task
+        ("bits", "u8", (BLOCK,)), ("scatter", "f8", (BLOCK,)), ("usual", "f8", (BLOCK,)),
+        ("power", "f8", (BLOCK + 1,)),  # these four of the goes of one task
         ("line_count", "i8"), ("step_count", "i8"), ("skill_count", "i8"), ("hand_count", "i8"),
         ("station_count", "i8"), ("slots", "i8"),
         ("due_count", "i8"), ("ready_count", "i8"), ("freeing_count", "i8"),
         ("open", "i8"), ("next_sequence", "i8"), ("start", "u8"), ("now", "f8"), ("week", "i8"),
-        ("full", "i8"), ("rest_share", "f8"), ("delay_share", "f8"),
+        ("full", "i8"), ("next_order", "f8"), ("rest_share", "f8"), ("delay_share", "f8"),
         ("finished", "i8"), ("lead_time", "f8"), ("in_process", "f8"),
     ], align=True)  # fmt: skip
 

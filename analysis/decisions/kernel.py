@@ -37,23 +37,34 @@ from analysis.decisions.draws import (
     lower,
     normal_of,
     number_in,
+    small_exp,
     stream,
     upper,
 )
-from analysis.decisions.floor import ALWAYS, EXPONENTIAL, LOGNORMAL, ORDERS, STOCK
+from analysis.decisions.floor import (
+    ALWAYS,
+    BLOCK,
+    EXPONENTIAL,
+    LOGNORMAL,
+    ORDERS,
+    SLOW_GOES,
+    STOCK,
+)
 from analysis.decisions.hours import finish, next_presence, stretch_at
 from analysis.decisions.practice import (
     CONSTANT,
     CUMULATIVE_AVERAGE,
+    FAR,
     PLATEAU,
     PRIOR,
-    next_power,
+    growth,
 )
 from analysis.decisions.shop_model import WEEK_SECONDS
 
 SETTING_UP, WORKING = range(2)
 MOST_STEPS = 4096  # of a line: ranks are packed below the batch's place in the queue
 LARGEST_POISSON = 200.0
+SMALL_SD = 0.6  # |sd z - sd^2 / 2| < 4, since |z| < 6.4 for a chance of 32 bits
 
 
 @compiled
@@ -138,7 +149,6 @@ def _clear(shop):
     for k in range(shop.skill_count):
         skill = shop.skills[k]
         skill.goes, skill.last = skill.experience, 0.0
-        skill.cost_of_start = _cost_of_start(skill.restart)
     for n in range(shop.line_count):
         line = shop.lines[n]
         line.stock, line.made, line.under_way = line.stock_at_first, 0.0, 0.0
@@ -148,9 +158,11 @@ def _clear(shop):
 
 @compiled
 def _begin_orders(shop):
+    shop.next_order = np.inf
     for n in range(shop.line_count):
         line = shop.lines[n]
         line.next_order = _gap(shop, n) if line.release == ORDERS else np.inf
+        shop.next_order = min(shop.next_order, line.next_order)
         if line.release == ALWAYS:
             _begin_batch(shop, n)
 
@@ -169,9 +181,7 @@ def _next_moment(shop, t):
         t = min(t, shop.dues[place].time)
     for place in range(shop.freeing_count):
         t = min(t, shop.freeing[place].time)
-    for n in range(shop.line_count):
-        t = min(t, shop.lines[n].next_order)
-    return t
+    return min(t, shop.next_order)
 
 
 # 1. Work that ends
@@ -285,8 +295,8 @@ def _be_ready(shop, slot, local):
         shop.full = 1
         return
     ready = shop.ready[shop.ready_count]
-    ready.slot, ready.local = slot, local
-    ready.key = batch.sequence * MOST_STEPS + shop.steps[line.first_step + local].rank
+    ready.slot, ready.local, ready.step = slot, local, line.first_step + local
+    ready.key = batch.sequence * MOST_STEPS + shop.steps[ready.step].rank
     shop.ready_count += 1
 
 
@@ -378,11 +388,16 @@ def pieces_asked(mean, spread, p):
 
 @compiled
 def _customers_come(shop):
+    if shop.next_order > shop.now:
+        return
+    shop.next_order = np.inf
     for n in range(shop.line_count):
-        while shop.lines[n].next_order <= shop.now and not shop.full:
+        line = shop.lines[n]
+        while line.next_order <= shop.now and not shop.full:
             _begin_batch(shop, n)
-            shop.lines[n].orders += 1
-            shop.lines[n].next_order = shop.now + _gap(shop, n)
+            line.orders += 1
+            line.next_order = shop.now + _gap(shop, n)
+        shop.next_order = min(shop.next_order, line.next_order)
 
 
 @compiled
@@ -476,9 +491,8 @@ def _most_pressing(shop, h):
     for place in range(shop.ready_count):
         ready = shop.ready[place]
         if ready.key < least:
-            at = shop.lines[shop.batches[ready.slot].line].first_step + ready.local
-            station = shop.steps[at].station
-            if shop.skill_of[h, at] >= 0 and (
+            station = shop.steps[ready.step].station
+            if shop.skill_of[h, ready.step] >= 0 and (
                 station < 0
                 or shop.stations[station].used < shop.stations[station].places
                 or shop.tasks[ready.slot, ready.local].set_up
@@ -491,7 +505,8 @@ def _most_pressing(shop, h):
 def _take_off_list(shop, place):
     shop.ready_count -= 1
     ready, last = shop.ready[place], shop.ready[shop.ready_count]
-    ready.key, ready.slot, ready.local = last.key, last.slot, last.local
+    ready.key, ready.step = last.key, last.step
+    ready.slot, ready.local = last.slot, last.local
 
 
 @compiled
@@ -576,25 +591,21 @@ def pieces_seconds(shop, skill, step, code, pieces):
     scatter has the mean 1. Drawn in blocks, which a processor does several at a time.
     """
     goes = (pieces + step.pieces_at_once - 1) // step.pieces_at_once
-    times, restart = stream(code, TIME), skill.restart
-    n, c, power, share, scale = curve_at(skill)
+    times = stream(code, TIME)
+    n, c, share, scale = curve_at(skill)
     total, usual, mended, lost = 0.0, 1.0, 0.0, 0
-    for first in range(0, goes, len(shop.bits)):
-        count = min(goes - first, len(shop.bits))
+    for first in range(0, goes, BLOCK):
+        count = min(goes - first, BLOCK)
         scatter_of_goes(shop, skill.scatter, skill.piece_log_sd, times, first, count)
+        for go in range(first, min(count, SLOW_GOES)):
+            shop.scatter[go] *= skill.slowness[go]
+        if skill.curve != CONSTANT:
+            usual_of_goes(shop, n + first, c, share, scale, count)
+            usual = shop.usual[count - 1]
+            for go in range(count):
+                shop.scatter[go] *= shop.usual[go]
         for go in range(count):
-            if skill.curve != CONSTANT:
-                following = next_power(power, n, c)
-                usual = following - power
-                if skill.curve != CUMULATIVE_AVERAGE:
-                    usual = (share + (1.0 - share) * power) * scale
-                power = following
-                n += 1.0
-            seconds = usual * shop.scatter[go]
-            if restart > 1e-3 or restart < -1e-3:
-                seconds *= math.exp(restart)
-                restart *= 0.5
-            total += seconds
+            total += shop.scatter[go]
         if step.scrap_chance + step.rework_chance > 0.0:
             more_lost, more_mended = _faults(shop, skill, step, first, count, pieces)
             lost += more_lost
@@ -602,6 +613,25 @@ def pieces_seconds(shop, skill, step, code, pieces):
     factor = skill.level * step.time_factor * _scatter_of_batch(skill.batch_log_sd, code)
     seconds = total * factor + mended * step.rework_seconds
     return seconds, skill.cost_of_start * usual * factor, lost
+
+
+@compiled
+def usual_of_goes(shop, n, c, share, scale, count):
+    """Mean times of a block of goes, as multiples of the first ever: see `curve_at`."""
+    near = 0
+    while near == 0 or (near <= count and n + near < FAR):
+        shop.power[near] = (n + near) ** c
+        near += 1
+    for go in range(near, count + 1):
+        shop.power[go] = growth(n + go - 1.0, c)
+    for go in range(near, count + 1):
+        shop.power[go] *= shop.power[go - 1]
+    if c > 0.0:
+        for go in range(count):
+            shop.usual[go] = shop.power[go + 1] - shop.power[go]
+    else:
+        for go in range(count):
+            shop.usual[go] = (share + (1.0 - share) * shop.power[go]) * scale
 
 
 @compiled
@@ -617,8 +647,12 @@ def scatter_of_goes(shop, kind, sd, times, first, count):
             p = upper(shop.bits[go])
             if abs(p - 0.5) > CENTRAL:
                 shop.scatter[go] = normal_of(p)
-        for go in range(count):
-            shop.scatter[go] = math.exp(sd * shop.scatter[go] - 0.5 * sd * sd)
+        if sd <= SMALL_SD:
+            for go in range(count):
+                shop.scatter[go] = small_exp(sd * shop.scatter[go] - 0.5 * sd * sd)
+        else:
+            for go in range(count):
+                shop.scatter[go] = math.exp(sd * shop.scatter[go] - 0.5 * sd * sd)
     elif kind == EXPONENTIAL:
         for go in range(count):
             shop.scatter[go] = -math.log(upper(shop.bits[go]))
@@ -649,15 +683,14 @@ def _faults(shop, skill, step, first, count, pieces):
 
 @compiled
 def curve_at(skill):
-    """(n, c, n^c, f, s) at which the skill's curve stands: the next go takes (f + (1 - f) n^c) s
-    of the first, on a cumulative average (n + 1)^c - n^c; see `practice.shape`."""
+    """(n, c, f, s) at which the skill's curve stands: its k-th go from now takes
+    (f + (1 - f) (n + k)^c) s of the first ever, and where c > 0, which is on a cumulative average,
+    (n + k + 1)^c - (n + k)^c; k = 0, 1, …; see `practice.shape`."""
     if skill.curve == CUMULATIVE_AVERAGE:
-        n, c = skill.goes, 1.0 + skill.exponent
-        return n, c, n**c, 0.0, 1.0
-    b, prior = skill.exponent, skill.prior if skill.curve == PRIOR else 0.0
+        return skill.goes, 1.0 + skill.exponent, 0.0, 1.0
+    prior = skill.prior if skill.curve == PRIOR else 0.0
     share = skill.plateau_share if skill.curve == PLATEAU else 0.0
-    n = skill.goes + 1.0 + prior
-    return n, b, n**b, share, (1.0 + prior) ** -b
+    return skill.goes + 1.0 + prior, skill.exponent, share, (1.0 + prior) ** -skill.exponent
 
 
 @compiled
@@ -673,16 +706,6 @@ def _scatter(kind, sd, bits):
 @compiled
 def _scatter_of_batch(sd, code):
     return math.exp(sd * normal_of(upper(stream(code, BATCH))) - 0.5 * sd * sd)
-
-
-@compiled
-def _cost_of_start(restart):
-    """Goes' worth of time that a new start costs: the sum of exp(restart 2^-k) - 1."""
-    cost = 0.0
-    while restart > 1e-3 or restart < -1e-3:
-        cost += math.exp(restart) - 1.0
-        restart *= 0.5
-    return cost
 
 
 @compiled

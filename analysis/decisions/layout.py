@@ -9,7 +9,7 @@ import numpy as np
 
 from analysis.decisions.compiling import compiled
 from analysis.decisions.draws import PARAMETER, code_of, normal_draws
-from analysis.decisions.floor import SIZES, fits, floor_dtype
+from analysis.decisions.floor import SIZES, SLOW_GOES, fits, floor_dtype
 from analysis.decisions.hours import DAY_SECONDS, stretches_of
 from analysis.decisions.naming import INTERRUPTIONS, demand_name, skill_name, step_name
 from analysis.decisions.practice import shape
@@ -104,7 +104,8 @@ def _set_skills(shop, model: ShopModel) -> None:
         own["prior"], own["experience"] = skill.prior_pieces, skill.experience
         if skill.first_unit_seconds > 0:
             own["plateau_share"] = skill.plateau_seconds / skill.first_unit_seconds
-        own["restart"] = skill.restart_effect
+        slowness = np.exp(skill.restart_effect * 0.5 ** np.arange(SLOW_GOES))
+        own["slowness"], own["cost_of_start"] = slowness, (slowness - 1.0).sum()
         own["piece_log_sd"], own["batch_log_sd"] = skill.piece_log_sd, skill.batch_log_sd
     shop["skill_count"] = len(keys)
     places = _skill_places(model, keys)
@@ -336,7 +337,8 @@ def _ratio_at_present(curve, experience, plateau_share, prior, exponent, turned)
     for k in range(turned.shape[1]):
         now = experience[k] + 1.0
         for i in range(turned.shape[0]):
-            before = shape(curve[k], now, exponent[i, k], plateau_share[k], prior[k])
-            after = shape(curve[k], now, turned[i, k], plateau_share[k], prior[k])
-            ratio[i, k] = before / after
+            if turned[i, k] != exponent[i, k]:
+                before = shape(curve[k], now, exponent[i, k], plateau_share[k], prior[k])
+                after = shape(curve[k], now, turned[i, k], plateau_share[k], prior[k])
+                ratio[i, k] = before / after
     return ratio

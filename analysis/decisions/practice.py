@@ -32,11 +32,9 @@ FAR = 32.0  # pieces from which the series below is good to 1e-11
 
 
 @compiled
-def next_power(power, n, c):
-    """(n + 1)^c from n^c, five times quicker than anew: by the binomial series of (1 + 1/n)^c,
-    for n >= 32 and -2 <= c <= 2 to 1e-11 relative."""
-    if n < FAR:
-        return (n + 1.0) ** c
+def growth(n, c):
+    """((n + 1) / n)^c, five times quicker than a power: the binomial series of (1 + 1/n)^c, for
+    n >= FAR and -2 <= c <= 2 good to 1e-11."""
     x = 1.0 / n
     rest = 1.0 + (c - 3.0) / 4.0 * x * (1.0 + (c - 4.0) / 5.0 * x)
-    return power * (1.0 + c * x * (1.0 + (c - 1.0) / 2.0 * x * (1.0 + (c - 2.0) / 3.0 * x * rest)))
+    return 1.0 + c * x * (1.0 + (c - 1.0) / 2.0 * x * (1.0 + (c - 2.0) / 3.0 * x * rest))

@@ -19,6 +19,7 @@ from analysis.decisions.shop_model import WEEK_SECONDS, Hand, ShopModel, Skill, 
 
 ENDS, WAITS, CLOSING, BEGINNING, TAKING_UP = 1, 2, 3, 4, 5
 DAY = 86400.0
+SLOW_GOES = 12  # after a start, of which the kernel knows
 
 
 class ByChance:
@@ -347,7 +348,7 @@ class SimpyShop:
             if not constant:
                 usual = _shape(skill, done + go + 1.0)
             seconds = usual * scatter[go]
-            if abs(restart) > 1e-3:
+            if go < SLOW_GOES:
                 seconds *= math.exp(restart)
                 restart *= 0.5
             total += seconds
@@ -512,8 +513,4 @@ def _shape(skill: Skill, n: float) -> float:
 
 
 def _cost_of_start(restart: float) -> float:
-    cost = 0.0
-    while abs(restart) > 1e-3:
-        cost += math.exp(restart) - 1
-        restart *= 0.5
-    return cost
+    return sum(math.exp(restart * 0.5**go) - 1 for go in range(SLOW_GOES))
