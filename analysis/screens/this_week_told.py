@@ -52,7 +52,8 @@ def sentences(desk: Desk, monday: str) -> list[str]:
     pay = figures.pay[figures.pay.week_start == pd.Timestamp(monday)]
     shelf, begun = figures.shelf, figures.begun
     return [
-        _made_and_earned(week, study.currency) + _pay(week, pay, study.currency),
+        _made_and_earned(week, study.shop) + _pay(week, pay, study.currency),
+        _counted_twice(study.counted_twice),
         _make_next(shelf, begun, study.route),
         _guessed(study.route),
         _biggest_leak(figures.leaks, study.currency),
@@ -66,7 +67,19 @@ def _guessed(route: pd.DataFrame) -> str:
     return "The order of your work is taken from your laps; check it on *Shop*, *Route*."
 
 
-def _made_and_earned(week, currency: str) -> str:
+def _counted_twice(twice: pd.DataFrame) -> str:
+    """That good pieces may be counted too high, and what to do about it."""
+    if twice.empty:
+        return ""
+    names = ", ".join(f"*{words.plain(name)}*" for name in twice["operation"].unique())
+    return (
+        f"Good pieces may be counted too high: {words.count(int(twice['units'].sum()), 'piece')} "
+        f"passed {names} both as work and as an inspection. Give the inspection a name of its own "
+        "on *Laps*."
+    )
+
+
+def _made_and_earned(week, shop) -> str:
     """Good pieces, hours, what an hour gave and earned, and whether that is news."""
     made = f"{words.week(week.week_start)}: {words.count(week.good_units, 'good piece')} in"
     if week.bench_hours < 1 / 60:
@@ -76,10 +89,12 @@ def _made_and_earned(week, currency: str) -> str:
     if pd.isna(week.earned_per_hour):
         return text + " What an hour earned is not known yet."
     did = "earned" if week.earned_per_hour >= 0 else "lost"
+    less = "and overhead" if shop.overhead_per_week is not None else "(no overhead given: none off)"
     return (
-        f"{text} Each hour at the bench {did} about **{_about(week.earned_per_hour, currency)}** "
-        f"after material (that of lost pieces too) and overhead, before pay"
-        f"{_usually(week, currency)}."
+        f"{text} Each hour at the bench {did} about "
+        f"**{_about(week.earned_per_hour, shop.currency)}** "
+        f"after material (that of lost pieces too) {less}, before pay"
+        f"{_usually(week, shop.currency)}."
     )
 
 

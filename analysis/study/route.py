@@ -81,6 +81,31 @@ def good_units(laps: pd.DataFrame, routes: pd.DataFrame) -> np.ndarray:
     return made - np.where(ends & _may_lose(laps), laps["scrap_units"], 0)
 
 
+def counted_twice(laps: pd.DataFrame, routes: pd.DataFrame) -> pd.DataFrame:
+    """product, variant, operation, units: good pieces that the last operation counts twice.
+
+    By the contract every operation and inspection lap of a route's last operation finishes its
+    pieces. Where an inspection is logged under that operation's own name, besides the work, the
+    same pieces are finished again. Told batch by batch, where the two together exceed the pieces
+    of every other operation of the batch: units = the lesser of (work + inspection - most of any
+    other operation) and of the inspected ones. Laps that name no batch count as one batch.
+    """
+    keys = ["product", "variant", "operation"]
+    regular = laps[is_regular(laps)]
+    inspected = is_activity(regular, "inspection")
+    table = regular[[*keys, "batch"]].astype(str).assign(
+        units=regular["units"].to_numpy(), inspected=np.where(inspected, regular["units"], 0)
+    )
+    table = table.groupby([*keys, "batch"], as_index=False)[["units", "inspected"]].sum()
+    table = table.merge(last_operations(routes).assign(last=True), on=keys, how="left")
+    table["last"] = table["last"].eq(True)
+    others = table[~table["last"]].groupby(["product", "variant", "batch"])["units"].max()
+    ends = table[table["last"]].set_index(["product", "variant", "batch"])
+    ends["units"] = np.minimum(ends["units"] - others.reindex(ends.index), ends["inspected"])
+    twice = ends[ends["units"] > 0].reset_index()
+    return twice.groupby(keys, as_index=False)["units"].sum().astype({"units": "int64"})
+
+
 def _may_lose(laps: pd.DataFrame) -> np.ndarray:
     return is_regular(laps) | is_activity(laps, "rework")
 

@@ -17,7 +17,7 @@ from analysis.records.shop import Shop
 from analysis.study import minutes, quality, route, stock, takt, time_study, weeks
 from analysis.study.content import content
 from analysis.study.cost import cost
-from analysis.study.learning import fit_learning
+from analysis.study.learning import LearningResult, fit_learning
 
 
 @dataclass(frozen=True)
@@ -82,6 +82,8 @@ class Study:
     week_products       week_start, product, variant, good_units
     minutes             product, operation, activity, seconds, laps, seconds_per_good_piece, share
                         (of the product's time)
+    counted_twice       product, variant, operation, units: good pieces counted again by inspections
+                        logged under the name of the route's last operation
     batches             batch, product, variant, first_at, last_at (UTC), units_started,
                         good_units, lost_units, finished, elapsed_hours, worked_hours,
                         hours_nobody_worked (within elapsed), open_hours_nobody_worked (within the
@@ -103,7 +105,7 @@ class Study:
     operations: pd.DataFrame
     delays: pd.DataFrame
     delay_percent: float
-    learning: object
+    learning: LearningResult
     quality: pd.DataFrame
     rolled_yield: pd.DataFrame
     causes: pd.DataFrame
@@ -119,6 +121,7 @@ class Study:
     week_products: pd.DataFrame
     minutes: pd.DataFrame
     batches: pd.DataFrame
+    counted_twice: pd.DataFrame
     stock: pd.DataFrame
 
     @property
@@ -185,6 +188,7 @@ def study(
         week_products=weeks.week_products(laps, good, shop.timezone),
         minutes=minutes.minutes(laps, good),
         batches=batch_table,
+        counted_twice=route.counted_twice(laps, routes),
         stock=stock.stock(laps, good, batch_table, shop, movements),
     )
 

@@ -49,11 +49,12 @@ def earnings(study: Study) -> pd.DataFrame:
     """The weeks of a study, and what an hour at the bench left in each.
 
     Adds to `study.weeks`: earned_per_hour = (sum of good pieces x (price - material) - overhead) /
-    bench hours: what an hour left before anybody's pay, in money, NaN where a price, a material
-    cost or the overhead is not known; earned_centre, earned_lower, earned_upper: an individuals
-    chart of it over the weeks worked. Material is taken through yield, as in the cost of a piece;
-    the overhead is one week's, however many hours were worked, where the cost of a piece carries
-    its share at ordinary hours; apart from that it is the `earned_per_hour` of `study.cost`.
+    bench hours: what an hour left before anybody's pay, in money, NaN where a price or a material
+    cost is not known (overhead not given counts as 0, as in the cost of a piece); earned_centre,
+    earned_lower, earned_upper: an individuals chart of it over the weeks worked. Material is taken
+    through yield, as in the cost of a piece; the overhead is one week's, however many hours were
+    worked, where the cost of a piece carries its share at ordinary hours; apart from that it is the
+    `earned_per_hour` of `study.cost`.
     """
     weeks = study.weeks
     margins = _margins(study)
@@ -63,7 +64,7 @@ def earnings(study: Study) -> pd.DataFrame:
     unknown = made.week_start[made.margin.isna()].unique()
     overhead = study.shop.overhead_per_week
     hours = weeks.bench_hours.where(weeks.bench_hours > 0)
-    earned = (left - (np.nan if overhead is None else overhead)) / hours
+    earned = (left - (overhead or 0.0)) / hours
     earned = earned.mask(weeks.week_start.isin(unknown))
     return _with_limits(weeks.assign(earned_per_hour=earned), earned, "earned")
 

@@ -93,3 +93,29 @@ def test_pieces_lost_on_the_way_are_not_on_the_bench_any_more():
     batch = answer.batches.iloc[0]
     assert (batch["units_started"], batch["lost_units"], batch["good_units"]) == (10, 3, 2)
     assert answer.stock["in_progress"].iloc[0] == 5
+
+
+def test_an_inspection_under_the_last_operations_own_name_is_said_to_count_pieces_again():
+    """By the contract its laps finish pieces too; nobody shall believe 20 boxes were made of 10."""
+    laps = laps_frame([
+        {"operation": "cut", "seconds": 60, "units": 10, "batch": "1"},
+        {"operation": "wrap", "seconds": 60, "units": 10, "batch": "1"},
+        {"operation": "wrap", "seconds": 30, "units": 4, "batch": "1", "activity": "inspection"},
+        {"operation": "cut", "seconds": 60, "units": 5, "batch": "2"},
+        {"operation": "wrap", "seconds": 60, "units": 5, "batch": "2"},
+    ])  # fmt: skip
+    found = study(laps)
+    assert found.weeks["good_units"].sum() == 19
+    assert found.counted_twice["units"].tolist() == [4]
+
+
+def test_inspecting_as_the_last_operation_or_wrapping_what_was_inspected_elsewhere_is_no_doubt():
+    rows = [
+        {"operation": "cut", "seconds": 60, "units": 10},
+        {"operation": "wrap", "seconds": 60, "units": 10},
+        {"operation": "check", "seconds": 60, "units": 10, "activity": "inspection"},
+    ]
+    assert study(laps_frame(rows)).counted_twice.empty
+    mixed = [*rows[:2], {**rows[2], "operation": "wrap", "units": 3}]
+    mixed[1] = {**rows[1], "units": 7}
+    assert study(laps_frame(mixed)).counted_twice.empty

@@ -45,7 +45,15 @@ def test_an_hour_left_price_less_material_less_overhead_over_the_hours():
     assert list(found) == pytest.approx([30.0, 30.0])
 
 
-@pytest.mark.parametrize("left_out", [b"price = 10.0", b"material_cost = 2.0", b"per_week = 20.0"])
+def test_overhead_not_given_counts_as_none_by_the_week_as_by_the_piece():
+    result = study(laps(WEEK, WEEK), None, read_shop(SHOP.replace(b"per_week = 20.0", b"")))
+    assert list(earnings(result).earned_per_hour) == pytest.approx([40.0, 40.0])
+    whole = result.cost.iloc[0]
+    assert whole.overhead == 0
+    assert "no overhead given, counted as 0" in whole.note
+
+
+@pytest.mark.parametrize("left_out", [b"price = 10.0", b"material_cost = 2.0"])
 def test_money_that_is_not_known_is_not_made_up(left_out):
     shop = read_shop(SHOP.replace(left_out, b""))
     assert earnings(study(laps(WEEK, WEEK), None, shop)).earned_per_hour.isna().all()
