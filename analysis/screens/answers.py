@@ -189,16 +189,26 @@ class Table:
 
 def table(kept_table: Table, name: str, what: str = "The figures behind the chart") -> None:
     """Figures, and the same as a CSV file; `what` they are is said to those who cannot see them."""
+    st.html(figures_page(kept_table, what))
+    file(kept_table.csv, name)
+
+
+def figures_page(kept_table: Table, what: str) -> str:
+    """A table as a part of a page's HTML."""
     switch = "<label><input type='checkbox'> All columns</label>" if kept_table.lead else ""
     size = " long" if kept_table.rows > MOST_ROWS else ""
-    st.html(
+    return (
         f"<div class='figures lead-{kept_table.lead}{size}'>{switch}"
         f"<div class='rows' tabindex='0' role='region' aria-label='{html.escape(what)}'>"
         f"<table>{kept_table.html}</table></div></div>"
     )
+
+
+def file(csv: bytes, name: str, label: str = "This table as a file (CSV)") -> None:
+    """The button that gives a table's figures as a file."""
     st.download_button(
-        "This table as a file (CSV)",
-        kept_table.csv,
+        label,
+        csv,
         file_name=f"{name}.csv",
         mime="text/csv",
         on_click="ignore",

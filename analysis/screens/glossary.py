@@ -89,11 +89,11 @@ MEANINGS = {
 
 def beside(*terms: str) -> None:
     """A row of the trade's words for what was just said; a tap or Enter shows the meaning."""
-    st.html(_row(terms))
+    st.html(row(terms))
 
 
 @cache
-def _row(terms: tuple[str, ...]) -> str:
+def row(terms: tuple[str, ...]) -> str:
     """One element for all terms: each of Streamlit's own would cost a rerun three messages."""
     named = html.escape(f"terms {terms[0]}", quote=True)  # of one name, one is open at a time
     folded = [

@@ -6,6 +6,7 @@ screen, correction and undo can be tried on it without touching one's own record
 
 import os
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
 
 import streamlit as st
@@ -137,7 +138,7 @@ def _week_figures(url: str, version: int, _study):
     return week_figures(_study)
 
 
-@st.cache_resource(show_spinner=False)
+@cache
 def _own_store(url: str) -> Unopened:
     def open_it():
         from analysis.store.store import open_store

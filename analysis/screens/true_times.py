@@ -10,6 +10,7 @@ import streamlit as st
 
 from analysis.screens import answers, glossary, words
 from analysis.screens.answers import Table
+from analysis.screens.written import as_csv
 
 TRADE = (
     "observed time", "rating", "normal time", "allowance", "standard time", "first-pass yield",
@@ -26,6 +27,7 @@ class Page:
     time_table: Table
     right: str
     right_table: Table
+    file: bytes  # of both tables
     stops: str
     stop_table: Table | None
 
@@ -34,10 +36,11 @@ def show(desk: answers.Desk, product: str) -> None:
     """Three short tables, each under the sentence that says what is in it."""
     page = desk.kept("true times", (product,), lambda: _page(desk.figures, product))
     answers.points(page.times, "### True time of each operation")
-    glossary.beside(*TRADE)
-    answers.table(page.time_table, "true_times", "Seconds a piece of each operation")
+    times = answers.figures_page(page.time_table, "Seconds a piece of each operation")
+    st.html(glossary.row(TRADE) + times)
     st.markdown(f"### Right first time, by operation\n\n{page.right}")
-    answers.table(page.right_table, "right_first_time", "Faults and mending of each operation")
+    st.html(answers.figures_page(page.right_table, "Faults and mending of each operation"))
+    answers.file(page.file, "operations", "Both tables as a file (CSV)")
     st.markdown(f"### Interruptions, by cause\n\n{page.stops}")
     if page.stop_table:
         answers.table(page.stop_table, "interruptions", "Interruptions of each cause")
@@ -49,14 +52,22 @@ def _page(figures, product: str) -> Page:
         for frame in (figures.operations, figures.quality)
     )
     rolled = figures.rolled_yield[figures.rolled_yield["product"] == product]
+    times_written, faults_written = _times_written(operations), _faults_written(faults)
     return Page(
         times=_times(operations, product, figures.shop.allowance),
-        time_table=_time_table(operations),
+        time_table=Table.of(*times_written),
         right=_right(rolled, faults, product),
-        right_table=_right_table(faults),
+        right_table=Table.of(*faults_written),
+        file=_both(times_written[0], faults_written[0]),
         stops=_stops(figures.delays),
         stop_table=_stop_table(figures.delays) if len(figures.delays) else None,
     )
+
+
+def _both(times: pd.DataFrame, faults: pd.DataFrame) -> bytes:
+    """The file of two tables that have a row for each operation."""
+    tables = [table.astype({"operation": str}).set_index("operation") for table in (times, faults)]
+    return as_csv(pd.concat(tables, axis=1).reset_index())
 
 
 def _in_order(own: pd.DataFrame, route: pd.DataFrame) -> pd.DataFrame:
@@ -109,7 +120,8 @@ def _left_out(operations: pd.DataFrame) -> str:
     return f"Doubtful laps left out, listed on *Laps*: {names}."
 
 
-def _time_table(operations: pd.DataFrame) -> Table:
+def _times_written(operations: pd.DataFrame) -> tuple[pd.DataFrame, dict, dict]:
+    """A row for each operation, how its figures are written, and their ranges: see `Table.of`."""
     seconds = {
         "standard (s a piece)": "standard_seconds",
         "standard from (s)": "standard_low",
@@ -138,7 +150,7 @@ def _time_table(operations: pd.DataFrame) -> Table:
         f"{name} (s a piece)": (f"{name} from (s)", f"{name} to (s)")
         for name in ("standard", "observed")
     }
-    return Table.of(frame, formats, spans)
+    return frame, formats, spans
 
 
 def _right(rolled: pd.DataFrame, faults: pd.DataFrame, product: str) -> str:
@@ -162,7 +174,8 @@ def _right(rolled: pd.DataFrame, faults: pd.DataFrame, product: str) -> str:
     )
 
 
-def _right_table(faults: pd.DataFrame) -> Table:
+def _faults_written(faults: pd.DataFrame) -> tuple[pd.DataFrame, dict, dict]:
+    """The same for faults."""
     shares = {
         "right first time (%)": "first_pass_yield",
         "right from (%)": "first_pass_yield_low",
@@ -185,7 +198,7 @@ def _right_table(faults: pd.DataFrame) -> Table:
         f"{name} (%)": (f"{short} from (%)", f"{short} to (%)")
         for name, short in (("right first time", "right"), ("lost", "lost"))
     }
-    return Table.of(frame, dict.fromkeys((*shares, "putting right (s a piece)"), "%.1f"), spans)
+    return frame, dict.fromkeys((*shares, "putting right (s a piece)"), "%.1f"), spans
 
 
 def _stops(delays: pd.DataFrame) -> str:

@@ -2,7 +2,10 @@
 
 import re
 
+import pandas as pd
+
 from analysis.records.laps import read_laps
+from analysis.screens import true_times
 from analysis.screens.source import DEMO, OWN
 from analysis.store.store import open_store
 from tests.screens.driving import said, tables
@@ -93,6 +96,14 @@ def test_each_operations_true_time_is_told_with_its_range_and_the_laps_it_needs(
     assert (table["standard (s a piece)"] > table["normal (s a piece)"]).all()
     assert (table["laps they are worth"] <= table["laps"]).all()
     assert (table["laps needed for ±5 %"] >= 2).all()
+
+
+def test_both_tables_of_operations_are_one_file_with_a_row_for_each():
+    times = pd.DataFrame({"operation": ["sew", "=trim"], "standard (s a piece)": [461.0, 90.0]})
+    faults = pd.DataFrame({"operation": ["sew", "glue"], "lost (%)": [1.1, 0.0]})
+    text = true_times._both(times, faults).decode("utf-8-sig").splitlines()
+    assert text[0] == "operation,standard (s a piece),lost (%)"
+    assert text[1:] == ["sew,461.0,1.1", "'=trim,90.0,", "glue,,0.0"]
 
 
 def test_operations_stand_in_the_order_they_are_worked_in(show):
