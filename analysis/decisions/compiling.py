@@ -15,7 +15,8 @@ import numba
 import platformdirs
 
 COMPILED_FILES = (
-    "compiling.py", "draws.py", "floor.py", "hours.py", "kernel.py", "layout.py", "practice.py",
+    "batch.py", "compiling.py", "draws.py", "floor.py", "hands.py", "hours.py", "kernel.py",
+    "layout.py", "pieces.py", "practice.py", "shelf.py",
 )  # fmt: skip
 
 

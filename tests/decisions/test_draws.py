@@ -73,7 +73,7 @@ def test_draws_of_runs_lines_batches_and_pieces_are_even_and_unrelated():
 def test_a_weeks_demand_is_poisson_and_grows_with_its_chance():
     from scipy.stats import poisson
 
-    from analysis.decisions.kernel import pieces_asked
+    from analysis.decisions.shelf import pieces_asked
 
     for mean in (0.5, 8.0, 36.0, 150.0):
         p = np.linspace(0.001, 0.999, 97)

@@ -1,0 +1,161 @@
+"""Hands: who is free takes up the most pressing task they can do, and ends it when it is done.
+
+Most pressing is the oldest batch, and of one batch the step with the longest way to the end (work
+and waits), so that what must dry is begun early: the list rule that `flow` begins its search with.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from analysis.decisions.batch import begin_batch, end_step, leave_place, wait_until
+from analysis.decisions.compiling import compiled
+from analysis.decisions.draws import DELAY, stream, upper
+from analysis.decisions.floor import ALWAYS
+from analysis.decisions.hours import finish, next_presence, stretch_at
+from analysis.decisions.pieces import pieces_seconds
+from analysis.decisions.shop_model import WEEK_SECONDS
+
+SETTING_UP, WORKING = range(2)
+
+
+@compiled
+def take_up(shop, stretches, worked):
+    """Who is free and at the bench takes up what is most pressing."""
+    again = True
+    while again:
+        again = False
+        for h in range(shop.hand_count):
+            hand = shop.hands[h]
+            if hand.end < np.inf:
+                continue
+            hand.stretch = stretch_at(stretches, h, hand.stretch, shop.now)
+            present = next_presence(stretches, h, hand.stretch, shop.now)
+            if present > shop.now:
+                hand.wake = present
+                continue
+            hand.wake = np.inf
+            chosen = _most_pressing(shop, h)
+            if chosen >= 0:
+                hand.slot, hand.local = shop.ready[chosen].slot, shop.ready[chosen].local
+                _take_off_list(shop, chosen)
+                again |= _take_place(shop, hand.slot, hand.local)
+                again |= _begin_next(shop, hand.slot, hand.local)
+                seconds, restart = _task(shop, h)
+                hand.end = finish(stretches, h, hand.stretch, shop.now, seconds, restart, worked[h])
+
+
+@compiled
+def _most_pressing(shop, h):
+    """The place in the list of ready tasks of the one this hand should do; -1 for none."""
+    chosen, least = -1, 2**62
+    for place in range(shop.ready_count):
+        ready = shop.ready[place]
+        if ready.key < least:
+            station = shop.steps[ready.step].station
+            if shop.skill_of[h, ready.step] >= 0 and (
+                station < 0
+                or shop.stations[station].used < shop.stations[station].places
+                or shop.tasks[ready.slot, ready.local].set_up
+            ):
+                chosen, least = place, ready.key
+    return chosen
+
+
+@compiled
+def _take_off_list(shop, place):
+    shop.ready_count -= 1
+    ready, last = shop.ready[place], shop.ready[shop.ready_count]
+    ready.key, ready.step = last.key, last.step
+    ready.slot, ready.local = last.slot, last.local
+
+
+@compiled
+def _take_place(shop, slot, local):
+    """The batch takes its place in the station and leaves those it kept; True where it did."""
+    first = shop.lines[shop.batches[slot].line].first_step
+    step = first + local
+    station = shop.steps[step].station
+    if station >= 0 and not shop.tasks[slot, local].set_up:
+        shop.stations[station].used += 1
+    left = False
+    for before in range(local):
+        if shop.tasks[slot, before].keeps_place and _follows(shop, first + before, step):
+            leave_place(shop, slot, before)
+            left = True
+    return left
+
+
+@compiled
+def _follows(shop, before, step):
+    first = shop.steps[before].first_after
+    for place in range(first, first + shop.steps[before].afters):
+        if shop.followers[place].step == step:
+            return True
+    return False
+
+
+@compiled
+def _begin_next(shop, slot, local):
+    """Where the next batch is always ready: it is so when the newest is taken up."""
+    batch = shop.batches[slot]
+    line = shop.lines[batch.line]
+    if line.release != ALWAYS or batch.number < line.batches - 1:
+        return False
+    if not shop.steps[line.first_step + local].is_first:
+        return False
+    begin_batch(shop, batch.line)
+    return True
+
+
+@compiled
+def _task(shop, h):
+    """(seconds at the bench, seconds that a new start costs) of the task the hand takes up.
+
+    seconds = (setup + walk + pieces) (1 + delay_share x) (1 + rest_share), x exponential with mean
+    1: interruptions are few and long beside a task. A setup with a wait is a task of its own.
+    """
+    hand = shop.hands[h]
+    batch, task = shop.batches[hand.slot], shop.tasks[hand.slot, hand.local]
+    line = shop.lines[batch.line]
+    step = shop.steps[line.first_step + hand.local]
+    seconds = 0.0 if task.set_up else step.setup * step.setup_factor
+    hand.lost = 0
+    if step.setup_wait > 0 and not task.set_up:
+        hand.doing = SETTING_UP
+        return seconds * (1.0 + shop.rest_share), 0.0
+    hand.doing = WORKING
+    skill = shop.skills[shop.skill_of[h, line.first_step + hand.local]]
+    _forget(skill, shop.now)
+    code = stream(stream(stream(shop.start, line.code), step.code), batch.number)
+    of_pieces, restart, hand.lost = pieces_seconds(shop, skill, step, code, batch.pieces)
+    seconds += of_pieces + step.transport
+    if shop.delay_share > 0:
+        seconds *= 1.0 - shop.delay_share * math.log(upper(stream(code, DELAY)))
+    return seconds * (1.0 + shop.rest_share), restart
+
+
+@compiled
+def _forget(skill, now):
+    """E <- E retention^weeks for time away of more than a week (study/experience.py)."""
+    weeks = (now - skill.last) / WEEK_SECONDS
+    if weeks > 1.0:
+        skill.goes *= math.exp(-skill.loss * weeks)
+        skill.last = now
+
+
+@compiled
+def end_work(shop):
+    for h in range(shop.hand_count):
+        hand = shop.hands[h]
+        if hand.end <= shop.now:
+            hand.end, hand.wake = np.inf, shop.now
+            if hand.doing == SETTING_UP:
+                first = shop.lines[shop.batches[hand.slot].line].first_step
+                shop.tasks[hand.slot, hand.local].set_up = 1
+                warm_at = shop.now + shop.steps[first + hand.local].setup_wait
+                wait_until(shop, hand.slot, hand.local, warm_at)
+            else:
+                end_step(shop, h)
