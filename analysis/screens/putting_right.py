@@ -136,7 +136,8 @@ WORKED_OUT = """
   failure* is putting right and losing before the sale, *appraisal* is checking. Laps have no
   activity for *prevention*, and what customers find is in no lap: both are left open, not 0.
 - **Mending** = the rework laps, at the pay of those who did them. Pieces flagged beyond those that
-  rework laps cover count with the mean timed seconds of that operation, and are told apart.
+  rework laps cover count with the mean timed seconds of that operation, and are told apart; so
+  do pieces put right within their own lap. A rework lap covers the pieces written on it.
 - **Work in a lost piece** = mean observed seconds of the operations it had been through: those
   that must come before the one it was lost in by the routing (without one, all before it in the
   usual order). Setups are left out. **Material** counts whole, wherever the piece was lost.

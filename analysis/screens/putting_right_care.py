@@ -69,12 +69,16 @@ TRIAL = (
 
 
 def _usual(curve) -> str:
-    low, high = curve["usual_chance_low"], curve["usual_chance_high"]
-    return (
-        f"At the usual pace {words.share_range(low, high)} of pieces are spoiled here "
-        f"({words.count(curve['faults'], 'fault')} in {words.count(curve['pieces'], 'piece')} that "
-        "had others just before them)."
+    """How many were spoiled, and how many would be if all were worked at the usual pace."""
+    share = curve["faults"] / curve["pieces"]
+    said = (
+        f"Of {words.count(curve['pieces'], 'piece')} that had others just before them "
+        f"{curve['faults']:,.0f} were spoiled here ({words.share(share)})."
     )
+    if curve["verdict"] not in SHOWN:
+        return said
+    even = words.share_range(curve["usual_chance_low"], curve["usual_chance_high"])
+    return f"{said} Worked evenly at the usual pace it would be {even}."
 
 
 def _faultless(curves) -> str:
@@ -121,7 +125,7 @@ def _pace_table(found, money: str) -> Table:
     frame = pd.DataFrame(
         {
             "operation": curves["operation"],
-            "spoiled (%)": 100 * curves["usual_chance"],
+            "spoiled at the usual pace (%)": 100 * curves["usual_chance"],
             "spoiled from": 100 * curves["usual_chance_low"],
             "spoiled to": 100 * curves["usual_chance_high"],
             "odds of a fault, a tenth faster (%)": faster[""],
@@ -137,13 +141,13 @@ def _pace_table(found, money: str) -> Table:
         }
     )
     formats = {
-        **dict.fromkeys(("spoiled (%)", "spoiled from", "spoiled to"), "%.1f"),
+        **dict.fromkeys(("spoiled at the usual pace (%)", "spoiled from", "spoiled to"), "%.1f"),
         **dict.fromkeys(("odds of a fault, a tenth faster (%)", "odds from", "odds to"), "%+.0f"),
         "laps more to tell": "%.0f", "laps": "%.0f", "batches": "%.0f", "people": "%.0f",
         "p, all looked at": "%.4f", "pace known (0 to 1)": "%.2f",
     }  # fmt: skip
     spans = {
-        "spoiled (%)": ("spoiled from", "spoiled to"),
+        "spoiled at the usual pace (%)": ("spoiled from", "spoiled to"),
         "odds of a fault, a tenth faster (%)": ("odds from", "odds to"),
     }
     return Table.of(frame, formats, spans, lead=3)

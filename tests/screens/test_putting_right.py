@@ -151,6 +151,17 @@ def test_the_slider_says_minutes_money_and_faults_with_their_ranges(show):
     assert re.search(r"good pieces a week that is .+ more at the bench", words)
 
 
+def test_spoiled_pieces_are_told_as_they_were_counted(show):
+    words = said(opened(show, "Pace"))
+    found = re.search(
+        r"Of ([\d,]+) pieces that had others just before them (\d+) were spoiled here "
+        r"\(([\d.]+) %\). Worked evenly at the usual pace it would be",
+        words,
+    )
+    pieces, faults = (int(found[n].replace(",", "")) for n in (1, 2))
+    assert float(found[3]) == round(100 * faults / pieces, 1)
+
+
 def test_more_good_pieces_wanted_ask_for_more_starts(show):
     screen = opened(show, "How many to start")
     screen.number_input(key="good_wanted").set_value(100).run()
