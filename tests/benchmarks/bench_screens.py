@@ -27,6 +27,7 @@ SCREENS = {
     "getting_faster": "Getting faster",
     "keeping_pace": "Keeping pace",
     "putting_right": "Putting right",
+    "piece_cost": "What a piece costs",
     "this_week": "This week",
     "laps": "Laps",
     "shop": "Shop",
