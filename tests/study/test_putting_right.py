@@ -3,12 +3,15 @@
 import numpy as np
 import pandas as pd
 import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 
 from analysis.records.shop import Product, Shop, Worker
 from analysis.study.more_time import COLUMNS, more_time
 from analysis.study.putting_right import CARE_BINS, batch_sizes, care_bins, putting_right
 from analysis.study.summary import study
 from tests.study.building import laps_frame
+from tests.study.test_any_laps import LAPS, ROUTING, SHOP
 
 PAID = Shop(
     workers=(Worker("maker", cost_per_hour=36.0),),
@@ -129,3 +132,31 @@ def test_the_same_laps_and_seed_give_the_same_figures_to_the_last_digit():
     tried = (one.more_time.tried("box", "glue") for one in (first, second))
     pd.testing.assert_frame_equal(*tried)
     pd.testing.assert_frame_equal(first.starts, second.starts)
+
+
+@settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@given(LAPS, st.booleans(), st.booleans())
+def test_any_laps_are_answered_and_the_views_add_up_to_one_sum(rows, with_routing, with_shop):
+    lost = [
+        row | {"scrap_units": row["units"] - row["rework_units"], "cause_operation": "cut"}
+        if row["seconds"] > 60000
+        else row
+        for row in rows
+    ]
+    routing = ROUTING if with_routing else None
+    found = study(laps_frame(lost), routing, SHOP if with_shop else None)
+    got = putting_right(found, routing, np.random.default_rng(0))
+    cost = got.cost
+    total = cost.kinds.set_index("kind").loc["all"]
+    for view in (cost.found, cost.caused, cost.causes):
+        assert view["seconds_per_week"].sum() == pytest.approx(total["seconds_per_week"])
+        known = view.dropna(subset=["seconds_low"])
+        assert (known["seconds_low"] <= known["seconds_per_week"]).all()
+        assert (view[["rework_seconds", "untimed_seconds", "scrap_seconds"]] >= 0).all(axis=None)
+    faults = (found.quality["rework_units"] + found.quality["scrap_units"]).sum()
+    assert got.variants["faults"].sum() == faults
+    assert got.workers["faults"].sum() == pytest.approx(faults)
+    assert got.weeks["faults"].sum() == faults
+    some = got.starts.dropna(subset=["pieces"])
+    assert (some["pieces"] >= some["good"]).all()
+    assert (some["pieces_low"] <= some["pieces"]).all()
