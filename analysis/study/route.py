@@ -93,8 +93,12 @@ def counted_twice(laps: pd.DataFrame, routes: pd.DataFrame) -> pd.DataFrame:
     keys = ["product", "variant", "operation"]
     regular = laps[is_regular(laps)]
     inspected = is_activity(regular, "inspection")
-    table = regular[[*keys, "batch"]].astype(str).assign(
-        units=regular["units"].to_numpy(), inspected=np.where(inspected, regular["units"], 0)
+    table = (
+        regular[[*keys, "batch"]]
+        .astype(str)
+        .assign(
+            units=regular["units"].to_numpy(), inspected=np.where(inspected, regular["units"], 0)
+        )
     )
     table = table.groupby([*keys, "batch"], as_index=False)[["units", "inspected"]].sum()
     table = table.merge(last_operations(routes).assign(last=True), on=keys, how="left")

@@ -8,6 +8,7 @@ from analysis.study import fits
 from analysis.study.learning import fit_learning
 from tests.benchmarks.rows import Row, median_seconds
 from tests.study.known_truth import Truth, laps_of
+from tests.study.session_bootstrap import bootstrap_exponents
 
 CELLS, LAPS = 2000, 500
 SCIPY_CELLS = 60  # of the 2,000, scaled up: scipy takes a quarter of a minute over all of them
@@ -120,7 +121,7 @@ def _bootstrap_row(log_n, log_y) -> Row:
 
     def ours():
         rng = np.random.default_rng(0)
-        return fits.bootstrap_exponents(log_n, log_y, session_starts, BOOTSTRAP_DRAWS, rng)
+        return bootstrap_exponents(log_n, log_y, session_starts, BOOTSTRAP_DRAWS, rng)
 
     reference, mine = median_seconds(plain_loop), median_seconds(ours, 11)
     return Row(

@@ -25,8 +25,8 @@ KEYS = ["product", "operation"]
 # Covered less often than stated by itself, not only together with the others.
 TOO_SURE = {
     ("desk journal", "marble paper"): "about 175 pieces in seven batches, half of it forgotten in "
-    "the breaks: in two runs of three practice does not show at p < .05, a level is about as likely "
-    "as all falling curves together, and the mean of them lies some 2 % above the present time"
+    "the breaks: in two runs of three practice does not show at p < .05, a level is as likely as "
+    "all falling curves together, and the mean of them lies some 2 % above the present time"
 }
 
 pytestmark = pytest.mark.slow

@@ -11,13 +11,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from analysis.study.curves import CURVES
-from analysis.study.fits import bootstrap_exponents
 from analysis.study.forecast import break_cost, next_batch
 from analysis.study.learning import CELL_COLUMNS, LAP_COLUMNS, fit_learning
 from analysis.study.learning_points import POINT_COLUMNS, learning_points
 from analysis.study.pooling import PUBLISHED_EXPONENT, PUBLISHED_SPREAD, spread_of_exponents
 from tests.study.building import laps_frame
 from tests.study.known_truth import Truth, laps_of
+from tests.study.session_bootstrap import bootstrap_exponents
 
 PLAIN = Truth(products=1, workers=("maker",), long_breaks=())
 

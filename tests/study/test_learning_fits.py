@@ -6,6 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from analysis.study import fits
+from tests.study.session_bootstrap import bootstrap_exponents
 
 SIZES = (40, 3, 500, 7, 120, 60)
 
@@ -127,7 +128,7 @@ def test_a_cells_fit_does_not_depend_on_the_other_cells(sizes, seed):
 def test_bootstrap_of_sessions_is_the_fit_of_the_sessions_drawn():
     log_n, log_y, _ = cells(3, sizes=(120,))
     session_starts = np.arange(0, 120, 10)
-    ours = fits.bootstrap_exponents(log_n, log_y, session_starts, 50, np.random.default_rng(8))
+    ours = bootstrap_exponents(log_n, log_y, session_starts, 50, np.random.default_rng(8))
     drawn = np.random.default_rng(8).integers(0, 12, (50, 12))
     for exponent, sessions in zip(ours, drawn, strict=True):
         laps = np.concatenate([np.arange(10 * s, 10 * s + 10) for s in sessions])
