@@ -76,14 +76,17 @@ def moved(listed: Sequence[Run], place: int, by: int) -> tuple[Run, ...] | None:
     return tuple(changed)
 
 
-def timed(work: Work, listed: Sequence[Run], like: Plan) -> Plan | None:
+def timed(
+    work: Work, listed: Sequence[Run], like: Plan, one_filling: bool = False
+) -> Plan | None:
     """The plan in which everybody does their runs in this order; None where it cannot be done
     (a piece would be taken up before what it must follow, or wait longer than it may).
 
     like: the plan the runs were taken from, whose bound and yardstick hold here, too.
+    one_filling: what a run puts into a press in several fillings goes in together where it fits.
     """
     try:
-        blocks = _Retimed(work).by_rows(_rows(work, listed))
+        blocks = _Retimed(work).by_rows(_rows(work, listed, one_filling))
     except Stuck:
         return None
     if overruns(work, blocks):
@@ -96,11 +99,13 @@ def timed(work: Work, listed: Sequence[Run], like: Plan) -> Plan | None:
 def polished(
     work: Work, plan: Plan, *, stop: Callable[[], bool] = lambda: False, rounds: int = 3
 ) -> Plan:
-    """The plan with neighbouring runs exchanged wherever that ends it sooner; no more blocks."""
+    """The plan with neighbouring runs exchanged, and fillings of a press joined, wherever that
+    ends it sooner; no more blocks."""
     best = plan
-    again = timed(work, runs(plan), plan)
-    if again and again.makespan_seconds < best.makespan_seconds:
-        best = again
+    for one_filling in (False, True):
+        again = timed(work, runs(best), plan, one_filling)
+        if again and again.makespan_seconds < best.makespan_seconds:
+            best = again
     for _ in range(rounds):
         before = best.makespan_seconds
         best = _one_round(work, best, stop)
@@ -121,7 +126,7 @@ def _one_round(work: Work, best: Plan, stop: Callable[[], bool]) -> Plan:
     return best
 
 
-def _rows(work: Work, listed: Sequence[Run]) -> list[list[Block]]:
+def _rows(work: Work, listed: Sequence[Run], one_filling: bool) -> list[list[Block]]:
     """Each worker's blocks in turn, without times."""
     operations = {(o.batch, o.name): i for i, o in enumerate(work.operations)}
     setups = {s.name: i for i, s in enumerate(work.setups)}
@@ -133,18 +138,21 @@ def _rows(work: Work, listed: Sequence[Run]) -> list[list[Block]]:
                 rows[worker].append(Block(0, 0, worker, setups[step.operation], 0))
                 continue
             index, units = operations[step.batch, step.operation], step.units
-            if before and _same_filling(work, index, before, step):
-                units += rows[worker].pop().units
+            if before and _same_filling(work, index, before, step, one_filling):
+                if rows[worker][-1].units + units <= work.operations[index].holds:
+                    units += rows[worker].pop().units
             rows[worker].append(Block(0, 0, worker, index, units))
             before = step
     return rows
 
 
-def _same_filling(work: Work, index: int, before: Step, step: Step) -> bool:
-    """Whether a break only parted pieces that lie in a press together."""
+def _same_filling(work: Work, index: int, before: Step, step: Step, one_filling: bool) -> bool:
+    """Whether a break only parted pieces that lie in a press together, or (one_filling) whether
+    they are to lie in it together."""
     own = work.operations[index]
     again = before.end_seconds + own.wait / TICKS
-    return bool(own.holds) and before.batch == step.batch and step.start_seconds < again
+    together = one_filling or step.start_seconds < again
+    return bool(own.holds) and before.batch == step.batch and together
 
 
 class _Retimed(_Dispatch):

@@ -100,10 +100,12 @@ class _Search:
 
     def _try_rules(self) -> None:
         size = sum(operation.units for operation in self.work.operations)
-        share = 0.25 * self.effort * PIECES_PER_SECOND / max(size, 1)
-        # Where the model soon proves the answer, rules need only give it a start.
-        tries = int(min(share, 200 if size <= SMALL_PARTS else 3000))
-        self._keep(improve(self.work, tries, self.bound, stop=self.stop, report=self._keep))
+        # Where the model soon proves the answer, rules need only give it a start; where it cannot
+        # be asked, they have its share of the effort, too, in a second and longer run.
+        most = 200 if size <= SMALL_PARTS and self._can_model() else 3000
+        for share in (0.25,) if self._can_model() else (0.25, 0.5):
+            tries = int(min(share * self.effort * PIECES_PER_SECOND / max(size, 1), most))
+            self._keep(improve(self.work, tries, self.bound, stop=self.stop, report=self._keep))
 
     def _prove(self) -> None:
         """Coarse parts first, each plan the start of the next; piece by piece where that is few
