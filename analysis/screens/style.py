@@ -18,7 +18,7 @@ STYLE = """<style>
 .figures :is(tr > :first-child, .t) {text-align: left}
 .figures tbody tr:last-child > * {border-bottom-width: 0}
 .figures thead th {position: sticky; top: 0; z-index: 1; vertical-align: bottom; font-size: 0.8rem;
-  background: var(--st-secondary-background-color, Canvas)}
+  background: Canvas}
 .figures tbody th {font-weight: 600}
 .figures small {display: block; font-size: 0.75rem; white-space: nowrap}
 .figures label {display: none}
