@@ -138,9 +138,9 @@ def _rows(work: Work, listed: Sequence[Run], one_filling: bool) -> list[list[Blo
                 rows[worker].append(Block(0, 0, worker, setups[step.operation], 0))
                 continue
             index, units = operations[step.batch, step.operation], step.units
-            if before and _same_filling(work, index, before, step, one_filling):
-                if rows[worker][-1].units + units <= work.operations[index].holds:
-                    units += rows[worker].pop().units
+            together = before and _same_filling(work, index, before, step, one_filling)
+            if together and rows[worker][-1].units + units <= work.operations[index].holds:
+                units += rows[worker].pop().units
             rows[worker].append(Block(0, 0, worker, index, units))
             before = step
     return rows
