@@ -39,6 +39,7 @@ from analysis.screens.order_words import (
 
 TRADE = ("makespan", "lower bound", "setup", "precedence", "station", "work in process")
 LOOK_EVERY_SECONDS = 1.0
+MOST_GAPS = 4
 
 
 @dataclass(frozen=True)
@@ -69,8 +70,8 @@ def show() -> None:
     now, above = datetime.now(UTC), st.empty()
     choice = order_choice.chosen(desk, now)
     try:
-        work = _work(desk, choice)
-        name, job = planning.jobs().of(work)
+        work, name = desk.kept("order work", (choice,), lambda: _work(desk, choice))
+        job = planning.jobs().of(work, name)
     except BadInput as bad:
         parts.faults_box(bad, "The route", "order")
         parts.screen_link("shop", "Mend it on Shop, Route")
@@ -96,15 +97,16 @@ def _no_route() -> None:
     parts.screen_link("shop", "Write the route on Shop")
 
 
-def _work(desk: answers.Desk, choice: Choice) -> Work:
-    """The work on the shop's hours, at the pace of those who are there."""
+def _work(desk: answers.Desk, choice: Choice) -> tuple[Work, str]:
+    """The work on the shop's hours, at the pace of those who are there, and its digest."""
     shop, routing = desk.settings
     present = desk.kept("order pace", (choice.people,), lambda: _present(desk, choice.people))
     work = work_of(
         routing, choice.batches, choice.people, choice.change_seconds, seconds=present,
         file="the route",
     )  # fmt: skip
-    return on_the_calendar(work, shop.week, choice.start)
+    work = on_the_calendar(work, shop.week, choice.start)
+    return work, planning.digest(work)
 
 
 def _present(desk: answers.Desk, people: tuple[str, ...]) -> dict[tuple[str, str], float]:
@@ -120,7 +122,10 @@ def _present(desk: answers.Desk, people: tuple[str, ...]) -> dict[tuple[str, str
 def _batch(seen: Seen) -> None:
     """The plan chosen, drawn; its blocks; by hand; why."""
     plan = _chosen_plan(seen)
-    answers.answer(_sentence(seen, plan), _points(seen, plan))
+    state = seen.name, _key(plan), seen.job.over.is_set()
+    sentence, points, reasons = seen.desk.kept("order told", state, lambda: (
+        _sentence(seen, plan), _points(seen, plan), _reasons(seen, plan)))  # fmt: skip
+    answers.answer(sentence, points)
     glossary.beside(*TRADE)
     _progress_line(seen)
     shown = _by_hand(seen, plan)
@@ -131,7 +136,7 @@ def _batch(seen: Seen) -> None:
     table = seen.desk.kept("blocks", (seen.name, _key(shown)), lambda: _table(seen, shown))
     answers.table(table, "order_of_work", "Who does what from when to when")
     _take_home(seen, shown)
-    _why(seen, plan)
+    answers.points(reasons, "**Why this order, and what to do in the gaps**")
     st.warning(CAUTION, icon=":material/back_hand:")
     answers.surer(_surer(seen))
     answers.worked_out(WORKED_OUT)
@@ -398,7 +403,7 @@ def _files(seen: Seen, plan: Plan, shop: str, title: str) -> tuple[bytes, bytes]
 # --- why ------------------------------------------------------------------------------------------
 
 
-def _why(seen: Seen, plan: Plan) -> None:
+def _reasons(seen: Seen, plan: Plan) -> list[str]:
     from analysis.flow.why import critical_wait, gaps
 
     found = gaps(seen.work, plan)
@@ -421,10 +426,7 @@ def _why(seen: Seen, plan: Plan) -> None:
     ]
     if len(found) > MOST_GAPS:
         lines.append(f"{len(found) - MOST_GAPS} shorter or later gaps besides.")
-    answers.points(lines, "**Why this order, and what to do in the gaps**")
-
-
-MOST_GAPS = 4
+    return lines
 
 
 def _in_parts(seen: Seen, plan: Plan) -> list[str]:

@@ -116,9 +116,8 @@ class Jobs:
         self._lock = threading.Lock()
         self._thread = ThreadPoolExecutor(1, thread_name_prefix="planning")
 
-    def of(self, work: Work) -> tuple[str, Job]:
-        """(its name, the job) of planning this work; begun if nobody has asked before."""
-        name = digest(work)
+    def of(self, work: Work, name: str) -> Job:
+        """The planning of this work, named by its digest; begun if nobody has asked before."""
         with self._lock:
             job = self._jobs.get(name)
             if job is None or (job.over.is_set() and job.left):
@@ -128,7 +127,7 @@ class Jobs:
             while len(self._jobs) > MOST_KEPT:
                 self._jobs.popitem(last=False)[1].stop()
         job.asked()
-        return name, job
+        return job
 
     def all(self) -> list[Job]:
         """The plannings kept, the one asked for last at the end."""
