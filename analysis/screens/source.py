@@ -156,7 +156,8 @@ def _demo_store(folder: Path):
 
 
 def _cache_folder() -> Path:
-    import platformdirs
+    if named := os.environ.get("WORKSHOP_DEMO_FOLDER"):
+        return Path(named)
+    import platformdirs  # only where no other place is named
 
-    named = os.environ.get("WORKSHOP_DEMO_FOLDER")
-    return Path(named) if named else platformdirs.user_cache_path("workshop-time-study")
+    return platformdirs.user_cache_path("workshop-time-study")

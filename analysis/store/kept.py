@@ -71,8 +71,14 @@ class Kept:
 @cache
 def program() -> str:
     """Names this program as it is: each of its files, and what its pickles are made with."""
-    libraries = [Path(find_spec(name).origin) for name in PICKLED_WITH]
-    files = [(file, file.stat()) for file in (*libraries, *sorted(PACKAGE.rglob("*.py")))]
+    libraries = [find_spec(name).origin for name in PICKLED_WITH]
+    own = sorted(
+        os.path.join(folder, name)
+        for folder, _, names in os.walk(PACKAGE)
+        for name in names
+        if name.endswith(".py")
+    )
+    files = [(file, os.stat(file)) for file in (*libraries, *own)]
     stamps = [f"{file} {found.st_size} {found.st_mtime_ns}" for file, found in files]
     return _digest(sys.version, *stamps)
 
