@@ -8,6 +8,8 @@ import streamlit as st
 from streamlit.runtime.scriptrunner import get_script_run_ctx
 
 if get_script_run_ctx(suppress_warning=True) is None:
+    import gc
+
     from starlette.responses import FileResponse
     from starlette.routing import Route
 
@@ -24,6 +26,7 @@ if get_script_run_ctx(suppress_warning=True) is None:
         middleware=middleware(bench),
         lifespan=lifespan(bench),
     )
+    gc.freeze()  # what is loaded stays; Streamlit goes through everything else after every run
 else:
     from analysis.screens.frame import show
 
