@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from functools import partial
 from typing import NamedTuple
 
@@ -222,16 +223,17 @@ def _looks(model: ShopModel) -> np.ndarray:
 
 
 def parameters_of(
-    model: ShopModel, seed: int, first_run: int, runs: int
+    model: ShopModel, seed: int, first_run: int, runs: int, as_is: Callable = lambda f: f
 ) -> tuple[Parameters, dict[str, np.ndarray]]:
     """The parameters of each run, and the draws behind them by name (standard normal).
 
     A doubtful figure is figure x exp(doubt z), z one standard normal draw for each run and name; a
     chance p is drawn on the scale of its odds; of a skill the level holds at present experience.
+    as_is: what compiled functions are called through (`plain.plain` where nothing is compiled).
     """
     doubts = doubts_of(model)
     names = list(doubts)
-    drawn = normal_draws(seed, first_run, runs, PARAMETER, _codes(names))
+    drawn = as_is(normal_draws)(seed, first_run, runs, PARAMETER, _codes(names))
     draws = dict(zip(names, drawn.T, strict=True))
 
     def of(name):
@@ -250,7 +252,7 @@ def parameters_of(
     turned = np.where(exponent < 0, np.minimum(exponent + moved, 0.0), exponent)
     first = np.array([skill.first_unit_seconds for skill in skills])
     level = first * np.exp(many([skill_name("time", key) for key in keys]))
-    level = level * _turning(skills, exponent, turned)
+    level = level * _turning(skills, exponent, turned, as_is)
     kept = np.array([skill.retention_per_week for skill in skills])
     loss = -np.log(np.clip(kept, 1e-9, 1.0)) + many([f"forgetting: {key[0]}" for key in keys])
     steps = _step_names(model)
@@ -313,7 +315,7 @@ def doubts_of(model: ShopModel) -> dict[str, float]:
     return {name: doubt for name, doubt in doubts.items() if doubt > 0}
 
 
-def _turning(skills: list, exponent: np.ndarray, turned: np.ndarray) -> np.ndarray:
+def _turning(skills: list, exponent, turned, as_is: Callable) -> np.ndarray:
     """What the level of go 1 is multiplied by when the curve turns about present experience."""
     if not len(skills):
         return np.ones(turned.shape)
@@ -323,7 +325,7 @@ def _turning(skills: list, exponent: np.ndarray, turned: np.ndarray) -> np.ndarr
         for s in skills
     ]  # fmt: skip
     curve, experience, prior, plateau_share = np.transpose(given)
-    return _ratio_at_present(
+    return as_is(_ratio_at_present)(
         curve.astype(np.int64), np.ascontiguousarray(experience),
         np.ascontiguousarray(plateau_share), np.ascontiguousarray(prior),
         np.ascontiguousarray(np.broadcast_to(exponent, turned.shape)),

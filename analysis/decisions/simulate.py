@@ -10,6 +10,7 @@ from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
+from analysis.decisions import warm
 from analysis.decisions.backend import in_waves
 from analysis.decisions.shop_model import ShopModel
 
@@ -98,11 +99,15 @@ def simulate(
 
     report is called with what is done so far; stop is asked in between, and where it says so the
     runs done are returned (at least the first few). jobs: threads, 0 for all cores. backend:
-    "dask://HOST[:PORT]". The same seed gives the same runs to the bit, however they are done.
+    "dask://HOST[:PORT]". The same seed gives the same runs to the bit, however they are done. Who
+    wants reports is not kept waiting where the kernel must still be compiled (`warm.py`).
     """
-    whole = _empty(model, weeks, runs)
-    pieces = [(model, weeks, seed, first, count) for first, count in _pieces(runs, weeks)]
-    done = 0
+    whole, done = _empty(model, weeks, runs), 0
+    if report is not None and not backend:
+        done = _plain_runs(model, whole, seed, report, stop)
+        if done and (done == runs or (stop is not None and stop())):
+            return whole.first(done)
+    pieces = [(model, weeks, seed, first, count) for first, count in _pieces(done, runs, weeks)]
     for (_, _, _, first, count), (results, draws) in in_waves(
         simulate_piece, pieces, jobs, backend, stop
     ):
@@ -113,9 +118,24 @@ def simulate(
     return whole.first(done)
 
 
-def _pieces(runs: int, weeks: int) -> list[tuple[int, int]]:
-    """(first run, runs) of the pieces of work: small at first, for an early answer."""
-    pieces, first, run_weeks = [], 0, FIRST_RUN_WEEKS
+def _plain_runs(model: ShopModel, whole: Runs, seed: int, report, stop) -> int:
+    """Runs done one by one, uncompiled, while another process compiles; how many."""
+    if warm.machine_code_is_there():
+        return 0
+    compiling, done = warm.begin(), 0
+    while done < whole.runs and warm.is_in_the_making(compiling):
+        results, draws = simulate_piece(model, whole.weeks, seed, done, 1, plainly=True)
+        _put(whole, slice(done, done + 1), results, draws)
+        done += 1
+        report(Progress(done, whole.runs, whole.first(done)))
+        if stop is not None and stop():
+            break
+    return done
+
+
+def _pieces(first: int, runs: int, weeks: int) -> list[tuple[int, int]]:
+    """(first run, runs) of the pieces of work from `first` on: small ones lead, to answer soon."""
+    pieces, run_weeks = [], FIRST_RUN_WEEKS
     while first < runs:
         count = min(max(1, run_weeks // weeks), runs - first)
         pieces.append((first, count))
@@ -123,21 +143,31 @@ def _pieces(runs: int, weeks: int) -> list[tuple[int, int]]:
     return pieces
 
 
-def simulate_piece(model: ShopModel, weeks: int, seed: int, first_run: int, runs: int):
-    """(results, draws) of some runs: what one thread or one worker of a cluster does."""
+def simulate_piece(
+    model: ShopModel, weeks: int, seed: int, first_run: int, runs: int, plainly: bool = False
+):
+    """(results, draws) of some runs: what one thread or one worker of a cluster does.
+
+    plainly: without compiled functions, some 300 times slower, to the same bits.
+    """
     from analysis.decisions.floor import SIZES  # numba takes 0.3 s to import
     from analysis.decisions.kernel import simulate_runs
     from analysis.decisions.layout import layout_of, parameters_of
+    from analysis.decisions.plain import plain, simulate_runs_plainly
     from analysis.decisions.results import results_for
 
-    parameters, draws = parameters_of(model, seed, first_run, runs)
+    run = simulate_runs_plainly if plainly else simulate_runs
+    as_is = {"as_is": plain} if plainly else {}
+    parameters, draws = parameters_of(model, seed, first_run, runs, **as_is)
     for size in SIZES:
         layout = layout_of(model, weeks, size)
         results = results_for(runs, weeks, len(model.lines), len(model.hands))
-        if simulate_runs(
+        if run(
             layout.floors, parameters, layout.stretches, layout.calendar, layout.looks,
             seed, first_run, results,
         ):  # fmt: skip
+            if not plainly:
+                warm.note_made()
             return results, draws
     raise ValueError("more batches are under way at once than can be simulated")
 

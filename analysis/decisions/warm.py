@@ -1,0 +1,85 @@
+"""Compiling ahead: machine code is made by a process of its own and kept on disk.
+
+`python -m analysis.decisions.warm` makes it, once on each machine and for each version.
+"""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+from analysis.decisions.shop_model import Hand, Line, ShopModel, Skill, Step
+
+MADE, IN_THE_MAKING = "made", "in the making"
+LONGEST_SECONDS = 180.0  # what is then still in the making was broken off
+
+
+def machine_code_is_there() -> bool:
+    """Whether this version has been compiled on this machine."""
+    from analysis.decisions.compiling import cache_folder  # numba takes 0.3 s to import
+
+    return (cache_folder() / MADE).exists()
+
+
+def begin() -> subprocess.Popen | None:
+    """Have another process compile, unless one is at it or it is done; does not wait."""
+    from analysis.decisions.compiling import cache_folder
+
+    folder = cache_folder()
+    if machine_code_is_there() or _is_fresh(folder / IN_THE_MAKING):
+        return None
+    folder.mkdir(parents=True, exist_ok=True)
+    (folder / IN_THE_MAKING).touch()
+    return subprocess.Popen(
+        [sys.executable, "-m", "analysis.decisions.warm"],
+        cwd=Path(__file__).parents[2],
+        stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
+    )  # fmt: skip
+
+
+def is_in_the_making(process: subprocess.Popen | None) -> bool:
+    """Whether there is still something to wait for: ours, or another's that is not too old."""
+    from analysis.decisions.compiling import cache_folder
+
+    if machine_code_is_there():
+        return False
+    if process is not None:
+        return process.poll() is None
+    return _is_fresh(cache_folder() / IN_THE_MAKING)
+
+
+def note_made() -> None:
+    """Note that the machine code is on disk."""
+    from analysis.decisions.compiling import cache_folder
+
+    folder = cache_folder()
+    if not (folder / MADE).exists():
+        folder.mkdir(parents=True, exist_ok=True)
+        (folder / MADE).touch()
+        (folder / IN_THE_MAKING).unlink(missing_ok=True)
+
+
+def _is_fresh(path: Path) -> bool:
+    try:
+        return time.time() - path.stat().st_mtime < LONGEST_SECONDS
+    except FileNotFoundError:
+        return False
+
+
+def smallest_shop() -> ShopModel:
+    """One hand, one product, one step: enough to compile all."""
+    line = Line("piece", "", (Step("make"),), 1, 1.0)
+    return ShopModel((line,), {("hand", "piece", "make"): Skill(60.0)}, (Hand("hand"),))
+
+
+def main() -> None:
+    """Compile all that simulated weeks need."""
+    from analysis.decisions.simulate import simulate
+
+    simulate(smallest_shop(), weeks=1, runs=1, seed=0)
+
+
+if __name__ == "__main__":
+    main()

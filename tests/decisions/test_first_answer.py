@@ -1,0 +1,52 @@
+"""The first answer does not wait for the compiler, and is the same to the bit."""
+
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from analysis.decisions.simulate import simulate, simulate_piece
+from tests.decisions.test_simulate import doubtful_shop
+
+ROOT = Path(__file__).parents[2]
+
+
+def test_uncompiled_runs_are_the_compiled_ones_to_the_bit():
+    plain, plain_draws = simulate_piece(doubtful_shop(), 6, 5, 3, 2, plainly=True)
+    results, draws = simulate_piece(doubtful_shop(), 6, 5, 3, 2)
+    assert results.good.sum() > 100
+    for name, one, other in zip(results._fields, plain, results, strict=True):
+        np.testing.assert_array_equal(one, other, name)
+    assert plain_draws.keys() == draws.keys()
+    for name in draws:
+        np.testing.assert_array_equal(plain_draws[name], draws[name], name)
+
+
+COLD = """
+from analysis.decisions.simulate import simulate
+from tests.decisions.rich_shop import rich_shop
+told = []
+runs = simulate(rich_shop(), weeks=4, runs=2000, seed=8, report=told.append)
+print(told[0].runs_done, told[0].so_far.good.sum(), runs.runs, runs.good.sum())
+"""
+
+
+@pytest.mark.slow
+def test_a_machine_that_never_compiled_answers_with_one_run_and_ends_with_the_same(tmp_path):
+    """In a process of its own with an empty cache: the first report holds one uncompiled run."""
+    from tests.decisions.rich_shop import rich_shop
+
+    done = subprocess.run(
+        [sys.executable, "-c", COLD], cwd=ROOT, capture_output=True, text=True, check=True,
+        env={**os.environ, "XDG_CACHE_HOME": str(tmp_path)},
+    )  # fmt: skip
+    first, good_of_first, runs, good = done.stdout.split()
+    here = simulate(rich_shop(), weeks=4, runs=2000, seed=8)
+    assert int(first) == 1
+    assert float(good_of_first) == here.good[0].sum()
+    assert int(runs) == 2000
+    assert float(good) == here.good.sum()
+    assert list(tmp_path.rglob("made"))
