@@ -3,10 +3,15 @@
 import math
 
 import numpy as np
+import pandas as pd
 import pytest
 
 from analysis.records.shop import Allowance, Product, Shop, Worker
+from analysis.study.content import content
+from analysis.study.quality import quality
+from analysis.study.route import routes
 from analysis.study.summary import study
+from analysis.study.time_study import DelayRate
 from tests.study.building import laps_frame, routing_frame
 
 WEEK = {"Mon": ((28800, 43200), (46800, 61200)), "Tue": ((28800, 43200),)}  # 8 h + 4 h, break off
@@ -297,3 +302,22 @@ def test_a_cost_says_whose_wage_is_missing():
     laps = ten_batches() + [{"operation": "cut", "seconds": 60, "units": 1, "worker": "temp"}]
     cost = study(laps_frame(laps), ROUTING, SHOP).cost.iloc[0]
     assert "of temp" in cost["note"]
+
+
+def test_what_a_worker_forgot_is_in_doubt_for_all_their_operations_together():
+    """Two operations of 100 s, each known to 3 % of its own and 4 % by one worker's retention:
+    5 % each, and of the sum sqrt(3^2 / 2 + 4^2) = 4.5 %, not the 3.5 % of independent ones."""
+    laps = laps_frame(ten_batches())
+    route = routes(laps, ROUTING, "UTC")
+    present = pd.DataFrame({
+        "product": "box", "operation": ["cut", "glue"], "worker": "maker", "pieces_made": 100,
+        "normal_seconds": 100.0, "se_log": 0.05, "loss_error": 0.04, "still_falling": True,
+    })  # fmt: skip
+    work = content(
+        laps[laps["activity"] == "operation"], present, quality(laps, "UTC"), route, SHOP,
+        DelayRate(0.0, 0.0), np.random.default_rng(4),
+    )  # fmt: skip
+    times = work.draws.standard
+    assert np.log(times).std(axis=0) == pytest.approx([0.05, 0.05], rel=0.08)
+    # A standard deviation of 1,000 draws is known to 1 / sqrt(2,000); three of these and a bit.
+    assert np.log(times.sum(axis=1)).std() == pytest.approx(0.0453, rel=0.08)
