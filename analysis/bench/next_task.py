@@ -55,16 +55,28 @@ class NextTask:
         self._lock = threading.Lock()
         self._kept: OrderedDict[tuple, dict] = OrderedDict()
 
-    def answer(self, worker: str, moment: datetime) -> bytes:
-        """The answer for one worker as JSON; `sentence` is "" where there is nothing to say."""
+    def answer(self, worker: str, moment: datetime) -> bytes | None:
+        """The answer for one worker as JSON; `sentence` is "" where there is nothing to say.
+
+        None while another answer is being planned: nobody waits in line for a hint, so that many
+        who ask cannot keep the threads from those who send laps.
+        """
         key = (self.store.version(), worker, moment.replace(second=0, microsecond=0))
-        with self._lock:
-            if key not in self._kept:
-                own = [t for t in self.tasks(moment, worker) if t.worker == worker or not worker]
-                self._kept[key] = _told(own[0] if own else None, moment)
+        found = self._kept.get(key)
+        if found is None:
+            if not self._lock.acquire(blocking=False):
+                return None
+            try:
+                found = self._kept[key] = self._one(worker, moment)
                 while len(self._kept) > MOST_KEPT:
                     self._kept.popitem(last=False)
-            return json.dumps(self._kept[key], ensure_ascii=False).encode()
+            finally:
+                self._lock.release()
+        return json.dumps(found, ensure_ascii=False).encode()
+
+    def _one(self, worker: str, moment: datetime) -> dict:
+        own = [t for t in self.tasks(moment, worker) if t.worker == worker or not worker]
+        return _told(own[0] if own else None, moment)
 
     def tasks(self, moment: datetime, worker: str = "") -> list[Task]:
         """The next task of everybody here, and of the one named; none where no batch is under way,

@@ -165,6 +165,8 @@ class _Answers:
         worker = request.query_params.get("worker", "")[:MOST_NAME_LETTERS]
         moment = datetime.now(UTC)
         answer = await asyncio.to_thread(lambda: self.bench.next_task.answer(worker, moment))
+        if answer is None:
+            return _later("The next task is being planned for somebody else.")
         return Response(answer, media_type="application/json")
 
     async def laps(self, request: Request) -> Response:

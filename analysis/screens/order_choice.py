@@ -145,3 +145,13 @@ def said(batches: tuple[Batch, ...]) -> str:
     return " and ".join(
         f"{batch.units} {words.variant(batch.product, batch.variant)}" for batch in batches
     )
+
+
+def pace(desk: answers.Desk, people: tuple[str, ...]) -> dict[tuple[str, str], float]:
+    """Present seconds per piece, to three digits: a lap more must not turn the plan over."""
+    if not desk.here.store.lap_count():
+        return {}
+    from analysis.flow.present import present_of
+
+    found = present_of(desk.figures.learning.cells, people)
+    return {key: float(f"{seconds:.3g}") for key, seconds in found.items()}

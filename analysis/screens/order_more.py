@@ -13,7 +13,7 @@ from analysis.flow.plan import Plan
 from analysis.flow.work import Batch, work_of
 from analysis.problems import BadInput
 from analysis.screens import answers, glossary, order_choice, parts, source, words
-from analysis.screens.order_words import by_the_clock, span
+from analysis.screens.order_words import by_the_clock, cannot, span
 
 QUICK_EFFORT = 0.3
 COVER_WEEKS = 3.0  # common practice, no source: the week it is made in, and two on the shelf
@@ -243,7 +243,7 @@ def sharing(seen) -> None:
     try:
         page = seen.desk.kept("sharing", choice, lambda: _sharing(seen, batch, people))
     except BadInput as bad:
-        parts.faults_box(bad, "The route", "sharing")
+        cannot(bad)
         return
     answers.answer(page.sentence, page.points)
     glossary.beside("line balance", "takt time", "bottleneck")
@@ -276,10 +276,9 @@ def _sharing(seen, batch: Batch, people: tuple[str, ...]) -> Sharing:
     import pandas as pd
 
     from analysis.flow.balance import balance_for_workers
-    from analysis.screens.order_of_work import _present
 
     _, routing = seen.desk.settings
-    present = _present(seen.desk, people)
+    present = order_choice.pace(seen.desk, people)
     line = work_of(routing, [Batch(batch.product, 1, batch.variant)], people, seconds=present,
                    file="the route")  # fmt: skip
     found = balance_for_workers(line)

@@ -30,6 +30,7 @@ from analysis.screens import (
 from analysis.screens.order_choice import Choice
 from analysis.screens.order_words import (
     by_the_clock,
+    cannot,
     clock,
     hands,
     span,
@@ -73,8 +74,7 @@ def show() -> None:
         work, name = desk.kept("order work", (choice,), lambda: _work(desk, choice))
         job = planning.jobs().of(work, name)
     except BadInput as bad:
-        parts.faults_box(bad, "The route", "order")
-        parts.screen_link("shop", "Mend it on Shop, Route")
+        cannot(bad)
         return
     seen = Seen(desk, choice, work, name, job)
     draw = {
@@ -100,23 +100,15 @@ def _no_route() -> None:
 def _work(desk: answers.Desk, choice: Choice) -> tuple[Work, str]:
     """The work on the shop's hours, at the pace of those who are there, and its digest."""
     shop, routing = desk.settings
-    present = desk.kept("order pace", (choice.people,), lambda: _present(desk, choice.people))
+    present = desk.kept(
+        "order pace", (choice.people,), lambda: order_choice.pace(desk, choice.people)
+    )
     work = work_of(
         routing, choice.batches, choice.people, choice.change_seconds, seconds=present,
         file="the route",
     )  # fmt: skip
     work = on_the_calendar(work, shop.week, choice.start)
     return work, planning.digest(work)
-
-
-def _present(desk: answers.Desk, people: tuple[str, ...]) -> dict[tuple[str, str], float]:
-    """Present seconds per piece, to three digits: a lap more must not turn the plan over."""
-    if not desk.here.store.lap_count():
-        return {}
-    from analysis.flow.present import present_of
-
-    found = present_of(desk.figures.learning.cells, people)
-    return {key: float(f"{seconds:.3g}") for key, seconds in found.items()}
 
 
 def _batch(seen: Seen) -> None:
@@ -168,6 +160,8 @@ def _sentence(seen: Seen, plan: Plan) -> str:
 
 def _gain(seen: Seen, plan: Plan) -> str:
     """Against the order in which the route lists the operations, by one person alone."""
+    if not plan.as_listed_possible:
+        return ""
     gained = plan.as_listed_seconds - plan.makespan_seconds
     if gained < 60:
         return ", as they would be in the order listed"

@@ -4,8 +4,11 @@ from __future__ import annotations
 
 from datetime import UTC, datetime, timedelta
 
+import streamlit as st
+
 from analysis.flow.plan import Plan
-from analysis.screens import order_choice, words
+from analysis.problems import BadInput
+from analysis.screens import answers, order_choice, parts, words
 
 
 def by_the_clock(start: datetime, seconds: float, said_before: float | None = None) -> str:
@@ -89,3 +92,14 @@ def what_a_run_is(seen, run, place: int) -> str:
         of = f" of {order_choice.name((batch.product, batch.variant))}"
     at = clock(seen.start, run.start_seconds)
     return f"{place + 1}. {at} {run.operation}{pieces}{of}{who}"
+
+
+def cannot(bad: BadInput) -> None:
+    """Why what was chosen cannot be planned, and what to change."""
+    st.error("**This cannot be planned as chosen.** Change the choice above, or the route on Shop.")
+    answers.points(
+        f"{words.plain(f.problem)}, found “{words.plain(f.value)}” (*{words.plain(f.column)}*"
+        f"{f', row {f.row} of the route' if f.row else ''}): {words.plain(f.remedy)}."
+        for f in bad.faults[: parts.FAULTS_READ_OUT]
+    )
+    parts.screen_link("shop", "The route on Shop")

@@ -1,6 +1,7 @@
 """What now, as the bench is told it: from the laps so far, for whoever asks, in a short answer."""
 
 import json
+import threading
 from datetime import UTC, datetime, timedelta
 
 import pytest
@@ -107,6 +108,26 @@ def test_a_new_lap_brings_a_new_answer_at_once(store):
     first = json.loads(source.answer("maker", at))
     log(store, ("maker", "glue", 4, 30, ""), start=at)
     assert json.loads(source.answer("maker", at + timedelta(seconds=31))) != first
+
+
+def test_nobody_waits_in_line_for_a_hint(store):
+    """While one answer is planned, who else asks is told to come again, and no thread is held."""
+    at = log(store, ("maker", "sew", 4, 240, ""))
+    begun, go_on = threading.Event(), threading.Event()
+
+    def slow_study(version):
+        begun.set()
+        assert go_on.wait(30)
+        return {}
+
+    source = NextTask(store, slow_study)
+    first = threading.Thread(target=source.answer, args=("maker", at))
+    first.start()
+    assert begun.wait(30)
+    assert source.answer("helper", at) is None
+    go_on.set()
+    first.join()
+    assert json.loads(source.answer("maker", at))["operation"] == "glue"
 
 
 def test_the_server_answers_the_phone(server):

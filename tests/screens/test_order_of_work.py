@@ -180,6 +180,14 @@ def test_a_route_nobody_can_follow_names_the_row(show, own_store):
     assert not screen.exception
 
 
+def test_people_who_cannot_do_it_all_are_told_why(small):
+    small.session_state["order_people"] = [ANOTHER]
+    small.run()
+    assert "cannot be planned as chosen" in small.error[0].value
+    assert "nobody here has the skill" in said(small)
+    assert not small.exception
+
+
 def test_every_variant_with_a_route_is_offered_and_everybody_who_could_help():
     shop, routing = read_shop(SAMPLES / "shop.toml"), read_routing(SAMPLES / "routing.csv")
     assert ("desk journal", "left-open") in makes(shop, routing)
