@@ -147,7 +147,7 @@ def said(batches: tuple[Batch, ...]) -> str:
     )
 
 
-def pace(desk: answers.Desk, people: tuple[str, ...]) -> dict[tuple[str, str], float]:
+def pace(desk, people: tuple[str, ...]) -> dict[tuple[str, str], float]:
     """Present seconds per piece, to three digits: a lap more must not turn the plan over."""
     if not desk.here.store.lap_count():
         return {}
