@@ -76,9 +76,7 @@ def moved(listed: Sequence[Run], place: int, by: int) -> tuple[Run, ...] | None:
     return tuple(changed)
 
 
-def timed(
-    work: Work, listed: Sequence[Run], like: Plan, one_filling: bool = False
-) -> Plan | None:
+def timed(work: Work, listed: Sequence[Run], like: Plan, one_filling: bool = False) -> Plan | None:
     """The plan in which everybody does their runs in this order; None where it cannot be done
     (a piece would be taken up before what it must follow, or wait longer than it may).
 
