@@ -9,6 +9,9 @@ products, variants and workers,
 binomial in the pieces of each lap, clustered by batch. x is the pace just before (pace.py). Which
 of its two readings holds, carried or steady, is weighed by their likelihoods; draws are of both.
 
+Pace is told against the fitted curve, whose level takes in how quick the sessions happened to be;
+the chance at so many seconds, which is what can be chosen, is free of that.
+
 What is held before the laps are seen: a slope is normal about 0 with a spread of one of SPREADS,
 each operation having its own; how common each spread is at this bench is learnt from all its
 operations (a scale mixture by empirical Bayes, Laird 1978; Stephens 2017), beginning from all
