@@ -15,6 +15,7 @@ from __future__ import annotations
 import numpy as np
 
 from analysis.decisions.shop_model import ShopModel
+from analysis.problems import Problem
 
 STOCK, ORDERS, ALWAYS = range(3)  # the order of shop_model.RELEASES
 LOGNORMAL, EXPONENTIAL, NONE = range(3)  # the order of shop_model.SCATTERS
@@ -125,5 +126,8 @@ def fits(model: ShopModel, size: int) -> bool:
         and len(model.hands) <= SMALLEST["hands"] * min(size, 2)
     )
     if not held and size == SIZES[-1]:
-        raise ValueError("the shop has more products, steps or people than can be simulated")
+        raise Problem(
+            "the shop has more products, steps or people than weeks can be simulated for; leave "
+            "out those without demand"
+        )
     return held

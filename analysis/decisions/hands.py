@@ -134,7 +134,7 @@ def _task(shop, h):
     seconds += of_pieces + step.transport
     if shop.delay_share > 0:
         seconds *= 1.0 - shop.delay_share * math.log(upper(stream(code, DELAY)))
-    return seconds * (1.0 + shop.rest_share), restart
+    return seconds * (1.0 + shop.rest_share), restart * (1.0 + shop.rest_share)
 
 
 @compiled

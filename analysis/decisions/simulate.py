@@ -13,6 +13,7 @@ import numpy as np
 from analysis.decisions import warm
 from analysis.decisions.backend import in_waves
 from analysis.decisions.shop_model import ShopModel
+from analysis.problems import Problem
 
 FIRST_RUN_WEEKS = 200  # runs x weeks before the first report: a few hundredths of a second
 MOST_RUN_WEEKS = 5000  # in one piece of work: about half a second
@@ -139,7 +140,7 @@ def _pieces(first: int, runs: int, weeks: int) -> list[tuple[int, int]]:
     while first < runs:
         count = min(max(1, run_weeks // weeks), runs - first)
         pieces.append((first, count))
-        first, run_weeks = first + count, min(2 * run_weeks, MOST_RUN_WEEKS)
+        first, run_weeks = first + count, min(4 * run_weeks, MOST_RUN_WEEKS)
     return pieces
 
 
@@ -169,7 +170,10 @@ def simulate_piece(
             if not plainly:
                 warm.note_made()
             return results, draws
-    raise ValueError("more batches are under way at once than can be simulated")
+    raise Problem(
+        "more batches would be under way at once than can be simulated; give a larger batch_size "
+        "or a demand that can be met"
+    )
 
 
 def _empty(model: ShopModel, weeks: int, runs: int) -> Runs:

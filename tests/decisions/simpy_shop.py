@@ -315,7 +315,9 @@ class SimpyShop:
             key = (hand.name, line.product, step.operation)
             setup = 0.0 if local in batch.set_up else step.setup_seconds
             seconds, restart, lost = self._pieces(key, line, step, batch, setup)
-        end = self._done_at(h, seconds * (1 + self.model.rest_share), restart)
+        end = self._done_at(
+            h, seconds * (1 + self.model.rest_share), restart * (1 + self.model.rest_share)
+        )
         if end == math.inf:
             return
         done = simpy.Event(self.env)

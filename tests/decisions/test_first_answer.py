@@ -8,6 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from analysis.decisions.compiling import COMPILED_FILES
 from analysis.decisions.simulate import simulate, simulate_piece
 from tests.decisions.test_simulate import doubtful_shop
 
@@ -23,6 +24,14 @@ def test_uncompiled_runs_are_the_compiled_ones_to_the_bit():
     assert plain_draws.keys() == draws.keys()
     for name in draws:
         np.testing.assert_array_equal(plain_draws[name], draws[name], name)
+
+
+def test_a_change_in_any_compiled_file_makes_new_machine_code():
+    """numba itself would notice a change in the outermost function's file only."""
+    folder = ROOT / "analysis" / "decisions"
+    compiled = {file.name for file in folder.glob("*.py") if "@compiled" in file.read_text()}
+    assert len(compiled) > 5
+    assert compiled <= set(COMPILED_FILES)
 
 
 COLD = """

@@ -114,6 +114,7 @@ def test_a_cluster_that_is_not_there_is_said_plainly(backend, monkeypatch):
     assert "\n" not in str(error.value)
 
 
+@pytest.mark.slow  # the larger record is compiled for it
 def test_a_line_longer_than_the_record_is_simulated_in_a_larger_one():
     """Customers who cannot be served pile up far beyond the smallest lists."""
     line = replace(rich_shop().lines[1], release="orders", demand_per_week=600.0)
