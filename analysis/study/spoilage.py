@@ -314,7 +314,7 @@ def _curve_frame(data: _Followed, fits: _Fits, steady_weight, draws) -> pd.DataF
     table["laps_more"] = _laps_more(table, data, fits)
     table["verdict"] = _verdicts(table, told)
     table.loc[table["verdict"].isin(VERDICTS[:3]), "laps_more"] = 0.0
-    table["note"] = [_note(row) for row in table.itertuples()]
+    table["note"] = pd.Series([_note(row) for row in table.itertuples()], dtype="str")
     return table[list(CURVE_COLUMNS)]
 
 
