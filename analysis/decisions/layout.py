@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import dataclass
 from functools import partial
 from typing import NamedTuple
 
@@ -232,54 +233,68 @@ def parameters_of(
     as_is: what compiled functions are called through (`plain.plain` where nothing is compiled).
     """
     doubts = doubts_of(model)
-    names = list(doubts)
-    drawn = as_is(normal_draws)(seed, first_run, runs, PARAMETER, _codes(names))
-    draws = dict(zip(names, drawn.T, strict=True))
-
-    def of(name):
-        moved = draws[name][:, None] * doubts[name] if name in draws else np.zeros((runs, 1))
-        for doubt in model.shared_doubts:
-            if name in doubt.figures:
-                moved = moved + draws[doubt.name][:, None] * doubt.doubt
-        return moved
-
-    def many(names):
-        return np.hstack([of(name) for name in names]) if names else np.zeros((runs, 0))
-
-    skills, keys = list(model.skills.values()), list(model.skills)
-    moved = many([skill_name("practice", key) for key in keys])
-    exponent = np.array([skill.exponent for skill in skills])
-    turned = np.where(exponent < 0, np.minimum(exponent + moved, 0.0), exponent)
-    first = np.array([skill.first_unit_seconds for skill in skills])
-    level = first * np.exp(many([skill_name("time", key) for key in keys]))
-    level = level * _turning(skills, exponent, turned, as_is)
-    kept = np.array([skill.retention_per_week for skill in skills])
-    loss = -np.log(np.clip(kept, 1e-9, 1.0)) + many([f"forgetting: {key[0]}" for key in keys])
-    steps = _step_names(model)
-
-    def chance(kind):
-        value = np.zeros(len(steps))
-        for place, (_, step) in enumerate(steps):
-            value[place] = getattr(step, f"{kind}_chance") if step else 0.0
-        odds = value / np.maximum(1 - value, 1e-12)
-        odds = odds * np.exp(many([name(kind) for name, _ in steps]))
-        return odds / (1 + odds)
-
-    factor = np.array([step.time_factor if step else 1.0 for _, step in steps])
-    lines = [demand_name(line.product, line.variant) for line in model.lines]
+    drawn = as_is(normal_draws)(seed, first_run, runs, PARAMETER, _codes(list(doubts)))
+    draws = dict(zip(doubts, drawn.T, strict=True))
+    moves = _Moves(model, runs, doubts, draws)
+    level, exponent, loss = _skill_parameters(model, moves, as_is)
+    names, steps = zip(*_step_names(model), strict=True) if model.lines else ((), ())
+    factor = np.array([step.time_factor if step else 1.0 for step in steps])
     parameters = Parameters(
         level=level,
-        exponent=turned,
-        loss=np.maximum(loss, 0.0),
-        time_factor=factor * np.exp(many([name("machine") for name, _ in steps])),
-        setup_factor=np.exp(many([name("setup") for name, _ in steps])),
-        rework_chance=chance("rework"),
-        scrap_chance=chance("scrap"),
-        demand_factor=np.exp(many(lines)),
-        delay_share=model.delay_share * np.exp(of(INTERRUPTIONS)),
+        exponent=exponent,
+        loss=loss,
+        time_factor=factor * np.exp(moves.of([name("machine") for name in names])),
+        setup_factor=np.exp(moves.of([name("setup") for name in names])),
+        rework_chance=_chances("rework", names, steps, moves),
+        scrap_chance=_chances("scrap", names, steps, moves),
+        demand_factor=np.exp(
+            moves.of([demand_name(line.product, line.variant) for line in model.lines])
+        ),
+        delay_share=model.delay_share * np.exp(moves.of([INTERRUPTIONS])),
     )
-    shapes = [np.ascontiguousarray(np.broadcast_to(p, (runs, p.shape[1]))) for p in parameters]
-    return Parameters(*shapes), draws
+    return Parameters(*map(np.ascontiguousarray, parameters)), draws
+
+
+@dataclass(frozen=True)
+class _Moves:
+    """What the draws of each run add to the log of each figure."""
+
+    model: ShopModel
+    runs: int
+    doubts: dict[str, float]
+    draws: dict[str, np.ndarray]
+
+    def of(self, names: list[str]) -> np.ndarray:
+        """(runs, names), 0 where there is no doubt."""
+        moves = np.zeros((self.runs, len(names)))
+        for place, name in enumerate(names):
+            if name in self.draws:
+                moves[:, place] = self.draws[name] * self.doubts[name]
+            for shared in self.model.shared_doubts:
+                if name in shared.figures and shared.name in self.draws:
+                    moves[:, place] += self.draws[shared.name] * shared.doubt
+        return moves
+
+
+def _skill_parameters(model: ShopModel, moves: _Moves, as_is: Callable):
+    """(level, exponent, loss), each (runs, skills)."""
+    skills, keys = list(model.skills.values()), list(model.skills)
+    exponent = np.array([skill.exponent for skill in skills])
+    moved = exponent + moves.of([skill_name("practice", key) for key in keys])
+    turned = np.where(exponent < 0, np.minimum(moved, 0.0), exponent)
+    level = np.array([skill.first_unit_seconds for skill in skills])
+    level = level * np.exp(moves.of([skill_name("time", key) for key in keys]))
+    level = level * _turning(skills, exponent, turned, as_is)
+    kept = np.array([skill.retention_per_week for skill in skills])
+    loss = -np.log(np.clip(kept, 1e-9, 1.0)) + moves.of([f"forgetting: {key[0]}" for key in keys])
+    return level, turned, np.maximum(loss, 0.0)
+
+
+def _chances(kind: str, names, steps, moves: _Moves) -> np.ndarray:
+    """(runs, steps): p / (1 - p) moved, and back."""
+    value = np.array([getattr(step, f"{kind}_chance") if step else 0.0 for step in steps])
+    odds = value / np.maximum(1 - value, 1e-12) * np.exp(moves.of([name(kind) for name in names]))
+    return odds / (1 + odds)
 
 
 def _step_names(model: ShopModel) -> list:
