@@ -432,8 +432,9 @@ def _export(desk: answers.Desk) -> None:
 
     st.markdown(
         "All laps that count now, in the columns they came in. Taken in again, the file adds "
-        "nothing: every lap keeps its id. Text a spreadsheet would run as a formula stands "
-        "behind an apostrophe."
+        "nothing: every lap keeps its id. What the bench marked (fixed here, a trial's way, a "
+        "changed clock) stands in a column *marks*; another store keeps it in the lap's note. "
+        "Text a spreadsheet would run as a formula stands behind an apostrophe."
     )
     st.download_button(
         f"Download {words.count(_lap_count(desk), 'lap')} (CSV)",
