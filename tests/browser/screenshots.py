@@ -13,10 +13,16 @@ from playwright.sync_api import sync_playwright
 ROOT = Path(__file__).parents[2]
 sys.path.insert(0, str(ROOT))
 
+from analysis.screens.frame import FIRST, SCREENS  # noqa: E402
 from tests.browser.conftest import CHROMIUM, DESKTOP, FLAGS, PHONE, running_app  # noqa: E402
 
-PATHS = ("", "batch-minutes", "getting-faster", "keeping-pace", "piece-cost", "laps", "shop")
-IN_README = {("this-week", "desktop"), ("getting-faster", "desktop"), ("keeping-pace", "phone")}
+PATHS = ["", *(path for _, _, _, path in SCREENS[1:])]
+IN_README = {
+    ("this-week", "desktop"),
+    ("order-of-work", "desktop"),
+    ("what-if", "desktop"),
+    ("putting-right", "phone"),
+}
 
 
 def main(folder: Path | None) -> None:
@@ -29,7 +35,7 @@ def main(folder: Path | None) -> None:
         for size_name, size in {"phone": PHONE, "desktop": DESKTOP}.items():
             page = chromium.new_page(viewport=size)
             for path in PATHS:
-                name = path or "this-week"
+                name = path or FIRST
                 _open(page, f"{address}/{path}")
                 if folder:
                     _whole(page, folder / f"{name}-{size_name}.png")
