@@ -52,6 +52,7 @@ def _open(page, address: str) -> None:
     idle = "[data-testid='stApp'][data-test-script-state='notRunning']"
     page.locator(idle).wait_for(timeout=60_000)
     page.wait_for_function("!document.querySelector('[data-stale=true]')")
+    page.get_by_role("button", name="Stop").wait_for(state="detached", timeout=120_000)
     page.wait_for_timeout(1500)  # fonts and charts settle; this is no test
 
 
