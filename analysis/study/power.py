@@ -30,7 +30,8 @@ def laps_each_way(difference, deviation) -> int:
     """
     from scipy.special import nctdtr, stdtrit  # scipy takes a moment to import
 
-    effect = abs(difference) / deviation
+    # Two laps tell ten deviations apart; far beyond, the noncentral t has no value to give.
+    effect = min(abs(difference) / deviation, 10.0)
     n = max(int(2 * ((Z95 + Z80) / effect) ** 2), 2)
     while True:
         freedom, shift = 2 * n - 2, effect * np.sqrt(n / 2)

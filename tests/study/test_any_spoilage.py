@@ -17,7 +17,7 @@ from tests.study.building import laps_frame
 from tests.study.test_any_laps import LAPS, ROUTING, SHOP
 
 
-@settings(max_examples=15, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(LAPS, st.booleans(), st.booleans())
 def test_any_laps_get_an_honest_answer(rows, with_routing, with_shop):
     laps = laps_frame(rows)

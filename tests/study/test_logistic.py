@@ -136,3 +136,7 @@ def test_laps_for_an_experiment_are_those_statsmodels_would_ask_for(difference, 
 
 def test_no_experiment_tells_equal_shares_apart():
     assert pieces_each_way(0.1, 0.1) == np.inf
+
+
+def test_laps_that_hardly_scatter_need_but_two_each_way():
+    assert laps_each_way(0.05, 1e-17) == laps_each_way(0.05, 1e-6) == 2
