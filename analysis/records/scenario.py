@@ -187,8 +187,12 @@ class Scenario:
 def read_scenario(source: Source, name: str = "") -> Scenario:
     """The scenario in a TOML file (path, bytes or open file); BadInput lists every fault."""
     text = read_source(source, name)
-    tables = parsed(text.name, text.text, KIND)
-    reader = _Reader(text.name, text.text, KIND)
+    return scenario_of(parsed(text.name, text.text, KIND), text.name, text.text)
+
+
+def scenario_of(tables: dict, name: str = "the scenario", text: str = "") -> Scenario:
+    """The scenario of parsed tables, as of a form; `text`, where there is one, gives the lines."""
+    reader = _Reader(name, text, KIND)
     scenario = _scenario(reader, tables)
     if reader.faults:
         raise BadInput(sorted(reader.faults, key=lambda fault: fault.row))

@@ -18,6 +18,7 @@ SCREENS = (
     ("Look", "putting_right", "Putting right", "putting-right"),
     ("Look", "piece_cost", "What a piece costs", "piece-cost"),
     ("Plan", "order_of_work", "Order of work", "order-of-work"),
+    ("Plan", "what_if", "What if", "what-if"),
     ("Records", "laps", "Laps", "laps"),
     ("Records", "shop", "Shop", "shop"),
 )

@@ -25,6 +25,15 @@ MEANINGS = {
     "contribution": "Price less what one piece more costs in itself, here its material: what it "
     "adds towards pay and overhead.",
     "break-even": "Where money in and money out are the same.",
+    "payback": "How long it takes until what came in has covered what was paid.",
+    "net present value": "All that a change costs and brings, added up, with later money counted "
+    "for less, since money now could earn in the meantime.",
+    "discount rate": "By how much money a year later is worth less than money now.",
+    "percentile": "The 5th percentile is the value that 5 of 100 runs fall below.",
+    "tornado chart": "Bars that show how far each assumption, moved between its likely ends, moves "
+    "the answer; the widest stands on top.",
+    "common random numbers": "Before and after are played through with the same luck, so that "
+    "their difference comes from the change.",
     "takt time": "The working time of a week divided by the pieces wanted in it: one piece has "
     "to be finished that often, on average, to keep up.",
     "work content": "All bench time in one good piece: its operations at standard time, its share "

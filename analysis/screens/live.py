@@ -15,7 +15,7 @@ from analysis.screens import source
 
 LOOK_EVERY_SECONDS = 1.0
 REST_FACTOR = 4  # drawing takes at most a fifth of the time
-HANDS_OFF = frozenset({"laps", "shop", "order-of-work"})
+HANDS_OFF = frozenset({"laps", "shop", "order-of-work", "what-if"})
 
 
 def draw(page) -> None:

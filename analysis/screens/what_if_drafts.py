@@ -1,0 +1,300 @@
+"""The scenarios on the page: a list of named drafts, each the tables its TOML would have.
+
+They are kept for each store while the program runs, so that a reload of the page loses none; to
+keep one for good it is downloaded. A draft may be wrong while somebody types; `read` says where.
+"""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from collections.abc import Callable
+from copy import deepcopy
+from dataclasses import dataclass, replace
+
+import streamlit as st
+
+from analysis.problems import BadInput, Fault
+from analysis.records.scenario import KIND, Scenario, scenario_of
+from analysis.records.toml import numbered, parsed
+from analysis.screens import what_if_fields as fields
+from analysis.screens.source import SAMPLES, Source
+
+PARTS = {"helper": "Helper", "equipment": "Machine", "move": "Move", "demand": "Demand"}
+SAMPLE_FILES = ("helper", "machine", "move", "big_order")
+HOURS_AT_FIRST = 8.0
+
+Path = tuple  # of keys, and of places in a list of machines or orders
+
+
+@dataclass(frozen=True)
+class Read:
+    """A draft read: the scenario, or where it is wrong."""
+
+    scenario: Scenario | None
+    faults: dict[Path, Fault]
+
+
+@dataclass(frozen=True)
+class Known:
+    """What the form offers from the shop."""
+
+    operations: tuple[str, ...]
+    stations: tuple[str, ...]
+    products: tuple[str, ...]
+    fullest: str  # the operation with most work in a week
+    wage: float | None  # the lowest in the shop
+
+
+@st.cache_resource(show_spinner=False)
+def _remembered() -> dict[str, dict[str, dict]]:
+    """The drafts of each store, as last seen on any page of this server."""
+    return {}
+
+
+class Drafts:
+    """The drafts of one store, by a key that stays when they are renamed."""
+
+    def __init__(self, here: Source, at_first: Callable[[], list[dict]]):
+        self.url = here.store.url
+        own = st.session_state.setdefault("what_if", {})
+        if self.url not in own:
+            known = _remembered().get(self.url)
+            if known is None:
+                known = {str(place): tables for place, tables in enumerate(at_first())}
+            own[self.url] = deepcopy(known)
+        self.all: dict[str, dict] = own[self.url]
+
+    def name(self, key: str) -> str:
+        """A draft's name, told apart from others of the same."""
+        names = [_name(tables) for tables in self.all.values()]
+        place = list(self.all).index(key)
+        same = names[:place].count(names[place])
+        return f"{names[place]} ({same + 1})" if same else names[place]
+
+    @property
+    def open(self) -> str:
+        """The key of the draft on the page."""
+        key = st.session_state.get(self._open_name)
+        return key if key in self.all else next(iter(self.all))
+
+    def turn_to(self, key: str) -> None:
+        """Put a draft on the page."""
+        st.session_state[self._open_name] = key
+
+    @property
+    def _open_name(self) -> str:
+        return f"what_if_open_{self.url}"
+
+    def add(self, tables: dict) -> None:
+        """One more draft, put on the page."""
+        taken = [int(key) for key in (*self.all, *self._removed) if key.isdecimal()]
+        key = str(max(taken, default=-1) + 1)
+        self.all[key] = tables
+        self.turn_to(key)
+        self.keep()
+
+    def remove(self, key: str) -> None:
+        """Take a draft off the list; `put_back` undoes it."""
+        place = list(self.all).index(key)
+        st.session_state[f"what_if_removed_{self.url}"] = {key: (place, self.all.pop(key))}
+        self.keep()
+
+    @property
+    def _removed(self) -> dict:
+        return st.session_state.get(f"what_if_removed_{self.url}", {})
+
+    @property
+    def removed_name(self) -> str:
+        """The name of the draft removed last, "" where there is none to put back."""
+        return next((_name(tables) for _, tables in self._removed.values()), "")
+
+    def put_back(self) -> None:
+        """Undo the last removal."""
+        for key, (place, tables) in self._removed.items():
+            items = list(self.all.items())
+            items.insert(place, (key, tables))
+            self.all.clear()
+            self.all.update(items)
+            self.turn_to(key)
+        st.session_state.pop(f"what_if_removed_{self.url}", None)
+        self.keep()
+
+    def keep(self) -> None:
+        """Remember the list for a page opened later."""
+        _remembered()[self.url] = deepcopy(self.all)
+
+
+def _name(tables: dict) -> str:
+    name = tables.get("scenario", {}).get("name")
+    return name if isinstance(name, str) and name.strip() else Scenario.name
+
+
+# --- where a value stands ---
+
+
+def value_at(tables: dict, path: Path):
+    """The value of a path, None where there is none."""
+    for key in path:
+        try:
+            tables = tables[key]
+        except (KeyError, IndexError, TypeError):
+            return None
+    return tables
+
+
+def put_at(tables: dict, path: Path, value) -> None:
+    """Write a value; None leaves the key out."""
+    for key, following in zip(path, path[1:], strict=False):
+        if isinstance(key, str):
+            tables = tables.setdefault(key, [] if isinstance(following, int) else {})
+        else:
+            while len(tables) <= key:
+                tables.append({})
+            tables = tables[key]
+    if value is None:
+        tables.pop(path[-1], None)
+    else:
+        tables[path[-1]] = value
+
+
+def without_blanks(tables: dict) -> dict:
+    """The tables without orders of which nothing is filled in."""
+    orders = value_at(tables, ("demand", "orders"))
+    if orders is None or all(orders):
+        return tables
+    filled = [order for order in orders if order]
+    demand = {key: value for key, value in tables["demand"].items() if key != "orders"}
+    return tables | {"demand": demand | ({"orders": filled} if filled else {})}
+
+
+# --- drafts to begin with ---
+
+
+def samples() -> list[dict]:
+    """The demo's scenarios."""
+    files = [SAMPLES / f"what_if_{name}.toml" for name in SAMPLE_FILES]
+    return [listed(tomllib.loads(file.read_text("utf-8"))) for file in files]
+
+
+def from_file(name: str, data: bytes) -> dict:
+    """The draft of an uploaded scenario; BadInput where it is none."""
+    from analysis.records.scenario import read_scenario
+
+    read_scenario(data, name)
+    return listed(parsed(name, _text(data), KIND))
+
+
+def _text(data: bytes) -> str:
+    try:
+        return data.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        return data.decode("cp1252")
+
+
+def listed(tables: dict) -> dict:
+    """Tables of a file as a draft: machines always a list; what the form asks for given as 0."""
+    tables = deepcopy(tables)
+    machines = tables.get("equipment")
+    if isinstance(machines, dict):
+        tables["equipment"] = [machines]
+    for machine in tables.get("equipment", ()):
+        machine.setdefault("price", 0)
+    if "move" in tables:
+        tables["move"].setdefault("rent_per_week", 0)
+    return tables
+
+
+def begun(part: str, known: Known) -> dict:
+    """A new draft of one part, with what the shop itself says."""
+    names = {
+        "helper": f"A helper, {HOURS_AT_FIRST:.0f} hours a week",
+        "equipment": f"A machine to {known.fullest}",
+        "move": "Another room",
+        "demand": "More is asked for",
+    }
+    return {"scenario": {"name": names[part]}, part: part_begun(part, known)}
+
+
+def part_begun(part: str, known: Known):
+    """A part as it stands in the form before anything is typed."""
+    if part == "helper":
+        wage = {} if known.wage is None else {"cost_per_hour": known.wage}
+        return {"hours_per_week": HOURS_AT_FIRST} | wage
+    if part == "equipment":
+        return [{"operation": known.fullest, "time_factor": [0.5, 0.8]}]
+    if part == "move":
+        return {"transport_factor": 0.5, "lost_days": 2}
+    return {"factor": [1.1, 1.3]}
+
+
+# --- reading ---
+
+
+def read(tables: dict, model=None) -> Read:
+    """The scenario of a draft, checked against the shop's model where there is one."""
+    tables = without_blanks(tables)
+    faults = {}
+    scenario = None
+    if not any(tables.get(part) for part in PARTS):
+        return Read(None, {("scenario",): Fault("", 0, "", "asks for no change", "",
+                    "choose a helper, a machine, a move or other demand")})  # fmt: skip
+    try:
+        scenario = scenario_of(tables)
+        if model is not None:
+            from analysis.decisions.change import changed
+
+            changed(model, scenario)
+    except BadInput as bad:
+        for fault in bad.faults:
+            faults.setdefault(_path(fault), fault)
+    for path, remedy in _needed(tables):
+        faults.setdefault(path, Fault("", 0, "", "is not filled in", "", remedy))
+    return Read(None if faults else scenario, faults)
+
+
+def _needed(tables: dict):
+    """(path, remedy) of what only the maker can know and has not filled in."""
+    places = [("equipment", place) for place in range(len(tables.get("equipment", ())))]
+    places += [("move",)] if "move" in tables else []
+    for place in places:
+        for field in fields.fields_of(place[0], ""):
+            if field.needed and value_at(tables, (*place, field.key)) is None:
+                yield (*place, field.key), field.needed
+
+
+_MISSING = re.compile(r"^has no (\w+)$")
+
+
+def _path(fault: Fault) -> Path:
+    """The path of a fault's field: of `equipment 2.price` it is ("equipment", 1, "price")."""
+    path: list = []
+    for key in fault.column.split("."):
+        name, _, number = key.partition(" ")
+        if name in ("equipment", "orders"):
+            path += [name, int(number or 1) - 1]
+        else:
+            path.append(key)
+    if found := _MISSING.match(fault.problem):
+        path.append(found[1])
+    if fault.problem == "is for no operation" and path[-1] != "operation":
+        path.append("operation")
+    return tuple(path)
+
+
+def without_machine(tables: dict, place: int) -> None:
+    """Take one machine out of a draft."""
+    machines = tables["equipment"]
+    machines.pop(place)
+    if not machines:
+        tables.pop("equipment")
+
+
+def named(part: str, place: int) -> str:
+    """A machine or an order as a fault names it."""
+    return numbered(PARTS.get(part, part), place + 1)
+
+
+def renamed(scenario: Scenario, name: str) -> Scenario:
+    """The scenario by the name the list shows it with."""
+    return replace(scenario, name=name)

@@ -1,0 +1,132 @@
+"""What if, beside the answer: scenarios compared, files to take home, the figures in full."""
+
+from __future__ import annotations
+
+import streamlit as st
+
+from analysis.problems import BadInput
+from analysis.records.scenario_text import scenario_toml
+from analysis.screens import answers, glossary, parts, what_if_told, words
+from analysis.screens.what_if_drafts import from_file
+
+LOOK_EVERY_SECONDS = 0.7
+
+
+def side_by_side(seen) -> None:
+    """All scenarios of the list, with the same random numbers."""
+    read = {key: seen.read(key) for key in seen.drafts.all}
+    jobs = [seen.job(one.scenario) for one in read.values() if one.scenario]
+    found = [job.answer for job in jobs if job.answer]
+    if len(found) < len(jobs) or not all(job.over.is_set() for job in jobs):
+        _wait(jobs, _done(jobs))
+    if found:
+        mark = tuple((answer.name, answer.runs, answer.headline) for answer in found)
+        told, table = seen.desk.kept("what if compared", mark, lambda: (
+            what_if_told.compared(found), what_if_told.comparison(found)))  # fmt: skip
+        st.markdown(f"### {told}")
+        answers.table(table, "what_if_side_by_side", "The scenarios side by side")
+    wrong = [words.plain(seen.drafts.name(key)) for key, one in read.items() if not one.scenario]
+    if wrong:
+        st.caption(f"Not yet filled in: {', '.join(wrong)}.")
+    st.caption(
+        "Each row is reckoned against going on as before, with the same luck in every run, so "
+        "that the rows differ by what is asked and not by chance. Worth a week: all that it costs "
+        "and brings over the time looked ahead, at today's worth, spread evenly over its weeks. "
+        "Where two rows look ahead differently far, only that column compares them."
+    )
+
+
+def _done(jobs) -> tuple[int, ...]:
+    return tuple(job.answer.runs if job.answer else 0 for job in jobs)
+
+
+@st.fragment(run_every=LOOK_EVERY_SECONDS)
+def _wait(jobs, done: tuple[int, ...]) -> None:
+    """How far all are; the page is drawn anew with each better answer."""
+    for job in jobs:
+        job.asked()
+    if _done(jobs) != done or all(job.over.is_set() for job in jobs):
+        st.rerun()
+    over = sum(job.over.is_set() for job in jobs)
+    st.caption(f"{over} of {words.count(len(jobs), 'scenario')} fully played through …")
+
+
+# --- files ---
+
+
+def files(seen, scenario, job) -> None:
+    """The scenario as a file, one put in, and the page to show."""
+    if scenario is not None:
+        st.markdown(
+            "**This scenario as a file**: to keep it for good (the list stays only while the "
+            "program runs), to hand on, or for `python -m analysis whatif`."
+        )
+        st.download_button(
+            "Scenario (TOML)", scenario_toml(scenario), "scenario.toml", "application/toml",
+            on_click="ignore", key="what_if_toml",
+        )  # fmt: skip
+    _upload(seen)
+
+
+def _upload(seen) -> None:
+    """A scenario's file becomes one more of the list; its faults are told by line."""
+    turn = st.session_state.setdefault("what_if_file_turn", 0)
+    file = st.file_uploader("Put in a scenario (TOML)", type=["toml"], key=f"what_if_file_{turn}")
+    if file is None:
+        return
+    try:
+        tables = from_file(file.name, file.getvalue())
+    except BadInput as bad:
+        parts.faults_box(bad, file.name, "what_if_file")
+        return
+    seen.drafts.add(tables)
+    st.session_state["what_if_file_turn"] = turn + 1
+    st.rerun()
+
+
+# --- the figures in full ---
+
+
+def main_picture(desk, mark, answer) -> None:
+    """The money, week by week."""
+
+
+def in_full(desk, mark, answer) -> None:
+    """Percentiles, and what the answer rests on."""
+    table = desk.kept("what if in full", mark, lambda: what_if_told.percentiles(answer))
+    answers.table(table, "what_if_in_full", "The money in full")
+    table = desk.kept(
+        "what if assumptions", mark, lambda: what_if_told.assumption_table(answer.assumptions)
+    )
+    st.markdown("**What the answer rests on**")
+    answers.table(table, "what_if_assumptions", "What the answer rests on")
+    glossary.beside("percentile", "tornado chart", "common random numbers", "discount rate")
+
+
+WORKED_OUT = """
+**In plain words.** Your shop is played through on the computer, piece by piece and week by week:
+batches are begun when the shelf runs short of what is asked for, people take them up as the route
+allows, glue dries, the press is full or free, some pieces are spoiled, somebody rings at the door.
+The same weeks are then played through with the change in place and the same luck, so that what
+differs comes from the change. This is done many times; each time, what is not known for certain
+(your times, your faults, how fast somebody new learns, a range you gave) is drawn anew within what
+your laps and your figures bear out. What is made beyond what is asked for earns nothing; an owner's
+unpaid hours are no cash. "In 2 of 10 runs not at all" counts those runs.
+
+**For those who check the figures**
+- **Simulation**: discrete events; operation times log-normal about the fitted curves, practice and
+  its loss over breaks, rework, scrap, setups, waits, interruptions, walks, stations and working
+  hours as in your records. Sold = min(stock + made, demand); unmet demand is lost.
+- **Before and after** share their random numbers (common random numbers), run by run.
+- **Ranges**: 5th and 95th percentiles over the runs, as order statistics.
+- **Money at today's worth** (net present value): sum of cash(week) / (1 + r)^week with the weekly
+  rate (1 + rate a year)^(1/52) - 1. **Earns itself back** (payback): the week from which on what
+  came in covers what was paid, not discounted, resale left out; where it never does it is said so.
+- **Do it, not yet, do not**: a gain in at least 8 of 10 runs, in between, in at most 2 of 10
+  (common practice, no source).
+- **What moves the answer** (tornado): money in proportion; what the runs drew by least squares on
+  the draws; demand by simulating again. A figure given as sure is moved by a tenth.
+- **What would settle it**: the assumption whose knowing is worth most before deciding (unit normal
+  loss integral of its part of the net present value).
+- Left out: taxes, subsidies, racks as a limit, and batches under way when the weeks begin.
+"""

@@ -1,0 +1,265 @@
+"""What an answer says on the screen: the question, its table, what moves it, scenarios compared."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+from analysis.decisions.answer import Answer, Assumption, Mover, Spread
+from analysis.decisions.sentences import amount, in_ten, payback_words, pieces, span
+from analysis.records.figures import figure
+from analysis.records.scenario import Estimate, Scenario
+from analysis.screens import answers, words
+
+HOURS_PER_DAY = 24
+MOST_MOVERS = 5
+SOURCES = {
+    "measured": "measured",
+    "assumed": "assumed",
+    "published": "from published studies",
+    "given": "as you gave it",
+}
+
+
+def asked(scenario: Scenario, currency: str) -> str:
+    """The question in one line: who, what, where, at what price."""
+    parts = [
+        *_helper(scenario, currency),
+        *(_machine(machine, currency) for machine in scenario.equipment),
+        *_move(scenario, currency),
+        *_demand(scenario),
+    ]
+    question = "; ".join(parts)
+    return words.plain(
+        f"{question[:1].upper()}{question[1:]}. Looked ahead: {span(scenario.horizon_weeks)}."
+    )
+
+
+def _helper(scenario: Scenario, currency: str):
+    helper = scenario.helper
+    if helper:
+        yield (
+            f"a {helper.name}, {words.hours(helper.hours_per_week)} a week at "
+            f"{figure(helper.cost_per_hour, 4)} {currency} an hour"
+        )
+
+
+def _machine(machine, currency: str) -> str:
+    what = " and ".join(machine.operations)
+    if machine.seconds:
+        time = f"{range_words(machine.seconds)} s a piece"
+    elif machine.time_factor:
+        time = f"{range_words(machine.time_factor, 100)} % of the present time"
+    else:
+        time = "as quick as now"
+    name = machine.name if machine.name != what else "a machine"
+    return f"{name} to {what}: {time}, for {range_words(machine.price)} {currency}"
+
+
+def _move(scenario: Scenario, currency: str):
+    move = scenario.move
+    if move:
+        yield (
+            f"another room for {range_words(move.rent_per_week)} {currency} a week more, "
+            f"{range_words(move.fit_out)} {currency} to fit it out"
+        )
+
+
+def _demand(scenario: Scenario):
+    demand = scenario.demand
+    if not demand:
+        return
+    way = ", with or without it" if demand.either_way else ""
+    if demand.factor != Estimate(1.0, 1.0):
+        yield f"{range_words(demand.factor, 100)} % of today's demand{way}"
+    if demand.products or demand.growth_per_year or demand.season:
+        yield f"demand that changes{way}"
+    for order in demand.orders:
+        yield f"an order of {order.pieces} {order.product} {order.variant}".rstrip() + (
+            f" due in week {order.week}"
+        )
+
+
+def range_words(estimate: Estimate, scale: float = 1) -> str:
+    """`45 to 70`, `2,300`."""
+    ends = dict.fromkeys(figure(scale * end, 4) for end in (estimate.low, estimate.high))
+    return " to ".join(ends)
+
+
+def headline(answer: Answer) -> str:
+    """The answer in one sentence, its name first."""
+    return words.plain(f"{answer.name}. {answer.headline}")
+
+
+def runs_words(answer: Answer) -> str:
+    """What a run is, and how many there are."""
+    return (
+        f"From {words.count(answer.runs, 'run')}: in each, your shop is played through week by "
+        "week, once as it is and once changed, with the same luck; what nobody knows for certain "
+        "is drawn anew."
+    )
+
+
+def points(answer: Answer) -> list[str]:
+    """What it does, what it earns, how sure."""
+    return [words.plain(sentence) for sentence in answer.sentences]
+
+
+def must_be_true(answer: Answer) -> list[str]:
+    """What would have to be true for another answer."""
+    lines = [words.plain(line) for line in answer.must_be_true]
+    return lines or ["Nothing within reach, taken by itself, turns this answer."]
+
+
+def table(answer: Answer) -> answers.Table:
+    """Before, after and difference of an average week, each with its range below."""
+    import pandas as pd  # slow to import, and tables are kept
+
+    situations = {
+        "before": answer.baseline, "after": answer.changed, "difference": answer.difference
+    }  # fmt: skip
+    rows = []
+    for label, key, factor in _rows(answer.currency):
+        spreads = {name: getattr(situation, key) for name, situation in situations.items()}
+        decimals = _decimals(spreads.values(), factor)
+        row = {"an average week": label}
+        for name, spread in spreads.items():
+            ends = _written(spread, factor, decimals, signed=name == "difference")
+            row |= dict(zip((name, f"{name} low", f"{name} high"), ends, strict=True))
+        rows.append(row)
+    spans = {name: (f"{name} low", f"{name} high") for name in situations}
+    return answers.Table.of(pd.DataFrame(rows), spans=spans, lead=4)
+
+
+def _rows(currency: str) -> tuple[tuple[str, str, float], ...]:
+    """(label, field of `Situation`, what its figure is multiplied by)."""
+    return (
+        ("sold (pieces)", "sold_per_week", 1),
+        ("good pieces made", "good_units_per_week", 1),
+        ("asked for, not sold (pieces)", "lost_demand_per_week", 1),
+        ("a batch from first to last touch (days)", "lead_time_hours", 1 / HOURS_PER_DAY),
+        ("hours at work, all people", "bench_hours_per_week", 1),
+        ("hours with nothing to do", "idle_hours_per_week", 1),
+        (f"sales less material ({currency})", "contribution_per_week", 1),
+        (f"left after wages, rent, upkeep ({currency})", "cash_per_week", 1),
+    )
+
+
+def _decimals(spreads: Iterable[Spread], factor: float) -> int:
+    """One decimal where all of a row's figures are below 20, else whole ones."""
+    known = [v * factor for s in spreads for v in (s.mean, s.p5, s.p95) if v is not None]
+    return int(max(map(abs, known), default=0.0) < 20)
+
+
+def _written(spread: Spread, factor: float, decimals: int, signed: bool) -> tuple:
+    """(mean, low, high) as text; None where not known, and no range where all runs agree."""
+
+    def text(value: float | None) -> str | None:
+        if value is None:
+            return None
+        rounded = round(value * factor, decimals) + 0.0
+        return f"{rounded:+,.{decimals}f}" if signed and rounded else f"{rounded:,.{decimals}f}"
+
+    mean, low, high = (text(value) for value in (spread.mean, spread.p5, spread.p95))
+    return (mean or "", None, None) if low == high else (mean or "", low, high)
+
+
+def settle(answer: Answer) -> str:
+    """What would settle it, as it stands below that heading."""
+    said = answer.settle.removeprefix("What would settle it: ")
+    return words.plain(said[:1].upper() + said[1:]) or "Nothing is open."
+
+
+def movers(answer: Answer) -> list[str]:
+    """What moves the answer, the strongest first, in plain words."""
+    return [_mover(mover, answer.currency) for mover in answer.movers[:MOST_MOVERS]]
+
+
+def _mover(mover: Mover, currency: str) -> str:
+    at_low, at_high = (_end(v, currency) for v in (mover.value_at_low, mover.value_at_high))
+    return (
+        f"**{words.plain(mover.name)}**: at {words.plain(mover.low)}, {at_low}; at "
+        f"{words.plain(mover.high)}, {at_high} ({SOURCES[mover.source]})."
+    )
+
+
+def _end(value: float, currency: str) -> str:
+    kind = "gain" if value >= 0 else "loss"
+    return words.plain(f"a {kind} of {amount(abs(value), currency)}")
+
+
+def assumption_table(listed: Sequence[Assumption]) -> answers.Table:
+    """What the answer rests on, and how each is known."""
+    import pandas as pd
+
+    rows = [{"what": a.what, "taken as": a.value, "how known": SOURCES[a.source]} for a in listed]
+    return answers.Table.of(pd.DataFrame(rows))
+
+
+def percentiles(answer: Answer) -> answers.Table:
+    """The money in full, for those who check it."""
+    import pandas as pd
+
+    money = answer.money
+    listed = (
+        (f"net present value ({answer.currency})", money.net_present_value, 3),
+        ("payback (weeks)", money.payback_weeks, 3),
+        ("pieces sold until paid back", money.pieces_until_paid, 3),
+    )
+    rows = [
+        {"figure": name} | {
+            head: None if value is None else figure(value, digits)
+            for head, value in zip(
+                ("mean", "5th percentile", "median", "95th percentile"),
+                (spread.mean, spread.p5, spread.p50, spread.p95), strict=True,
+            )
+        }
+        for name, spread, digits in listed
+    ]  # fmt: skip
+    return answers.Table.of(pd.DataFrame(rows).fillna(""), lead=5)
+
+
+# --- side by side ---
+
+
+def compared(found: Sequence[Answer]) -> str:
+    """Which of the scenarios is worth most a week, in one sentence."""
+    if len(found) < 2:
+        return "One scenario alone has nothing beside it: begin another under *Change it*."
+    best = max(found, key=lambda answer: answer.money.worth_per_week)
+    worth = best.money.worth_per_week
+    if worth <= 0:
+        return words.plain(
+            f"None of the {len(found)} pays as it stands: the least dear is {best.name}, "
+            f"which costs {amount(-worth, best.currency)} a week more than it brings."
+        )
+    sure = in_ten(best.money.probability_of_gain)
+    return words.plain(
+        f"Most is brought by {best.name}: about {amount(worth, best.currency)} a week more than "
+        f"it costs, a gain in {sure} runs."
+    )
+
+
+def comparison(found: Sequence[Answer]) -> answers.Table:
+    """One row a scenario: verdict, worth a week, chance of a gain, payback, what is sold."""
+    import pandas as pd
+
+    rows = []
+    for answer in found:
+        money = answer.money
+        rows.append({
+            "scenario": answer.name,
+            f"worth a week ({answer.currency})": _worth(money.worth_per_week),
+            "a gain in": f"{in_ten(money.probability_of_gain)} runs",
+            "said in short": answer.verdict,
+            "earns itself back": payback_words(money).removeprefix("it "),
+            "sold a week, before": pieces(answer.baseline.sold_per_week.mean),
+            "after": pieces(answer.changed.sold_per_week.mean),
+            "looked ahead": span(answer.horizon_weeks),
+            "runs": f"{answer.runs}",
+        })  # fmt: skip
+    return answers.Table.of(pd.DataFrame(rows), lead=4)
+
+
+def _worth(value: float) -> str:
+    rounded = round(value) + 0.0
+    return f"{rounded:+,.0f}" if rounded else "0"
