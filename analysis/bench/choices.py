@@ -254,12 +254,20 @@ def _batch(key: tuple[str, str], laps: list[RecentLap], told: PhoneBatch | None,
 
 
 def _most_seen(done: dict[str, dict[str, int]]) -> dict[str, int]:
-    """The most pieces of each variant that any operation has seen."""
+    """The most pieces of each variant that any operation has seen.
+
+    Mixed stacks ("") hold the same pieces that others counted by variant: of them only what the
+    variants do not account for is left.
+    """
     seen: dict[str, int] = {}
     for by_variant in done.values():
         for variant, units in by_variant.items():
             seen[variant] = max(seen.get(variant, 0), units)
-    return seen
+    size = max((sum(by_variant.values()) for by_variant in done.values()), default=0)
+    mixed = size - sum(units for variant, units in seen.items() if variant)
+    return {variant: units for variant, units in seen.items() if variant} | (
+        {"": mixed} if mixed > 0 else {}
+    )
 
 
 def route_ends(listed: list[dict]) -> dict[str, str]:

@@ -19,6 +19,7 @@ import pandas as pd
 import sqlalchemy as sa
 
 from analysis.bench import choices
+from analysis.records.export import MARKS
 from analysis.records.routing import read_routing
 from analysis.records.shop import Shop, read_shop
 from analysis.store import bench_batches, documents, tables
@@ -31,6 +32,7 @@ DOCUMENTS = ("shop", "routing")
 REST_FACTOR = 30  # the study rests so many times as long as it took, so it never takes over
 LEAST_REST_SECONDS = 60
 THREAD = "bench-study"
+FIXED = "fixed_here"  # the page's mark of a piece put right within its lap
 _log = logging.getLogger(__name__)
 
 
@@ -231,15 +233,25 @@ def _met_names(connection: sa.Connection) -> list[choices.Met]:
 
 
 def _fixed_on_the_spot(connection: sa.Connection, since: int) -> dict[tuple[str, str, str], int]:
-    """Pieces put right within their lap, by product, batch and operation: none is left to mend."""
-    lap = tables.lap.c
+    """Pieces put right within their lap, by product, batch and operation: none is left to mend.
+
+    The newest word of the phone says so; for a lap that came from a file, its note, where an export
+    had left the mark.
+    """
+    lap, later = tables.lap.c, delivery.alias("later")
     keys = lap.product, lap.batch, lap.operation
-    its_receipt = (delivery.c.lap_id == lap.lap_id) & (delivery.c.change_id == lap.change_id)
+    newer = sa.exists().where(later.c.lap_id == lap.lap_id, later.c.revision > delivery.c.revision)
+    its_newest = (delivery.c.lap_id == lap.lap_id) & ~newer
+    noted = lap.note.contains(f"{MARKS}: ") & lap.note.contains(FIXED, autoescape=True)
+    fixed = sa.case(
+        (delivery.c.flags.is_not(None), delivery.c.flags.contains(FIXED, autoescape=True)),
+        else_=noted,
+    )
     query = (
         sa.select(*keys, sa.func.sum(lap.rework_units))
-        .join_from(tables.lap, delivery, its_receipt)
+        .join_from(tables.lap, delivery, its_newest, isouter=True)
         .where(tables.COUNTS_NOW["lap"], lap.started_at >= since, lap.rework_units > 0)
-        .where(lap.activity.in_(choices.MADE), delivery.c.flags.contains("fixed_here"))
+        .where(lap.activity.in_(choices.MADE), fixed)
         .group_by(*keys)
     )
     return {tuple(row[:3]): row[3] for row in connection.execute(query)}

@@ -118,6 +118,16 @@ def _placed_before(connection: sa.Connection, known: pd.DataFrame) -> pd.DataFra
     return pd.concat([local.assign(started_at=wall_to_utc(clock, zone).utc) for zone in zones])
 
 
+def _as_sent(connection: sa.Connection, known: pd.DataFrame) -> pd.DataFrame:
+    """Known revisions of phones whose clock was put right, at the time the phone had said, so that
+    the copy that it saved is still known.
+    """
+    query = sa.select(delivery.c.lap_id, delivery.c.shift).where(delivery.c.shift != 0).distinct()
+    shifts = pd.DataFrame(map(tuple, connection.execute(query)), columns=["lap_id", "shift"])
+    both = known.merge(shifts, on="lap_id")
+    return both.assign(started_at=both.started_at - both["shift"])[list(known.columns)]
+
+
 def _revisions(connection: sa.Connection, ids: pd.Series) -> pd.DataFrame:
     """All revisions of the laps with these ids, with the kind of the change that ended each."""
     names = ["id", "ended_by", "clock_at", *tables.CONTENT]
@@ -152,9 +162,9 @@ def _compare(
     same = np.zeros(len(laps), bool)
     same[held] = _among(laps[held], known)
     if (odd := held & ~same).any():
-        placed = _placed_before(connection, known)
-        same[odd] = _among(laps[odd], placed)
-        known = pd.concat([known, placed])
+        moved = [_placed_before(connection, known), _as_sent(connection, known)]
+        known = pd.concat([known, *moved])
+        same[odd] = _among(laps[odd], known)
     if (odd := held & ~same).any():
         same[odd] = _among(laps[odd], _with_marks(connection, known))
     faults = Faults(file.name)

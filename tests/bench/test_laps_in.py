@@ -304,3 +304,19 @@ def test_a_saved_copy_imported_and_then_delivered_counts_once(server, store):
     again = lap(lap_id=sent["lap_id"], revision=1, note="mended on the phone")
     server.post_laps(again)
     assert kept(store, sent["lap_id"])[sent["lap_id"]]["note"] == "mended on the phone"
+
+
+@pytest.mark.parametrize("flags", [[], ["fixed_here", "trial:A"]])
+def test_a_saved_copy_of_laps_whose_clock_was_put_right_adds_nothing(server, store, flags):
+    from analysis.records.laps import read_laps
+
+    sent = lap(note="by a slow clock", flags=flags)
+    answer = server.ask("POST", "/laps", body_of(sent, sent_at=at_clock(hours=-3)))
+    assert answer.json["clock_corrected"]
+    before = store.lap_count()
+    columns = [name for name in sent if name not in ("revision", "removed", "flags")]
+    values = ",".join(str(sent[name]) for name in columns)
+    copy = f'{",".join(columns)},marks\n{values},"{", ".join(flags)}"\n'
+    report = store.import_laps(read_laps(copy.encode(), name="waiting laps.csv"))
+    assert (report.new, report.already_there) == (0, 1)
+    assert store.lap_count() == before

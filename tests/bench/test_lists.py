@@ -1,5 +1,6 @@
 """What a phone may pick from: the shop's own words, routes, people, causes and open batches."""
 
+import io
 import json
 import threading
 import time
@@ -9,6 +10,7 @@ import pytest
 from analysis.bench import choices
 from analysis.bench.choices import Met, RecentLap, Step
 from analysis.bench.lists import THREAD, Lists
+from analysis.records.laps import read_laps
 from analysis.records.shop import Product, Shop, Worker
 from analysis.store import tables
 from analysis.store.bench import Delivery, PhoneLap, record
@@ -171,6 +173,34 @@ def test_a_piece_fixed_within_its_lap_is_not_left_to_mend(tmp_path):
     assert list(batch["to_mend"].values()) == [1]
 
 
+def test_a_piece_fixed_within_its_lap_stays_so_when_laps_move_to_another_store(tmp_path):
+    store, fresh = (open_store(str(tmp_path / f"{name}.sqlite")) for name in ("old", "new"))
+    at, file = time.time_ns() // 1000, io.BytesIO()
+    record_laps(store, [lap(started_at=at + 9, operation="wrap", batch="003")])
+    record_laps(store, [lap(started_at=at + place, rework_units=1, flags=flags, batch="003")
+                        for place, flags in enumerate((["fixed_here", "trial:A"], ["mended"], []))
+                        ])  # fmt: skip
+    store.export_laps(file)
+    fresh.import_laps(read_laps(file.getvalue(), fresh.shop()))
+    for one in (store, fresh):
+        [batch] = json.loads(Lists(one).now())["batches"]
+        assert list(batch["to_mend"].values()) == [2]
+    fixed = next(row.lap_id for row in fresh.laps().itertuples() if "fixed" in row.note)
+    fresh.correct_lap(fixed, {"note": "thin glue"})  # a mark taken out of the note by hand
+    [batch] = json.loads(Lists(fresh).now())["batches"]
+    assert list(batch["to_mend"].values()) == [3]
+
+
+def test_a_mark_survives_a_correction_on_the_dashboard(tmp_path):
+    store = open_store(str(tmp_path / "workshop.sqlite"))
+    at = time.time_ns() // 1000
+    fixed = lap(started_at=at, units=2, rework_units=1, flags=["fixed_here"], batch="003")
+    record_laps(store, [fixed, lap(started_at=at + 9, operation="wrap", batch="003")])
+    store.correct_lap(fixed["lap_id"], {"seconds": "50"})
+    [batch] = json.loads(Lists(store).now())["batches"]
+    assert batch["to_mend"] == {}
+
+
 def test_an_open_batch_shows_what_is_done_by_operation_and_variant():
     laps = [
         recent(1, units=10), recent(2, units=15, variant="marbled"),
@@ -180,6 +210,16 @@ def test_an_open_batch_shows_what_is_done_by_operation_and_variant():
     assert batch["done"] == {"sew": 25, "punch": 20}
     assert batch["done_by_variant"]["sew"] == {"linen": 10, "marbled": 15}
     assert batch["quantities"] == {"linen": 20, "marbled": 15}
+
+
+def test_a_mixed_stack_makes_no_batch_larger_than_it_is():
+    cut_as_one = recent(9, operation="punch", units=25, variant="")
+    assert open_batches([cut_as_one])[0]["quantities"] == {"": 25}
+    sewn = [recent(2, units=13), recent(1, units=5, variant="marbled")]
+    assert open_batches([*sewn, cut_as_one])[0]["quantities"] == {
+        "linen": 13, "marbled": 5, "": 7}  # fmt: skip
+    sewn = [recent(2, units=13), recent(1, units=12, variant="marbled")]
+    assert open_batches([*sewn, cut_as_one])[0]["quantities"] == {"linen": 13, "marbled": 12}
 
 
 def test_a_batch_is_finished_when_all_that_was_not_lost_is_through():

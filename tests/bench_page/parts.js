@@ -97,6 +97,13 @@ test("text that a spreadsheet would run stands behind an apostrophe in the copy"
   equal(toCsv([lap, { ...lap, removed: true }]).split("\r\n").length, 3);
 });
 
+test("the copy says what the page marked of a lap, in a column that is there only then", () => {
+  const lap = makeLap({ lap_id: "a", start: 0, seconds: 5, product: "p", operation: "o" });
+  equal(toCsv([lap]).includes("marks"), false);
+  const [head, first, second] = toCsv([lap, { ...lap, flags: ["trial:A", "fixed_here"] }]).split("\r\n");
+  equal([head.endsWith(",note,marks"), first.endsWith(",100,,"), second.endsWith(',,"fixed_here, trial:A"')], [true, true, true]);
+});
+
 test("what dries is told by batch and operation: first, last, and what is dry already", () => {
   let drying = [];
   for (const endedAt of [0, 30_000]) {

@@ -1,4 +1,6 @@
 // "Save a copy": the waiting laps as a CSV in the lap contract, which the Laps screen can import.
+// What the page marked of them (a trial's way, fixed here) stands in a column of its own, as in an
+// export of the dashboard, where there is any.
 
 import { toWire } from "./laps.js";
 
@@ -20,16 +22,15 @@ export const COLUMNS = [
   "rating",
   "note",
 ];
+const MARKS = "marks";
 const RUN_AS_FORMULA = /^['=+\-@\t\r]/; // an apostrophe in front is doubled, so that it comes back
 
 export function toCsv(laps) {
   const kept = laps.filter((lap) => !lap.removed);
-  const rows = kept.map(toWire).map(row);
-  return [COLUMNS.join(","), ...rows].join("\r\n") + "\r\n";
-}
-
-function row(wire) {
-  return COLUMNS.map((name) => field(wire[name])).join(",");
+  const rows = kept.map((lap) => ({ ...toWire(lap), [MARKS]: [...lap.flags].sort().join(", ") }));
+  const columns = rows.some((row) => row[MARKS]) ? [...COLUMNS, MARKS] : COLUMNS;
+  const lines = rows.map((row) => columns.map((name) => field(row[name])).join(","));
+  return [columns.join(","), ...lines].join("\r\n") + "\r\n";
 }
 
 function field(value) {
