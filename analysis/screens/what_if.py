@@ -113,7 +113,8 @@ def _model(desk: answers.Desk):
 
 def _cannot(problem: Problem) -> None:
     """What the shop has not said yet, and where to say it."""
-    lines = [str(problem)]
+    said = str(problem)
+    lines = [said[:1].upper() + said[1:]]
     if isinstance(problem, BadInput):
         lines = [_missing(fault) for fault in problem.faults]
     st.info(
@@ -121,7 +122,7 @@ def _cannot(problem: Problem) -> None:
         "Next step: give them on **Shop**; or look around in the demo (choose *Demo bindery* at "
         "the side)."
     )
-    answers.points(words.plain(line[:1].upper() + line[1:]) for line in lines)
+    answers.points(words.plain(line) for line in lines)
     parts.screen_link("shop", "Give them on Shop")
 
 
@@ -307,11 +308,11 @@ def _told(answer) -> str:
     return "\n\n".join((
         "A figure is the mean of the runs; below it, what it was in nine of ten of them. "
         + what_if_told.runs_words(answer),
-        "### What would have to be true\n\n"
+        "**What would have to be true**\n\n"
         + "\n".join(f"- {line}" for line in what_if_told.must_be_true(answer)),
-        "### What would settle it\n\n" + what_if_told.settle(answer),
-        "### What moves the answer\n\n"
+        "**What would settle it**\n\n" + what_if_told.settle(answer),
+        "**What moves the answer**\n\n"
         + ("\n".join(f"- {line}" for line in what_if_told.movers(answer))
            or "Nothing moves it by more than chance does."),
-        "### Before you sign or hire\n\n" + cautions,
+        "**Before you sign or hire**\n\n" + cautions,
     ))  # fmt: skip

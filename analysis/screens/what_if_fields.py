@@ -218,8 +218,8 @@ def shown(field: Field, value):
 
 def taken(field: Field, typed, before=None):
     """What is typed as the value of a file; None where the key is to be left out."""
-    if typed in (None, "", [], False):
-        return None
+    if typed is None or typed is False or typed == "" or typed == []:
+        return None  # 0 is a figure
     if field.kind == RANGE:
         return _read_range(str(typed), field.scale)
     if field.kind == FACTORS:

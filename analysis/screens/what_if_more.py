@@ -23,7 +23,7 @@ def side_by_side(seen) -> None:
         mark = tuple((answer.name, answer.runs, answer.headline) for answer in found)
         told, table = seen.desk.kept("what if compared", mark, lambda: (
             what_if_told.compared(found), what_if_told.comparison(found)))  # fmt: skip
-        st.markdown(f"### {told}")
+        st.markdown(f"**{told}**")
         answers.table(table, "what_if_side_by_side", "The scenarios side by side")
     wrong = [words.plain(seen.drafts.name(key)) for key, one in read.items() if not one.scenario]
     if wrong:

@@ -1,0 +1,331 @@
+"""What if, as a maker asks it: a helper, a machine, a move, with the answer in plain words."""
+
+import re
+import tomllib
+
+import pytest
+
+from analysis.records.laps import read_laps
+from analysis.records.scenario import KIND, read_scenario, scenario_of
+from analysis.records.shop import read_shop
+from analysis.records.toml import parsed
+from analysis.screens import what_if_drafts, what_if_fields, what_if_jobs, what_if_told
+from analysis.screens.source import DEMO, OWN, SAMPLES
+from analysis.store.store import open_store
+from tests.screens.driving import NEEDED_ONLY, said, tables
+
+LONGEST = 120  # seconds that runs may take on a busy machine before the test gives up
+ROUTE = "product,operation,after,seconds\ncard box,cut,,300\ncard box,glue,cut,300\n" \
+        "card box,fold,glue,300\n"  # fmt: skip
+SHOP = """
+[workers.maker]
+{wage}hours_per_week = 20
+[products."card box"]
+demand_per_week = 120
+batch_size = 10
+{price}material_cost = 2.0
+"""
+WAGE, PRICE = "cost_per_hour = 20.0\n", "price = 15.0\n"
+
+
+@pytest.fixture(autouse=True)
+def fresh(monkeypatch):
+    """No list and no answer of an earlier test; few runs, so that a test is soon through."""
+    what_if_jobs.jobs.clear()
+    what_if_drafts._remembered.clear()
+    monkeypatch.setattr(what_if_jobs, "MORE_RUNS", 12)
+    monkeypatch.setattr(what_if_jobs, "ALL_RUNS", 16)
+
+
+@pytest.fixture
+def box_maker(own_store):
+    """One's own store with a week of laps; call with what its shop file does not say."""
+
+    def make(wage: str = WAGE, price: str = PRICE):
+        store = open_store(own_store)
+        store.import_laps(read_laps(NEEDED_ONLY.encode(), name="first.csv"))
+        store.save_routing(ROUTE)
+        store.save_shop(read_shop(SHOP.format(wage=wage, price=price).encode(), "shop.toml"), "s")
+
+    return make
+
+
+def played(screen):
+    """The screen once all its scenarios are played through."""
+    for job in what_if_jobs.jobs().all():
+        job.asked()
+        assert job.over.wait(LONGEST)
+    screen.run()
+    assert not screen.exception, screen.exception[0].message
+    return screen
+
+
+def turn(screen, part):
+    screen.session_state["what_if_part"] = part
+    screen.run()
+    assert not screen.exception, screen.exception[0].message
+    return screen
+
+
+def widget(kind, label):
+    return next(one for one in kind if one.label.startswith(label))
+
+
+def type_in(screen, label, value):
+    kind = screen.number_input if isinstance(value, int | float) else screen.text_input
+    widget(kind, label).set_value(value).run()
+    assert not screen.exception, screen.exception[0].message
+    return said(screen)
+
+
+def press(screen, label):
+    widget(screen.button, label).click().run()
+    assert not screen.exception, screen.exception[0].message
+    return said(screen)
+
+
+def test_the_answer_is_one_sentence_first_and_how_sure_is_said_in_runs(show):
+    words = said(played(show("what_if", DEMO)))
+    assert re.search(r"## A second helper, eight hours a week\. (Do it|Not yet|Do not)", words)
+    assert re.search(r"Sold in a week: \d+ before, \d+ after \(\d+ to \d+\)", words)
+    for heading in ("have to be true", "would settle it", "moves the answer", "sign or hire"):
+        assert f"**What would {heading}**" in words or heading in words
+    assert "law of your place" in words and "licensed" in words
+
+
+def test_before_after_and_difference_stand_side_by_side_as_plain_ranges(show):
+    table = tables(played(show("what_if", DEMO)))[0]
+    assert list(table)[:2] == ["an average week", "before"]
+    sold = table[table["an average week"] == "sold (pieces)"].iloc[0]
+    assert sold["before low"] <= sold["before"] <= sold["before high"]
+    assert sold["after"] - sold["before"] == pytest.approx(sold["difference"], abs=1.01)
+
+
+def test_no_percentile_or_present_value_stands_among_the_plain_words(show):
+    screen = played(show("what_if", DEMO))
+    hidden = {id(one) for one in screen.expander[0].markdown}
+    plain = "\n".join(one.value for one in screen.markdown if id(one) not in hidden)
+    full = "\n".join(one.value for one in screen.expander[0].markdown)
+    plain = plain.replace(full, "")
+    for word in ("percentile", "present value", "tornado", "NPV", "discount"):
+        assert word not in plain
+    assert "In plain words" in full and "percentile" in full
+
+
+def test_a_first_answer_does_not_wait_for_all_runs(show, monkeypatch):
+    monkeypatch.setattr(what_if_jobs.Job, "go_on", lambda job: None)
+    screen = show("what_if", DEMO)
+    for job in what_if_jobs.jobs().all():
+        assert job.first.wait(LONGEST)
+    words = said(screen.run())
+    assert "Sold in a week" in words
+    assert re.search(r"An answer from \d runs? so far; getting surer", words)
+    assert widget(screen.button, "Stop here")
+
+
+def test_a_stop_keeps_what_is_done_and_can_be_gone_on_from(show, monkeypatch):
+    monkeypatch.setattr(what_if_jobs, "ALL_RUNS", 100_000)
+    screen = show("what_if", DEMO)
+    for job in what_if_jobs.jobs().all():
+        assert job.first.wait(LONGEST)
+    screen.run()
+    press(screen, "Stop here")
+    words = said(played(screen))
+    assert re.search(r"Stopped: this rests on [\d,]+ runs? instead of 100000", words)
+    assert "Sold in a week" in words
+    monkeypatch.setattr(what_if_jobs, "ALL_RUNS", 16)
+    press(screen, "Go on")
+    assert "Stopped" not in said(played(screen))
+
+
+def test_an_empty_workshop_is_told_the_next_step(show):
+    screen = show("what_if", OWN)
+    assert "Next step: drop in a file of laps" in screen.info[0].value
+
+
+def test_a_shop_without_prices_is_asked_for_them(show, box_maker):
+    box_maker(price="")
+    words = said(show("what_if", OWN))
+    assert "card box: what a piece is sold for (Shop, Products)" in words
+    assert "Give them on Shop" in words
+
+
+def test_a_shop_without_a_route_is_asked_for_it(show, needed_only):
+    shop = SHOP.format(wage=WAGE, price=PRICE).encode()
+    needed_only.save_shop(read_shop(shop, "shop.toml"), "shop")
+    assert "The shop has no route yet" in said(show("what_if", OWN))
+
+
+def test_a_missing_wage_is_asked_for_and_once_given_answered(show, box_maker):
+    box_maker(wage="")
+    screen = show("what_if", OWN)
+    words = said(screen)
+    assert "## One thing more:" in words and "Cost of an hour" in words
+    assert "The wages of your people stand on Shop, People" in words
+    turn(screen, "Change it")
+    assert "Give the wage with all that is paid on it" in screen.error[0].value.replace("\\", "")
+    type_in(screen, "Cost of an hour", 18.0)
+    assert not screen.error
+    assert "Sold in a week" in said(played(screen))
+
+
+def test_the_wage_of_a_helper_is_at_first_the_lowest_of_the_shop(show, box_maker):
+    box_maker()
+    screen = turn(show("what_if", OWN), "Change it")
+    assert widget(screen.number_input, "Cost of an hour").value == 20.0
+    assert widget(screen.number_input, "Hours a week").value == 8.0
+
+
+@pytest.mark.parametrize(
+    ("label", "value", "told"),
+    [
+        ("Hours a week", 0.0, "Hours a week: leaves no hours to work"),
+        ("Cost of an hour", -3.0, "is less than nothing"),
+        ("First pieces take", "a lot", "Give percent, such as 120, or a range, 100 to 140"),
+        ("First pieces take", "140 to 100", "is a range that falls"),
+    ],
+)
+def test_a_figure_that_cannot_be_is_told_beside_its_field(show, box_maker, label, value, told):
+    box_maker()
+    screen = turn(show("what_if", OWN), "Change it")
+    words = type_in(screen, label, value)
+    assert "## This does not fit together yet:" in words
+    assert told in screen.error[0].value.replace("\\", "")
+
+
+def test_a_helper_who_leaves_before_coming_is_told_so_in_the_forms_own_words(show, box_maker):
+    box_maker()
+    screen = turn(show("what_if", OWN), "Change it")
+    widget(screen.toggle, "More to say").set_value(True).run()
+    type_in(screen, "From week", 20)
+    type_in(screen, "Until week", 5)
+    assert "Until week: is before the first week" in screen.error[0].value.replace("\\", "")
+    type_in(screen, "Until week", 40)
+    assert not screen.error
+
+
+def test_a_machine_begins_with_the_fullest_operation_and_asks_only_its_price(show, box_maker):
+    box_maker()
+    screen = turn(show("what_if", OWN), "Change it")
+    words = press(screen, "Machine")
+    assert "## One thing more:" in words and "Price (" in words
+    assert widget(screen.multiselect, "For (operations)").value[0] in ("cut", "glue", "fold")
+    type_in(screen, "Price", "800-1200")
+    words = said(played(screen))
+    assert re.search(r"A machine to \w+: 50 to 80 % of the present time, for 800 to 1,200", words)
+
+
+def test_a_move_and_a_helper_in_one_scenario_are_answered_together(show, box_maker):
+    box_maker()
+    screen = turn(show("what_if", OWN), "Change it")
+    screen.session_state["what_if_of_0"] = "move"
+    screen.run()
+    widget(screen.toggle, "A move is part").set_value(True).run()
+    words = type_in(screen, "More rent than now", "40 to 60")
+    words = said(played(screen))
+    assert "another room for 40 to 60" in words and "new helper" in words
+    assert "lease" in words
+
+
+def test_a_scenario_removed_comes_back_where_it_was(show):
+    screen = turn(show("what_if", DEMO), "Change it")
+    before = list(screen.selectbox[0].options)
+    press(screen, "Remove this one")
+    assert screen.selectbox[0].options == before[1:]
+    press(screen, "Bring back")
+    assert screen.selectbox[0].options == before
+    assert "A second helper" in said(screen)
+
+
+def test_a_page_opened_anew_finds_the_scenarios_again(show, box_maker):
+    box_maker()
+    screen = turn(show("what_if", OWN), "Change it")
+    type_in(screen, "Hours a week", 11.0)
+    press(screen, "Copy this one")
+    again = turn(show("what_if", OWN), "Change it")
+    assert again.selectbox[0].options == screen.selectbox[0].options
+    assert widget(again.number_input, "Hours a week").value == 11.0
+
+
+def test_scenarios_side_by_side_share_their_luck_and_the_dearest_is_named(show):
+    screen = turn(played(show("what_if", DEMO)), "Side by side")
+    screen = played(screen)
+    table = tables(screen)[0]
+    assert list(table["scenario"])[0] == "A second helper, eight hours a week"
+    assert len(table) == 4
+    # The same demand comes either way in the first and the third: what is sold before is the same.
+    before = table["sold a week, before"]
+    assert before[0] == before[2]
+    assert re.search(r"\*\*(Most is brought by|None of the 4 pays)", said(screen))
+
+
+@pytest.mark.parametrize("name", what_if_drafts.SAMPLE_FILES)
+def test_nothing_of_an_uploaded_scenario_is_lost_in_the_form(name):
+    file = SAMPLES / f"what_if_{name}.toml"
+    tables = what_if_drafts.from_file(file.name, file.read_bytes())
+    for part in ("helper", "equipment", "move", "demand", "scenario"):
+        places = [(part, 0)] if part == "equipment" else [(part,)]
+        for place in places if part in tables else ():
+            for field in what_if_fields.fields_of(part, "USD"):
+                path = (*place, field.key)
+                value = what_if_drafts.value_at(tables, path)
+                typed = what_if_fields.shown(field, value)
+                what_if_drafts.put_at(tables, path, what_if_fields.taken(field, typed, value))
+    assert what_if_drafts.read(tables).scenario == read_scenario(file)
+
+
+def test_an_uploaded_scenario_with_faults_is_told_by_line_and_not_taken():
+    from analysis.problems import BadInput
+
+    with pytest.raises(BadInput) as bad:
+        what_if_drafts.from_file("mine.toml", b"[helper]\nhours_per_week = 0\ncost = 3\n")
+    assert {fault.row for fault in bad.value.faults} == {1, 2, 3}
+
+
+def test_the_scenario_taken_home_is_the_one_on_the_page(show):
+    from analysis.records.scenario_text import scenario_toml
+
+    screen = turn(show("what_if", DEMO), "Memo and files")
+    assert any(one.proto.label == "Scenario (TOML)" for one in screen.get("download_button"))
+    tables = what_if_drafts.samples()[0]
+    scenario = what_if_drafts.read(tables).scenario
+    assert scenario_of(tomllib.loads(scenario_toml(scenario))) == scenario
+
+
+@pytest.mark.parametrize(
+    ("typed", "taken"),
+    [
+        ("45 to 70", [0.45, 0.7]), ("45-70", [0.45, 0.7]), ("45 – 70 %", [0.45, 0.7]),
+        ("60", 0.6), ("60,5", 0.605), ("1,200", 12.0), ("", None), ("much", "much"),
+        ("10 to", "10 to"),
+    ],
+)  # fmt: skip
+def test_a_range_is_read_however_it_is_written(typed, taken):
+    field = what_if_fields.Field("time_factor", "", what_if_fields.RANGE, 100)
+    assert what_if_fields.taken(field, typed) == taken
+
+
+def test_faults_of_the_second_machine_stand_at_the_second_machine():
+    tables = parsed("x", '[[equipment]]\noperation = "a"\nprice = 1\n[[equipment]]\n'
+                         'operation = "b"\nprice = 2\nlife_weeks = 0\n', KIND)  # fmt: skip
+    faults = what_if_drafts.read(tables).faults
+    assert list(faults) == [("equipment", 1, "life_weeks")]
+
+
+def test_a_draft_that_asks_nothing_is_told_so():
+    faults = what_if_drafts.read({"scenario": {"name": "x"}}).faults
+    assert next(iter(faults.values())).problem == "asks for no change"
+
+
+def test_a_name_that_looks_like_markup_is_shown_as_it_is(show, box_maker):
+    box_maker()
+    screen = turn(show("what_if", OWN), "Change it")
+    screen.session_state["what_if_of_0"] = "Time and money"
+    screen.run()
+    type_in(screen, "Called", "*glue* [hot](x)")
+    played(screen)
+    assert r"\*glue\*" in "\n".join(one.value for one in screen.markdown)
+
+
+def test_worth_is_written_with_its_sign():
+    assert [what_if_told._worth(v) for v in (12.4, -3.2, 0.2)] == ["+12", "-3", "0"]
