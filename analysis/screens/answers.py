@@ -14,7 +14,8 @@ from typing import TYPE_CHECKING
 
 import streamlit as st
 
-from analysis.screens import parts
+from analysis.records import figures as writing
+from analysis.screens import chart_files, parts
 from analysis.screens.source import Source, current, figures, kept
 
 if TYPE_CHECKING:
@@ -57,6 +58,7 @@ class Desk:
     answers: dict
     version: int = 0  # of the store, when the page began to be drawn
     asked: set = field(default_factory=set)  # the names and choices of this page
+    manner: writing.Manner = writing.PLAIN  # of the numbers and dates on it
 
     @property
     def figures(self):
@@ -70,15 +72,18 @@ class Desk:
         return self.kept("settings", (), lambda: (store.shop(), store.routing()))
 
     def kept(self, name: str, choice: tuple, make: Callable):
-        """What `make` gives, made once for each store, its version, `name` and `choice`."""
-        self.asked.add((name, choice))
-        found = self.answers.get((name, choice), _NOT_MADE)
+        """What `make` gives, made once for each store, its version, `name`, `choice` and the
+        manner in which its reader writes numbers."""
+        writing.write_as(self.manner)  # a part that draws itself again has its own thread
+        key = (name, choice, self.manner.name)
+        self.asked.add(key)
+        found = self.answers.get(key, _NOT_MADE)
         if found is _NOT_MADE:
             with st.spinner("Working it out …"):
                 found = make()
             while len(self.answers) >= MOST_KEPT:
                 self.answers.pop(next(iter(self.answers)), None)
-            self.answers[name, choice] = found
+            self.answers[key] = found
         return found
 
     def keep(self) -> None:
@@ -97,7 +102,14 @@ class Desk:
 def desk(here: Source) -> Desk:
     """The desk of the source on screen, cleared when its store has changed."""
     url, version = here.key
-    return Desk(here, _answers(url, version, here), version)
+    heed_reader()
+    return Desk(here, _answers(url, version, here), version, manner=writing.manner())
+
+
+def heed_reader() -> None:
+    """Write numbers and dates as this browser's reader does; without a browser, as before."""
+    if locale := st.context.locale:
+        writing.write_as(writing.manner_of(locale))
 
 
 @st.cache_resource(show_spinner=False, max_entries=4)
@@ -136,21 +148,26 @@ class Chart:
         from analysis.charts.look import specification  # altair is slow to import; charts are kept
 
         found = specification(altair_chart)
+        if vega := writing.manner().vega:
+            found["config"] = found.get("config", {}) | {"locale": vega}
         return cls(found, hashlib.sha256(repr(found).encode()).hexdigest())
 
 
 def picture(place: Source | Desk, name: str, choice: tuple, make: Callable) -> None:
     """A chart as wide as the page, kept like the rest; `make` gives the Altair chart."""
     found = (place if isinstance(place, Desk) else desk(place)).kept
-    _draw(found(f"{name} chart", choice, lambda: Chart.of(make())))
+    chart = found(f"{name} chart", choice, lambda: Chart.of(make()))
+    chart_files.SHOWN.put(chart.mark, chart_files.file_name(name), chart.specification)
+    _draw(chart, name)
 
 
 @st.cache_resource(
     show_spinner=False, max_entries=MOST_KEPT, hash_funcs={Chart: attrgetter("mark")}
 )
-def _draw(chart: Chart) -> None:
-    """Streamlit sends the message again that the first drawing made, and does not make it anew."""
+def _draw(chart: Chart, name: str) -> None:
+    """Streamlit sends again the messages that the first drawing made, and makes none anew."""
     st.vega_lite_chart(chart.specification, width="stretch")
+    st.html(chart_files.links(chart.mark, name))
 
 
 @dataclass(frozen=True)

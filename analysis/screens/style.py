@@ -32,6 +32,9 @@ STYLE = """<style>
   .figures :is(th, td) {padding: 0.3rem 0.4rem}
 }
 
+.save-chart {font-size: 0.8125rem; line-height: 1.8; opacity: 0.85}
+.save-chart a {color: inherit; display: inline-block; padding: 0.15rem 0; min-height: 1.5rem}
+
 .terms {display: flex; flex-wrap: wrap; align-items: baseline; column-gap: 0.9rem;
   font-size: 0.875rem}
 .terms details[open] {flex-basis: 100%}

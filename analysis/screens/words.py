@@ -1,12 +1,14 @@
 """Numbers as a maker says them: seconds, money and shares with their unit, and plain ranges.
 
 A range is rounded to what its own width can bear, so that "17 to 21" never reads "17.38 to 21.12".
+Marks in numbers and the order of dates are the reader's own: see records/figures.py.
 """
 
 import math
 import re
 from datetime import date, timedelta
 
+from analysis.records.figures import clock, day, days, number, short_day, told  # noqa: F401
 from analysis.records.figures import figure as written
 
 NOT_KNOWN = "not known yet"
@@ -26,7 +28,7 @@ def duration(seconds: float | None) -> str:
     if not _known(seconds):
         return NOT_KNOWN
     if abs(seconds) < 9.95:
-        return f"{seconds:.1f} s"
+        return f"{number(seconds, 1)} s"
     whole = round(seconds)
     if abs(whole) < 60:
         return f"{whole} s"
@@ -51,7 +53,7 @@ def time_range(low: float | None, high: float | None, longest: float | None = No
     unit, seconds = ("s", 1) if top <= 180 else ("min", 60) if top <= 6000 else ("hours", 3600)
     low, high = low / seconds, high / seconds
     decimals = int(high - low < 2 and high < 100)  # a tenth of a minute is fine enough for a bench
-    first, last = f"{low:,.{decimals}f}", f"{high:,.{decimals}f}"
+    first, last = number(low, decimals), number(high, decimals)
     return f"{first} {unit}" if first == last else f"{first} to {last} {unit}"
 
 
@@ -61,9 +63,9 @@ def rough(seconds: float | None) -> str:
         return NOT_KNOWN
     size = abs(seconds)
     if size < 119.5:
-        return f"{seconds:.0f} s" if size >= 9.5 else f"{seconds:.1f} s"
+        return f"{number(seconds, int(size < 9.5))} s"
     if size < 6000:
-        return f"{seconds / 60:.0f} min" if size >= 570 else f"{seconds / 60:.1f} min"
+        return f"{number(seconds / 60, int(size < 570))} min"
     return hours(seconds / 3600)
 
 
@@ -71,23 +73,23 @@ def hours(seconds_or_hours: float | None) -> str:
     """Hours with one decimal below 20 and none above: `7.5 hours`, `31 hours`."""
     if not _known(seconds_or_hours):
         return NOT_KNOWN
-    text = f"{seconds_or_hours:.1f}" if seconds_or_hours < 20 else f"{seconds_or_hours:,.0f}"
-    text = text.removesuffix(".0")
+    tenths = seconds_or_hours < 20 and f"{seconds_or_hours:.1f}"[-2:] != ".0"
+    text = number(seconds_or_hours, int(tenths))
     return f"{text} hour" if text == "1" else f"{text} hours"
 
 
-def count(number: float | None, one: str, many: str | None = None) -> str:
+def count(counted: float | None, one: str, many: str | None = None) -> str:
     """A count with its noun: `1 piece`, `1,250 pieces`."""
-    if not _known(number):
+    if not _known(counted):
         return NOT_KNOWN
-    return f"{number:,.0f} {one if round(number) == 1 else many or one + 's'}"
+    return f"{number(counted)} {one if round(counted) == 1 else many or one + 's'}"
 
 
 def money(amount: float | None, currency: str, decimals: int = 2) -> str:
     """An amount in the shop's currency: `4.20 USD`; `-1,250.00 USD` where it is owed."""
     if not _known(amount):
         return NOT_KNOWN
-    return f"{amount:,.{decimals}f} {currency}"
+    return f"{number(amount, decimals)} {currency}"
 
 
 def money_range(low: float | None, high: float | None, currency: str) -> str:
@@ -96,7 +98,7 @@ def money_range(low: float | None, high: float | None, currency: str) -> str:
         return NOT_KNOWN
     bears = _decimals(low, high) if high - low >= 0.01 else 2
     cents = 2 if bears else 0
-    first, last = f"{round(low, bears):,.{cents}f}", f"{round(high, bears):,.{cents}f}"
+    first, last = number(round(low, bears), cents), number(round(high, bears), cents)
     return f"{first} {currency}" if first == last else f"{first} to {last} {currency}"
 
 
@@ -106,7 +108,7 @@ def share(fraction: float | None, decimals: int | None = None) -> str:
         return NOT_KNOWN
     if decimals is None:
         decimals = 1 if min(abs(fraction), abs(1 - fraction)) < 0.1 else 0
-    return f"{100 * fraction:.{decimals}f} %"
+    return f"{number(100 * fraction, decimals)} %"
 
 
 def share_range(low: float | None, high: float | None) -> str:
@@ -117,9 +119,9 @@ def share_range(low: float | None, high: float | None) -> str:
     return f"{first} %" if first == last else f"{first} to {last} %"
 
 
-def figure(number: float | None, digits: int = 2) -> str:
+def figure(value: float | None, digits: int = 2) -> str:
     """A plain number to so many digits: `2.4`, `12`, `1,300`."""
-    return written(number, digits) if _known(number) else NOT_KNOWN
+    return written(value, digits) if _known(value) else NOT_KNOWN
 
 
 def number_range(low: float | None, high: float | None) -> str:
@@ -130,17 +132,9 @@ def number_range(low: float | None, high: float | None) -> str:
     return first if first == last else f"{first} to {last}"
 
 
-def day(when: date) -> str:
-    """A date as `20 November 2026`."""
-    return f"{when.day} {when:%B %Y}"
-
-
 def week(monday: date) -> str:
     """A week by its first and last day: `16 to 22 November 2026`."""
-    last = monday + timedelta(days=6)
-    if monday.year != last.year:
-        return f"{day(monday)} to {day(last)}"
-    return f"{monday.day}{'' if monday.month == last.month else f' {monday:%B}'} to {day(last)}"
+    return days(monday, monday + timedelta(days=6))
 
 
 def variant(product: str, kind: str) -> str:
@@ -151,7 +145,7 @@ def variant(product: str, kind: str) -> str:
 def _rounded_pair(low: float, high: float) -> tuple[str, str]:
     """Both ends rounded to half the width between them or finer, two decimals at most."""
     decimals = _decimals(low, high)
-    return f"{low:,.{decimals}f}", f"{high:,.{decimals}f}"
+    return number(low, decimals), number(high, decimals)
 
 
 def _decimals(low: float, high: float) -> int:

@@ -11,6 +11,7 @@ from collections.abc import Iterator, Mapping
 import pandas as pd
 import pyarrow as pa
 
+from analysis.records.figures import marked
 from analysis.records.text import guarded_column
 
 MISSING = "–"
@@ -71,9 +72,9 @@ def _span(pair: tuple | None, form: str) -> str:
 
 
 def _grouped(digits: str) -> str:
-    """`1234.5` as `1,234.5`; infinity and powers of ten as they are."""
+    """`1234.5` as `1,234.5` or as the reader writes it; infinity as it is."""
     whole, point, rest = digits.partition(".")
-    return f"{int(whole):,}{point}{rest}" if whole.isdecimal() else digits
+    return marked(f"{int(whole):,}{point}{rest}" if whole.isdecimal() else digits)
 
 
 def as_csv(frame: pd.DataFrame) -> bytes:

@@ -1,0 +1,86 @@
+"""Every chart can be saved: as a picture, as a drawing, and its data as a table."""
+
+import asyncio
+import io
+import re
+import struct
+from xml.etree import ElementTree
+
+import pandas as pd
+import pytest
+
+from analysis.screens import chart_files
+from analysis.screens.frame import SCREENS
+
+LINK = r"href='(/chart/[0-9a-f]+\.(?:png|svg|csv))'"
+# Laps and Shop are lists and forms, and What if draws when it has been asked something.
+WITHOUT_CHART = {"laps", "shop", "what_if"}
+
+
+class Answer:
+    """What the server's own route answers to a path, asked as the server would."""
+
+    def __init__(self, path: str):
+        sent = []
+        scope = {"type": "http", "method": "GET", "path": path, "headers": [], "query_string": b""}
+
+        async def send(message):
+            sent.append(message)
+
+        async def receive():
+            return {"type": "http.request", "body": b"", "more_body": False}
+
+        asyncio.run(chart_files.route()(scope, receive, send))
+        self.status = sent[0]["status"]
+        self.headers = {name.decode(): value.decode() for name, value in sent[0]["headers"]}
+        self.body = b"".join(part.get("body", b"") for part in sent[1:])
+
+
+@pytest.mark.parametrize("screen", [module for _, module, *_ in SCREENS])
+def test_every_chart_on_every_screen_is_saved_as_picture_drawing_and_data(show, screen):
+    page = show(screen)
+    charts = page.get("arrow_vega_lite_chart") or page.get("vega_lite_chart")
+    links = [re.findall(LINK, part.proto.body) for part in page.get("html")]
+    links = [three for three in links if three]
+    assert (charts == []) == (screen in WITHOUT_CHART)
+    assert len(links) == len(charts)
+    for png, svg, csv in links:
+        assert _picture_width(Answer(png)) >= 900
+        drawing = ElementTree.fromstring(_body(Answer(svg)))
+        assert drawing.tag.endswith("svg")
+        assert any(text.text for text in drawing.iter() if text.tag.endswith("text"))
+        rows = pd.read_csv(io.BytesIO(_body(Answer(csv))), encoding="utf-8-sig")
+        assert len(rows) > 0
+        assert rows.select_dtypes("number").shape[1] > 0
+
+
+def test_a_chart_of_a_server_started_anew_is_told_to_be_loaded_again():
+    answer = Answer("/chart/0123.png")
+    assert answer.status == 404
+    assert "Load the page again" in answer.body.decode()
+
+
+def test_the_data_of_a_saved_chart_runs_no_formula_and_keeps_each_layer():
+    layers = [{"data": {"values": [{"name": "=1+1", "at": 1.5}]}, "mark": "bar"},
+              {"data": {"values": [{"at": 2.5}]}, "mark": "rule"}]  # fmt: skip
+    text = chart_files.made({"layer": layers}, "csv").decode("utf-8-sig")
+    assert text.splitlines() == ["layer,name,at", "1,'=1+1,1.5", "2,,2.5"]
+
+
+def test_a_saved_picture_has_dark_ink_on_white_whatever_the_page_has():
+    paper = chart_files.for_paper({"width": "container", "config": {"axis": {"c": "currentColor"}}})
+    assert paper["width"] == chart_files.WIDTH_PIXELS
+    assert paper["background"] == "white"
+    assert paper["config"]["axis"]["c"].startswith("#2")
+
+
+def _body(answer: Answer) -> bytes:
+    assert answer.status == 200, answer.body
+    assert answer.headers["content-disposition"].startswith("attachment; filename=")
+    return answer.body
+
+
+def _picture_width(answer: Answer) -> int:
+    body = _body(answer)
+    assert body[:8] == b"\x89PNG\r\n\x1a\n"
+    return struct.unpack(">I", body[16:20])[0]
