@@ -61,7 +61,9 @@ export class Sender {
 
   /**
    * The shop's lists count what the server has, and the page adds what it does not have yet. So
-   * they are asked for when nothing waits, and nothing is sent meanwhile: no piece counts twice.
+   * they are asked for when nothing waits, and nothing is sent meanwhile: no piece counts twice. An
+   * answer that took longer than this tab's turn is of no use: another tab may have sent laps that
+   * are in it.
    */
   async fetchLists() {
     if (!(await this.myTurn())) throw new Pause("another tab sends", LEASE_MS / 4);
@@ -71,6 +73,8 @@ export class Sender {
     const answer = await ask("/bench/lists", { cache: "no-cache" }, ANSWER_WITHIN_MS);
     this.expectOk(answer);
     if (!Array.isArray(answer.body?.products)) throw new Error("not our server");
+    const holder = await this.storage.get("lease");
+    if (holder?.tab !== this.tab) throw new Pause("another tab sends", LEASE_MS / 4);
     this.wantsLists = false;
     await this.listed(answer.body, covered);
     await this.report({ status: "sent" });
