@@ -225,7 +225,7 @@ def _answer(seen: Seen, scenario: Scenario) -> what_if_jobs.Job:
         answers.answer("The first runs are being made …")
         _watch(seen, job, 0)
         return job
-    said = seen.desk.kept("what if said", _mark(seen, answer), lambda: (
+    said = seen.desk.kept("what if said", what_if_told.mark(answer), lambda: (
         what_if_told.headline(answer), what_if_told.points(answer),
         what_if_told.asked(scenario, seen.currency)))  # fmt: skip
     answers.answer(said[0], said[1])
@@ -235,12 +235,6 @@ def _answer(seen: Seen, scenario: Scenario) -> what_if_jobs.Job:
     elif job.stopped and answer.runs < what_if_jobs.ALL_RUNS:
         _stopped(seen, scenario, answer)
     return job
-
-
-def _mark(seen: Seen, answer) -> tuple:
-    """What the words of an answer hang on."""
-    return answer.name, answer.runs, answer.money.break_even_searched_to, hash(str(answer.headline)
-           ), float(answer.money.net_present_value.mean)  # fmt: skip
 
 
 @st.fragment(run_every=LOOK_EVERY_SECONDS)
@@ -275,7 +269,7 @@ def _stopped(seen: Seen, scenario: Scenario, answer) -> None:
     with st.container(horizontal=True, vertical_alignment="center"):
         st.caption(
             f"Stopped: this rests on {words.count(answer.runs, 'run')} instead of "
-            f"{what_if_jobs.ALL_RUNS}, and is less sure for it.",
+            f"{words.number(what_if_jobs.ALL_RUNS)}, and is less sure for it.",
             width="stretch",
         )
         st.button(
@@ -290,7 +284,7 @@ def _details(seen: Seen, job: what_if_jobs.Job | None) -> None:
     if answer is None:
         st.caption(f"What is asked is filled in under *{CHANGE}*." if job is None else "")
         return
-    mark, kept = _mark(seen, answer), seen.desk.kept
+    mark, kept = what_if_told.mark(answer), seen.desk.kept
     what_if_more.main_picture(seen.desk, mark, answer)
     glossary.beside(*TRADE)
     table = kept("what if table", mark, lambda: what_if_told.table(answer))

@@ -9,7 +9,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 
-from analysis.records.figures import figure
+from analysis.records.figures import figure, manner, marked
 
 RANGE, NUMBER, WHOLE, TEXT, TOGGLE = "range", "number", "whole", "text", "toggle"
 OPERATIONS, STATIONS, MONTHS, FACTORS = "operations", "stations", "months", "factors"
@@ -193,7 +193,7 @@ SCENARIO = (
           help="Where a season, or a helper's months, begin to count."),
 )  # fmt: skip
 
-_NUMBER = r"[-+]?(?:\d[\d\s']*)?(?:[.,]\d+)?"
+_NUMBER = r"[-+]?[\d.,'\s]*\d"
 _APART = re.compile(rf"^({_NUMBER})\s*(?:to|–|—|-|bis|\.\.\.?|…)\s*({_NUMBER})$", re.IGNORECASE)
 
 
@@ -252,7 +252,7 @@ def _range_text(value, scale: float) -> str | None:
     if value is None or isinstance(value, str):
         return value
     ends = value if isinstance(value, list) else [value]
-    return " to ".join(f"{_scaled(end, scale):.12g}" for end in ends)
+    return " to ".join(marked(f"{_scaled(end, scale):.12g}") for end in ends)
 
 
 def _read_range(text: str, scale: float):
@@ -267,9 +267,12 @@ def _read_range(text: str, scale: float):
 
 
 def _number(text: str) -> float | None:
-    """`2300`, `2,300`, `2 300`, `0,5`: a comma before three digits stands for thousands."""
-    text = re.sub(r"[\s']", "", text)
-    if re.fullmatch(r"[-+]?\d{1,3}(,\d{3})+(\.\d+)?", text):
-        text = text.replace(",", "")
+    """`2300`, `2,300`, `2 300`, `0,5`: a mark before three digits stands for thousands where the
+    reader writes thousands so, and for decimals everywhere else."""
+    text = re.sub(r"(?<=\d)[\s'](?=\d{3}\b)", "", text.strip())
+    thousands, decimal = (".", ",") if manner().marks else (",", ".")
+    grouped = rf"[-+]?\d{{1,3}}(\{thousands}\d{{3}})+(\{decimal}\d+)?"
+    if re.fullmatch(grouped, text):
+        text = text.replace(thousands, "")
     text = text.replace(",", ".")
     return float(text) if re.fullmatch(r"[-+]?(\d+\.?\d*|\.\d+)", text) else None

@@ -8,7 +8,7 @@ import streamlit as st
 
 from analysis.problems import Fault
 from analysis.records.scenario import MONTHS
-from analysis.screens import parts, words
+from analysis.screens import answers, parts, words
 from analysis.screens import what_if_fields as fields
 from analysis.screens.what_if_drafts import (
     PARTS,
@@ -255,6 +255,7 @@ def _take(drafts: Drafts, key: str, path: Path, field: Field, widget: str) -> No
     draft = drafts.all.get(key)
     if draft is None:
         return
+    answers.heed_reader()  # a mark may stand for thousands or for decimals
     before = value_at(draft, path)
     put_at(draft, path, fields.taken(field, st.session_state[widget], before))
     drafts.keep()

@@ -2,6 +2,11 @@
 
 from __future__ import annotations
 
+import re
+import unicodedata
+from datetime import date, datetime
+from zoneinfo import ZoneInfo
+
 import streamlit as st
 
 from analysis.problems import BadInput
@@ -10,6 +15,7 @@ from analysis.screens import answers, glossary, parts, what_if_told, words
 from analysis.screens.what_if_drafts import from_file
 
 LOOK_EVERY_SECONDS = 0.7
+PAPERS = {"a4": "A4", "letter": "Letter"}
 
 
 def side_by_side(seen) -> None:
@@ -55,17 +61,58 @@ def _wait(jobs, done: tuple[int, ...]) -> None:
 
 
 def files(seen, scenario, job) -> None:
-    """The scenario as a file, one put in, and the page to show."""
+    """The page to show, the scenario as a file, and one put in."""
+    if job is not None and job.answer is not None:
+        _memo(seen, job)
     if scenario is not None:
         st.markdown(
             "**This scenario as a file**: to keep it for good (the list stays only while the "
             "program runs), to hand on, or for `python -m analysis whatif`."
         )
         st.download_button(
-            "Scenario (TOML)", scenario_toml(scenario), "scenario.toml", "application/toml",
-            on_click="ignore", key="what_if_toml",
+            "Scenario (TOML)", scenario_toml(scenario), f"{file_name(scenario.name)}.toml",
+            "application/toml", on_click="ignore", key="what_if_toml",
         )  # fmt: skip
     _upload(seen)
+
+
+def _memo(seen, job) -> None:
+    """The answer on one or two pages, for a partner, a landlord or a lender."""
+    answer, shop = job.answer, seen.desk.settings[0]
+    st.markdown(
+        "**The answer as a page to show** a partner, a landlord or a lender: question, answer "
+        "with its ranges, two charts, what it rests on, cautions."
+    )
+    paper = st.segmented_control(
+        "Paper", list(PAPERS), format_func=PAPERS.get, default="a4", required=True,
+        key="what_if_paper",
+    )  # fmt: skip
+    day = datetime.now(ZoneInfo(shop.timezone)).date()
+    html, pdf = seen.desk.kept(
+        "what if memo", (what_if_told.mark(answer), paper, day),
+        lambda: _pages(answer, shop.name, day, paper),
+    )  # fmt: skip
+    name = file_name(answer.name)
+    with st.container(horizontal=True):
+        st.download_button("Page to print (PDF)", pdf, f"{name}.pdf", "application/pdf",
+                           on_click="ignore", key="what_if_pdf")  # fmt: skip
+        st.download_button("Page for a browser (HTML)", html, f"{name}.html", "text/html",
+                           on_click="ignore", key="what_if_html")  # fmt: skip
+    if not job.over.is_set():
+        st.caption(f"It rests on {words.count(answer.runs, 'run')}; the rest is still being made.")
+
+
+def _pages(answer, shop: str, day: date, paper: str) -> tuple[bytes, bytes]:
+    from analysis.memo.html import memo_html  # both draw charts and load what prints them
+    from analysis.memo.pdf import memo_pdf
+
+    return memo_html(answer, shop, day, paper).encode(), memo_pdf(answer, shop, day, paper)
+
+
+def file_name(name: str) -> str:
+    """A scenario's name as that of a file: `A helper, 8 hours` is `a_helper_8_hours`."""
+    plain = unicodedata.normalize("NFKD", name).encode("ascii", "ignore").decode().lower()
+    return re.sub(r"[^a-z0-9]+", "_", plain).strip("_")[:60] or "scenario"
 
 
 def _upload(seen) -> None:
@@ -88,11 +135,28 @@ def _upload(seen) -> None:
 
 
 def main_picture(desk, mark, answer) -> None:
-    """The money, week by week."""
+    """The money week by week, until it has earned itself back."""
+
+    def drawn():
+        from analysis.charts.decision import payback_chart  # altair is slow to import
+
+        return payback_chart(answer.path, answer.currency, answer.money.payback_weeks.p50)
+
+    answers.picture(desk, "what if payback", mark, drawn)
 
 
 def in_full(desk, mark, answer) -> None:
-    """Percentiles, and what the answer rests on."""
+    """The tornado, percentiles, and what the answer rests on."""
+
+    def drawn():
+        from analysis.charts.decision import movers_chart
+
+        worth = answer.money.net_present_value.mean
+        return movers_chart(answer.movers, worth, answer.currency)
+
+    if answer.movers:
+        st.markdown("**How far each assumption moves the answer** (net present value)")
+        answers.picture(desk, "what if movers", mark, drawn)
     table = desk.kept("what if in full", mark, lambda: what_if_told.percentiles(answer))
     answers.table(table, "what_if_in_full", "The money in full")
     table = desk.kept(

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Sequence
 
 from analysis.decisions.answer import Answer, Assumption, Mover, Spread
 from analysis.decisions.sentences import amount, in_ten, payback_words, pieces, span
-from analysis.records.figures import figure
+from analysis.records.figures import figure, number, told
 from analysis.records.scenario import Estimate, Scenario
 from analysis.screens import answers, words
 
@@ -85,9 +85,18 @@ def range_words(estimate: Estimate, scale: float = 1) -> str:
     return " to ".join(ends)
 
 
+def mark(answer: Answer) -> tuple:
+    """What an answer's words and charts hang on, to keep them by."""
+    money = answer.money
+    return (
+        answer.name, answer.currency, answer.horizon_weeks, answer.runs, answer.headline,
+        money.break_even_searched_to, money.net_present_value, hash(answer.assumptions),
+    )  # fmt: skip
+
+
 def headline(answer: Answer) -> str:
     """The answer in one sentence, its name first."""
-    return words.plain(f"{answer.name}. {answer.headline}")
+    return words.plain(f"{answer.name}. {told(answer.headline)}")
 
 
 def runs_words(answer: Answer) -> str:
@@ -101,12 +110,12 @@ def runs_words(answer: Answer) -> str:
 
 def points(answer: Answer) -> list[str]:
     """What it does, what it earns, how sure."""
-    return [words.plain(sentence) for sentence in answer.sentences]
+    return [words.plain(told(sentence)) for sentence in answer.sentences]
 
 
 def must_be_true(answer: Answer) -> list[str]:
     """What would have to be true for another answer."""
-    lines = [words.plain(line) for line in answer.must_be_true]
+    lines = [words.plain(told(line)) for line in answer.must_be_true]
     return lines or ["Nothing within reach, taken by itself, turns this answer."]
 
 
@@ -157,7 +166,8 @@ def _written(spread: Spread, factor: float, decimals: int, signed: bool) -> tupl
         if value is None:
             return None
         rounded = round(value * factor, decimals) + 0.0
-        return f"{rounded:+,.{decimals}f}" if signed and rounded else f"{rounded:,.{decimals}f}"
+        sign = "+" if signed and rounded > 0 else ""
+        return sign + number(rounded, decimals)
 
     mean, low, high = (text(value) for value in (spread.mean, spread.p5, spread.p95))
     return (mean or "", None, None) if low == high else (mean or "", low, high)
@@ -166,7 +176,7 @@ def _written(spread: Spread, factor: float, decimals: int, signed: bool) -> tupl
 def settle(answer: Answer) -> str:
     """What would settle it, as it stands below that heading."""
     said = answer.settle.removeprefix("What would settle it: ")
-    return words.plain(said[:1].upper() + said[1:]) or "Nothing is open."
+    return words.plain(told(said[:1].upper() + said[1:])) or "Nothing is open."
 
 
 def movers(answer: Answer) -> list[str]:
@@ -177,8 +187,8 @@ def movers(answer: Answer) -> list[str]:
 def _mover(mover: Mover, currency: str) -> str:
     at_low, at_high = (_end(v, currency) for v in (mover.value_at_low, mover.value_at_high))
     return (
-        f"**{words.plain(mover.name)}**: at {words.plain(mover.low)}, {at_low}; at "
-        f"{words.plain(mover.high)}, {at_high} ({SOURCES[mover.source]})."
+        f"**{words.plain(mover.name)}**: at {words.plain(told(mover.low))}, {at_low}; at "
+        f"{words.plain(told(mover.high))}, {at_high} ({SOURCES[mover.source]})."
     )
 
 
@@ -191,7 +201,9 @@ def assumption_table(listed: Sequence[Assumption]) -> answers.Table:
     """What the answer rests on, and how each is known."""
     import pandas as pd
 
-    rows = [{"what": a.what, "taken as": a.value, "how known": SOURCES[a.source]} for a in listed]
+    rows = [
+        {"what": a.what, "taken as": told(a.value), "how known": SOURCES[a.source]} for a in listed
+    ]
     return answers.Table.of(pd.DataFrame(rows))
 
 
@@ -261,5 +273,5 @@ def comparison(found: Sequence[Answer]) -> answers.Table:
 
 
 def _worth(value: float) -> str:
-    rounded = round(value) + 0.0
-    return f"{rounded:+,.0f}" if rounded else "0"
+    rounded = round(value)
+    return ("+" if rounded > 0 else "") + number(rounded)

@@ -131,7 +131,7 @@ def test_a_stop_keeps_what_is_done_and_can_be_gone_on_from(show, monkeypatch):
     screen.run()
     press(screen, "Stop here")
     words = said(played(screen))
-    assert re.search(r"Stopped: this rests on [\d,]+ runs? instead of 100000", words)
+    assert re.search(r"Stopped: this rests on [\d,]+ runs? instead of 100,000", words)
     assert "Sold in a week" in words
     monkeypatch.setattr(what_if_jobs, "ALL_RUNS", 16)
     press(screen, "Go on")
@@ -297,7 +297,8 @@ def test_the_scenario_taken_home_is_the_one_on_the_page(show):
     [
         ("45 to 70", [0.45, 0.7]), ("45-70", [0.45, 0.7]), ("45 – 70 %", [0.45, 0.7]),
         ("60", 0.6), ("60,5", 0.605), ("1,200", 12.0), ("", None), ("much", "much"),
-        ("10 to", "10 to"),
+        ("10 to", "10 to"), ("2.300-2.900", [0.023, 0.029]), ("-5 to 5", [-0.05, 0.05]),
+        ("45 70", "45 70"), ("2 300", 23.0),
     ],
 )  # fmt: skip
 def test_a_range_is_read_however_it_is_written(typed, taken):
@@ -329,3 +330,38 @@ def test_a_name_that_looks_like_markup_is_shown_as_it_is(show, box_maker):
 
 def test_worth_is_written_with_its_sign():
     assert [what_if_told._worth(v) for v in (12.4, -3.2, 0.2)] == ["+12", "-3", "0"]
+
+
+def test_the_page_to_show_is_offered_on_both_papers_and_names_shop_and_scenario(show):
+    screen = turn(played(show("what_if", DEMO)), "Memo and files")
+    buttons = {one.proto.label: one.proto for one in screen.get("download_button")}
+    assert {"Page to print (PDF)", "Page for a browser (HTML)"} <= set(buttons)
+    screen.session_state["what_if_paper"] = "letter"
+    assert not screen.run().exception
+
+
+def test_a_file_is_named_after_its_scenario():
+    from analysis.screens.what_if_more import file_name
+
+    assert file_name("Größe 3, für Plätze!") == "groe_3_fur_platze"
+    assert file_name("  ../..  ") == "scenario"
+
+
+def test_who_writes_points_for_thousands_is_read_so():
+    from analysis.records import figures
+
+    field = what_if_fields.Field("price", "", what_if_fields.RANGE)
+    figures.write_as(figures.GERMAN)
+    try:
+        assert what_if_fields.taken(field, "2.300 to 2.900,50") == [2300, 2900.5]
+        assert what_if_fields.shown(field, [0.5, 2900]) == "0,5 to 2900"
+        answer = what_if_told._written(answer_spread(1234.5), 1, 1, signed=True)
+        assert answer[0] == "+1.234,5"
+    finally:
+        figures.write_as(figures.PLAIN)
+
+
+def answer_spread(value):
+    from analysis.decisions.answer import Spread
+
+    return Spread(value, value, value, value)
