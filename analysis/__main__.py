@@ -11,7 +11,7 @@ import signal
 import sys
 import time
 from collections.abc import Sequence
-from datetime import datetime
+from datetime import date, datetime
 from pathlib import Path
 
 from analysis.problems import BadInput, NotFound, Problem
@@ -72,6 +72,11 @@ def _parser() -> argparse.ArgumentParser:
     verb = _verb(verbs, "whatif", _whatif, "what a helper, a machine, a move or more demand yields")
     _what_if_arguments(verb)
 
+    verb = _verb(verbs, "memo", _memo, "the page to print or hand over for a scenario")
+    _what_if_arguments(verb)
+    verb.add_argument("-o", "--output", metavar="FILE.html|FILE.pdf", required=True, type=_page)
+    verb.add_argument("--paper", choices=("a4", "letter"), default="a4", help="default a4")
+
     verb = _verb(verbs, "import", _import, "take a file of laps into the store")
     verb.add_argument("laps", metavar="FILE.csv")
     verb.add_argument("--store", metavar="URL", help="default: WORKSHOP_STORE, or your data folder")
@@ -121,6 +126,15 @@ def _seed(text: str) -> int:
     return seed
 
 
+def _page(text: str) -> Path:
+    """A file whose ending says which kind of page it is."""
+    if Path(text).suffix.lower() not in (".html", ".pdf"):
+        raise argparse.ArgumentTypeError(f"{text!r} ends neither in .html nor in .pdf; name one")
+    if not Path(text).resolve().parent.is_dir():  # before weeks are simulated for nothing
+        raise argparse.ArgumentTypeError(f"there is no folder {str(Path(text).parent)!r}")
+    return Path(text)
+
+
 def _verb(verbs, name: str, run, help_text: str) -> argparse.ArgumentParser:
     verb = verbs.add_parser(name, help=help_text, description=help_text)
     verb.add_argument("--json", action="store_true", help="one JSON object on standard output")
@@ -143,11 +157,37 @@ def _whatif(options):
     from analysis import tables
     from analysis.decisions.contract import whatif_contract
 
-    return whatif_contract(_answer(options)), tables.whatif_tables
+    _, answer = _answer(options)
+    return whatif_contract(answer), tables.whatif_tables
+
+
+def _memo(options):
+    from zoneinfo import ZoneInfo
+
+    from analysis.records.whole import write_whole
+
+    shop, answer = _answer(options)
+    day = datetime.now(ZoneInfo(shop.timezone)).date()
+    page = _printed(options.output, answer, shop.name, day, options.paper)
+    write_whole(options.output, lambda file: file.write(page))
+    told = {"file": str(options.output), "bytes": len(page), "paper": options.paper,
+            "scenario": answer.name, "verdict": answer.verdict, "headline": answer.headline,
+            "runs": answer.runs, "stopped": answer.stopped}  # fmt: skip
+    return told, lambda told: f"{told['headline']}\nThe page is in {told['file']}."
+
+
+def _printed(file: Path, answer, shop_name: str, day: date, paper: str) -> bytes:
+    if file.suffix.lower() == ".pdf":
+        from analysis.memo.pdf import memo_pdf
+
+        return memo_pdf(answer, shop_name, day, paper)
+    from analysis.memo.html import memo_html
+
+    return memo_html(answer, shop_name, day, paper).encode()
 
 
 def _answer(options):
-    """The answer to the scenario of the options, with the estimate so far on a terminal."""
+    """(shop, answer to the scenario of the options), the estimate so far on a terminal."""
     from analysis.decisions.model_of import model_of
     from analysis.decisions.priced import check_priced
     from analysis.decisions.what_if import what_if
@@ -166,7 +206,7 @@ def _answer(options):
     )  # fmt: skip
     if report:
         print(file=sys.stderr)
-    return answer
+    return shop, answer
 
 
 def _interrupted():

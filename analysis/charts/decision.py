@@ -10,13 +10,13 @@ import pandas as pd
 
 from analysis.charts import look
 from analysis.decisions.answer import Mover, Path, Situation
-from analysis.records.figures import figure
+from analysis.records.figures import figure, number, told
 
 MOST_POINTS = 130  # of a line: more than the eye tells apart on a page
 MOST_BARS = 6
 BAR_PIXELS, BELOW_WORDS = 56, 13  # a row: two lines of words, and the bar so far below its middle
-LETTERS_WIDE = 330  # pixels: a phone's width, beyond which words are cut
-MIDDLE, EDGES = "middle of the runs", "nine of ten runs lie between"
+LETTERS_WIDE = 360  # pixels: a phone's width, beyond which words are cut
+MIDDLE, EDGES = "middle run", "nine of ten runs between"
 
 
 def payback_chart(path: Path, currency: str, payback_weeks: float | None = None) -> alt.Chart:
@@ -89,7 +89,7 @@ def _lines(frame: pd.DataFrame, x: alt.X, title: str, money: alt.Axis) -> alt.Ch
 
 def _earned_back(weeks: float, last: float) -> alt.LayerChart:
     """A dotted upright where the middle of the runs has earned itself back, and when in words."""
-    frame = pd.DataFrame({"week": [weeks], "said": [f"earned back: week {weeks:.0f}"]})
+    frame = pd.DataFrame({"week": [weeks], "said": [f"earned back: week {number(weeks)}"]})
     left = weeks <= last / 2
     rule = alt.Chart(frame).mark_rule(color=look.INK, strokeDash=[1, 3], strokeWidth=1.5)
     words = alt.Chart(frame).mark_text(
@@ -102,10 +102,11 @@ def _earned_back(weeks: float, last: float) -> alt.LayerChart:
 
 def _path_said(frame: pd.DataFrame, title: str, payback_weeks: float | None) -> str:
     end = frame.iloc[-1]
-    back = f"earned back in week {payback_weeks:.0f}" if payback_weeks else "not earned back"
+    back = f"earned back in week {number(payback_weeks)}" if payback_weeks else "not earned back"
     return (
-        f"Line of {title} against going on as before, by week. After {end['week']:.0f} weeks "
-        f"{end['middle']:,.0f} in the middle of the runs, {end['low']:,.0f} to {end['high']:,.0f} "
+        f"Line of {title} against going on as before, by week. After {number(end['week'])} weeks "
+        f"{number(end['middle'])} in the middle of the runs, "
+        f"{number(end['low'])} to {number(end['high'])} "
         f"in nine of ten; the middle is {back}."
     )
 
@@ -153,14 +154,14 @@ def _bars_of(movers: Sequence[Mover], mean: float) -> pd.DataFrame:
     for row, mover in enumerate(movers[:MOST_BARS]):
         ends = [(float(mover.value_at_low), mover.low), (float(mover.value_at_high), mover.high)]
         (left, left_words), (right, right_words) = sorted(ends, key=lambda end: end[0])
-        rows.append((row, mover.name, left, right, left_words, right_words))
+        rows.append((row, mover.name, left, right, told(left_words), told(right_words)))
     return pd.DataFrame(rows, columns=["row", "name", "left", "right", "left_words", "right_words"])
 
 
 def _upright(chart: alt.Chart, y: alt.Y, value: float, thickness: float) -> alt.Chart:
     """A short upright in each row, which leaves the words above it free."""
     tick = chart.mark_tick(
-        color=look.INK, thickness=thickness, size=25, yOffset=BELOW_WORDS, opacity=1
+        color=look.INK, thickness=thickness, size=17, yOffset=BELOW_WORDS, opacity=1
     )
     return tick.encode(x=alt.X(datum=value, type="quantitative"), y=y)
 

@@ -26,9 +26,7 @@ def memo_html(answer: Answer, shop_name: str, day: date, paper: str = "a4") -> s
     """
     refuse_other_papers(paper)
     page = page_of(answer, shop_name, day)
-    pictures = [
-        {**dataclasses.asdict(one), "svg": _inline(one.svg)} for one in page.pictures
-    ]
+    pictures = [{**dataclasses.asdict(one), "svg": _inline(one.svg)} for one in page.pictures]
     return _template().render(
         page=page, pictures=pictures, paper=paper, shop_in_css=css_text(shop_name)
     )

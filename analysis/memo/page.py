@@ -1,7 +1,6 @@
 """What stands on the page, in reading order: plain texts and figures that both faces print.
 
-English words, and figures the English way (1,300 is thirteen hundred), as everywhere in this
-program: a shop names its currency and time zone, not how it writes numbers.
+The words are English; numbers and dates follow the reader (`records/figures.py`), names never do.
 """
 
 from __future__ import annotations
@@ -14,7 +13,8 @@ from analysis.charts.decision import movers_chart, payback_chart
 from analysis.decisions.answer import ASSUMED, GIVEN, MEASURED, PUBLISHED, Answer, Money, Spread
 from analysis.decisions.sentences import in_ten, span
 from analysis.memo.picture import Picture, picture
-from analysis.records.figures import figure
+from analysis.records.figures import day as written_day
+from analysis.records.figures import figure, number, told
 
 PAPERS = ("a4", "letter")
 MINUS, NOT_KNOWN = "\N{MINUS SIGN}", "not known"
@@ -24,12 +24,14 @@ WEEK = {
     "good_units_per_week": "Good pieces made",
     "sold_per_week": "Pieces sold",
     "lost_demand_per_week": "Asked for, but not to be had",
-    "lead_time_hours": "A batch from start to end, hours by the clock",
+    "lead_time_hours": "A batch from start to end, by the clock, {time}",
     "bench_hours_per_week": "Hours at the bench",
     "idle_hours_per_week": "Hours there without work",
-    "contribution_per_week": "Sales less material, {currency}",
-    "cash_per_week": "of that, after wages, rent and upkeep, {currency}",
+    "contribution_per_week": "Sales less material{currency}",
+    "cash_per_week": "the same, less wages, rent and upkeep{currency}",
 }
+IN_MONEY = ("contribution_per_week", "cash_per_week")
+DAY_HOURS, LONG_HOURS = 24, 72  # from three days on a batch's way is told in days
 SOURCES = {
     MEASURED: "from the shop's own timed work",
     PUBLISHED: "from published studies",
@@ -65,17 +67,17 @@ def page_of(answer: Answer, shop_name: str, day: date) -> Page:
     return Page(
         title=answer.name,
         shop=shop_name,
-        day=f"{day.day} {day:%B %Y}",
+        day=written_day(day),
         question=_question(answer, shop_name),
-        headline=answer.headline,
-        sentences=answer.sentences,
-        settle=answer.settle,
+        headline=told(answer.headline),
+        sentences=tuple(map(told, answer.sentences)),
+        settle=told(answer.settle),
         pictures=_pictures(answer),
         week=_week(answer),
         money=_money(answer.money, answer.currency),
-        must_be_true=answer.must_be_true,
+        must_be_true=tuple(map(told, answer.must_be_true)),
         assumptions=tuple(
-            (_capital(line.what), line.value, line.source) for line in answer.assumptions
+            (_capital(line.what), told(line.value), line.source) for line in answer.assumptions
         ),
         sources=_sources(answer),
         worked_out=_worked_out(answer),
@@ -84,12 +86,14 @@ def page_of(answer: Answer, shop_name: str, day: date) -> Page:
 
 
 def _question(answer: Answer, shop_name: str) -> str:
-    paid = answer.money.paid_at_start
-    start = f" {_amount(paid, answer.currency)} would be paid at the start." if paid >= 0.5 else ""
-    return (
-        f"Does \N{LEFT DOUBLE QUOTATION MARK}{answer.name}\N{RIGHT DOUBLE QUOTATION MARK} pay for "
-        f"{shop_name} within {span(answer.horizon_weeks)}, against going on as before?{start}"
+    asked = (
+        f"Does \u201c{answer.name}\u201d pay for {shop_name} within "
+        f"{span(answer.horizon_weeks)}, against going on as before?"
     )
+    paid = answer.money.paid_at_start
+    if paid < 0.5:
+        return asked
+    return f"{asked} About {_amount(paid, answer.currency)} would be paid at the start."
 
 
 def _pictures(answer: Answer) -> tuple[Picture, ...]:
@@ -97,7 +101,7 @@ def _pictures(answer: Answer) -> tuple[Picture, ...]:
     pictures = [
         picture(
             look.specification(payback_chart(answer.path, currency, money.payback_weeks.p50)),
-            "When it has earned itself back",
+            "How the money adds up, week by week",
             "Money so far against going on as before, not discounted, resale left out. Above 0 it "
             "is a gain.",
         )
@@ -125,19 +129,42 @@ def _straddle(answer: Answer) -> bool:
 
 
 def _week(answer: Answer) -> tuple[tuple[str, str, str, str, str], ...]:
-    rows = []
-    for name, words in WEEK.items():
-        apart: Spread = getattr(answer.difference, name)
-        rows.append(
-            (
-                words.format(currency=answer.currency).rstrip(", "),
-                _number(getattr(answer.baseline, name).mean),
-                _number(getattr(answer.changed, name).mean),
-                _signed(apart.mean),
-                _range(apart, _signed),
-            )
+    long = (answer.baseline.lead_time_hours.mean or 0) >= LONG_HOURS
+    words = {
+        "time": "days" if long else "hours",
+        "currency": f", {answer.currency}" if answer.currency else "",
+    }
+    return tuple(
+        (
+            line.format(**words),
+            *_before_and_after(answer, name, DAY_HOURS if long and "lead" in name else 1),
         )
-    return tuple(rows)
+        for name, line in WEEK.items()
+    )
+
+
+def _before_and_after(answer: Answer, name: str, unit: float) -> tuple[str, str, str, str]:
+    """Before, after, difference and its range, all to the same place behind the point.
+
+    To tenths, or to whole numbers where the difference, or money, has three digits before it.
+    """
+    before, after = (getattr(week, name).mean for week in (answer.baseline, answer.changed))
+    apart: Spread = getattr(answer.difference, name)
+    widest = max(abs(end or 0) / unit for end in (apart.mean, apart.p5, apart.p95))
+    if name in IN_MONEY:
+        widest = max(widest, abs(before), abs(after))
+    places = 1 if widest < 99.5 else 0
+
+    def write(value: float | None, sign: str = "") -> str:
+        if value is None:
+            return NOT_KNOWN
+        rounded = round(value / unit, places) + 0.0
+        return (sign if rounded > 0 else "") + number(rounded, places).replace("-", MINUS)
+
+    def write_signed(value: float | None) -> str:
+        return write(value, "+")
+
+    return write(before), write(after), write_signed(apart.mean), _range(apart, write_signed)
 
 
 def _money(money: Money, currency: str) -> tuple[tuple[str, str, str], ...]:
@@ -148,7 +175,7 @@ def _money(money: Money, currency: str) -> tuple[tuple[str, str, str], ...]:
         (f"Gain at today's worth (net present value){unit}", _signed(money.net_present_value.mean),
          _range(money.net_present_value, _signed)),
         (f"the same, spread evenly over the weeks{unit} a week", _signed(money.worth_per_week), ""),
-        ("Earned back after (payback), weeks", _weeks(back.p50),
+        ("Earned back after (payback), weeks, middle of the runs", _weeks(back.p50),
          f"{_weeks(back.p5)} to {_weeks(back.p95)}" if back.p5 is not None else "never"),
         ("Runs in which it earns itself back", in_ten(money.probability_of_payback), ""),
     ]  # fmt: skip
@@ -166,14 +193,13 @@ def _money(money: Money, currency: str) -> tuple[tuple[str, str, str], ...]:
 
 def _sources(answer: Answer) -> str:
     used = {line.source for line in answer.assumptions}
-    told = [f"{name}: {words}" for name, words in SOURCES.items() if name in used]
-    return "; ".join(told) + "."
+    return "; ".join(f"{name}: {how}" for name, how in SOURCES.items() if name in used) + "."
 
 
 def _worked_out(answer: Answer) -> tuple[str, ...]:
     early = " (stopped early)" if answer.stopped else ""
     return (
-        f"The shop's weeks were simulated batch by batch, {answer.runs} times over{early}, "
+        f"The shop's weeks were simulated batch by batch, {number(answer.runs)} times over{early}, "
         f"{answer.horizon_weeks} weeks each: once as the shop is and once with the change, with "
         "the same chance events in both, so that their difference is the change and not luck.",
         "Each run draws afresh what is not known for certain: working times and how fast they "
@@ -216,7 +242,7 @@ def _range(values: Spread, write) -> str:
 
 
 def _weeks(value: float | None) -> str:
-    return "never" if value is None else f"{value:.0f}"
+    return "never" if value is None else number(value)
 
 
 def refuse_other_papers(paper: str) -> None:

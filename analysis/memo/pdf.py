@@ -15,7 +15,7 @@ from analysis.memo.page import Page, page_of, refuse_other_papers
 
 TEMPLATE = Path(__file__).parent / "page.typ"
 MOST_PAGES = 2
-LETTER_POINTS = (9.5, 9.0, 8.5, 8.0)  # the largest at which all fits on MOST_PAGES
+LETTER_POINTS = (10.0, 9.5, 9.0, 8.5, 8.0)  # the largest at which all fits on MOST_PAGES
 
 
 def memo_pdf(answer: Answer, shop_name: str, day: date, paper: str = "a4") -> bytes:

@@ -5,8 +5,11 @@ from __future__ import annotations
 import json
 from dataclasses import dataclass
 
-WIDE = 330  # pixels of the plot; two stand side by side on the page
-FONT = "Libertinus Serif, Georgia, Times New Roman, serif"
+from analysis.records.figures import manner
+
+WIDE = 370  # pixels with the axis; two stand side by side on the page
+MEASURED_AS = 'font-family="sans-serif"'  # a font the drawing program brings along and measures by
+FONT = 'font-family="Libertinus Serif, Arial, Helvetica, sans-serif"'  # Typst has the first
 INK = "#000000"
 
 
@@ -26,7 +29,9 @@ def picture(specification: dict, title: str, caption: str) -> Picture:
 
     inked = json.loads(json.dumps(specification).replace('"currentColor"', f'"{INK}"'))
     inked["width"] = WIDE
+    inked["autosize"] = {"type": "fit-x", "contains": "padding"}
     inked["background"] = None
-    inked["config"] = {**inked.get("config", {}), "font": FONT}
-    svg = vl_convert.vegalite_to_svg(inked, allowed_base_urls=[])
-    return Picture(title, caption, svg, specification["description"])
+    svg = vl_convert.vegalite_to_svg(
+        inked, allowed_base_urls=[], format_locale=(manner().vega or {}).get("number")
+    )
+    return Picture(title, caption, svg.replace(MEASURED_AS, FONT), specification["description"])

@@ -2,7 +2,6 @@
 
 import csv
 import difflib
-import os
 import re
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
@@ -15,11 +14,11 @@ import pyarrow as pa
 import pyarrow.compute as pc
 import pyarrow.csv as pacsv
 
-from analysis.problems import Problem
 from analysis.records.faults import Faults
 from analysis.records.numbers import combined
 from analysis.records.side_by_side import side_by_side
 from analysis.records.source import Input
+from analysis.records.whole import write_whole
 
 LONGEST_HEADER = BLOCK = 1 << 20  # bytes
 LONGEST_ROW = 1 << 16  # bytes; a longer one is read too, but not as quickly
@@ -269,30 +268,7 @@ def write_table(columns: dict[str, pa.Array], target: str | Path | BinaryIO) -> 
     if hasattr(target, "write"):
         _write_rows(columns, target)
         return
-    try:
-        _write_anew(columns, Path(target))
-    except OSError as error:
-        raise Problem(f"{target} cannot be written ({error.strerror}); choose another place."
-                      ) from None  # fmt: skip
-
-
-def _write_anew(columns: dict[str, pa.Array], target: Path) -> None:
-    if target.exists() and not target.is_file():  # a device or a pipe is not replaced
-        with open(target, "wb") as file:
-            _write_rows(columns, file)
-        return
-    target = target.resolve()  # what a link points to is replaced, not the link
-    unfinished = target.with_name(f".{target.name}.{os.getpid()}")
-    try:
-        with open(unfinished, "xb") as file:
-            _write_rows(columns, file)
-            file.flush()
-            os.fsync(file.fileno())
-        if target.exists():
-            os.chmod(unfinished, target.stat().st_mode)
-        os.replace(unfinished, target)
-    finally:
-        unfinished.unlink(missing_ok=True)
+    write_whole(target, lambda file: _write_rows(columns, file))
 
 
 def _write_rows(columns: dict[str, pa.Array], file: BinaryIO) -> None:
