@@ -46,7 +46,7 @@ class Server:
         self.folder = folder
         self.store = folder / "workshop.sqlite"
         self.options = options
-        self.port = _free_port()
+        self.port = free_port()
         self.started = False
         self.environment = os.environ | {
             "HOME": str(folder),
@@ -67,7 +67,7 @@ class Server:
             if self._is_healthy():
                 self.started = True
                 return self
-            self.port = _free_port()
+            self.port = free_port()
         raise RuntimeError((self.folder / "server.log").read_text()[-2000:])
 
     def _launch(self) -> None:
@@ -171,7 +171,8 @@ def key_in(answer: Answer) -> str:
     return answer.headers["set-cookie"].partition(";")[0]
 
 
-def _free_port() -> int:
+def free_port() -> int:
+    """A port that nobody listens on just now."""
     with socket.socket() as probe:
         probe.bind((HERE, 0))
         return probe.getsockname()[1]
