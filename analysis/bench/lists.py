@@ -154,15 +154,14 @@ class PresentSeconds:
             return Present()
         from analysis.study.summary import study
 
-        routing = self.store.routing()
-        found = study(self.store.laps(), routing, self.store.shop())
+        found = study(self.store.laps(), self.store.routing(), self.store.shop())
         table = found.operations
         keys = zip(table["product"].astype(str), table.operation.astype(str), strict=True)
         seconds = dict(zip(keys, table.normal_seconds.astype(float), strict=True))
-        return Present(seconds, _rushed_below(found, routing))
+        return Present(seconds, _rushed_below(found))
 
 
-def _rushed_below(found, routing: pd.DataFrame | None) -> dict[tuple[str, str], float]:
+def _rushed_below(found) -> dict[tuple[str, str], float]:
     """By (product, operation) the seconds that are too fast for everybody who does it: the lists
     know no worker, and a warning that is not true of somebody would soon be passed over."""
     import numpy as np
@@ -171,7 +170,7 @@ def _rushed_below(found, routing: pd.DataFrame | None) -> dict[tuple[str, str], 
     from analysis.study.spoilage import spoilage
 
     curves = spoilage(found.laps, np.random.default_rng(0))  # the same laps, the same figures
-    rows = rushed_below_seconds(curves, stakes(found, routing), found.learning.cells)
+    rows = rushed_below_seconds(curves, stakes(found), found.learning.cells)
     least = rows.groupby(["product", "operation"])["rushed_below_seconds"].min().dropna()
     return {key: float(value) for key, value in least.items()}
 

@@ -34,7 +34,7 @@ class Source:
 def current() -> Source:
     """The store chosen in the sidebar; the demo while one's own store has no lap."""
     if chosen() == DEMO:
-        return Source(_demo_store(_cache_folder()), is_demo=True)
+        return Source(_demo_store(cache_folder()), is_demo=True)
     return Source(own_store(), is_demo=False)
 
 
@@ -108,22 +108,22 @@ def kept(source: Source):
 def _kept(url: str, version: int, _store):
     from analysis.store.kept import Kept
 
-    return Kept(_cache_folder(), _store)
+    return Kept(cache_folder(), _store)
 
 
 def fault_figures(source: Source):
     """What Putting right reads out of the study, kept as long as the study."""
-    return _fault_figures(*source.key, source.store, figures(source))
+    return _fault_figures(*source.key, figures(source))
 
 
 @st.cache_resource(show_spinner=False, max_entries=4)
-def _fault_figures(url: str, version: int, _store, _study):
+def _fault_figures(url: str, version: int, _study):
     import numpy as np
 
     from analysis.study.putting_right import putting_right
 
     # The same laps give the same figures to the last digit.
-    return putting_right(_study, _store.routing(), np.random.default_rng(0))
+    return putting_right(_study, np.random.default_rng(0))
 
 
 def week_figures(source: Source):
@@ -155,7 +155,8 @@ def _demo_store(folder: Path):
     return open_demo(SAMPLES, folder)
 
 
-def _cache_folder() -> Path:
+def cache_folder() -> Path:
+    """Where the demo stands, and what can be made again."""
     if named := os.environ.get("WORKSHOP_DEMO_FOLDER"):
         return Path(named)
     import platformdirs  # only where no other place is named

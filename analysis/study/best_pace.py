@@ -47,7 +47,7 @@ RUSHED_COLUMNS = ("worker", "product", "operation", "rushed_below_seconds")
 TELLING = ("haste spoils", "slowness spoils")
 
 
-def stakes(study: Study, routing: pd.DataFrame | None) -> pd.DataFrame:
+def stakes(study: Study) -> pd.DataFrame:
     """What hangs on a fault made at an operation: STAKE_COLUMNS, a row each product and operation
     where a piece was spoiled.
 
@@ -56,7 +56,7 @@ def stakes(study: Study, routing: pd.DataFrame | None) -> pd.DataFrame:
     its material. Where a wage or a material cost is not given in_money is False, and costs are in
     seconds of work: a wage of one a second, material left out.
     """
-    tally = tallied(study, routing)
+    tally = tallied(study)
     cells = tally.cells.assign(rework_seconds=np.nan_to_num(seconds_to_mend(tally)[0]))
     own = cells[(cells["cause_operation"] == "") | (cells["cause_operation"] == cells["operation"])]
     columns = ["work_seconds", "work_pay", "material", "pay_rate", "rework_seconds"]

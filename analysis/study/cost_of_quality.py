@@ -14,9 +14,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
-from analysis.records.routing import precedence, route
 from analysis.study.quality import KEYS
 from analysis.study.rates import cell_codes, clusters, is_activity, is_regular
+from analysis.study.route import passed_operations
 
 if TYPE_CHECKING:
     from analysis.study.summary import Study
@@ -94,12 +94,7 @@ class Tally:
     products: list[str]
 
 
-def cost_of_quality(
-    study: Study,
-    routing: pd.DataFrame | None,
-    rng: np.random.Generator,
-    draws: int = DRAWS,
-) -> CostOfQuality:
+def cost_of_quality(study: Study, rng: np.random.Generator, draws: int = DRAWS) -> CostOfQuality:
     """The cost of faults in time and money, with 95 % intervals from whole batches drawn anew.
 
     rework      seconds of the rework laps, at the pay of those who did them
@@ -115,13 +110,13 @@ def cost_of_quality(
     of the expanded percentile interval for few batches m (Hesterberg 2015, from memory):
     Phi(-+ sqrt(m / (m - 1)) t(.975, m - 1)). NaN with one batch.
     """
-    tally = tallied(study, routing)
+    tally = tallied(study)
     weight = resampled(tally.good_units.shape[0], draws, rng)
     amount = amounts(tally, weight)
     return _assembled(study, tally, weight, amount)
 
 
-def tallied(study: Study, routing: pd.DataFrame | None) -> Tally:
+def tallied(study: Study) -> Tally:
     """The sums by batch behind the costs."""
     laps = study.laps
     batch = clusters(laps, study.timezone)
@@ -153,7 +148,7 @@ def tallied(study: Study, routing: pd.DataFrame | None) -> Tally:
         for values in (laps["seconds"].to_numpy(), pay)
     ], axis=1)  # fmt: skip
     place = cells.groupby(KEYS, sort=False).ngroup().to_numpy()
-    return Tally(_worth(cells, study, routing, pay), counts, place, checks, good, products)
+    return Tally(_worth(cells, study), counts, place, checks, good, products)
 
 
 def _pay(laps: pd.DataFrame, study: Study) -> np.ndarray:
@@ -170,15 +165,12 @@ def _sparse(rows, columns, values, shape):
     return csr_array((np.asarray(values, float), (rows, columns)), shape=shape)
 
 
-def _worth(cells: pd.DataFrame, study: Study, routing, pay: np.ndarray) -> pd.DataFrame:
+def _worth(cells: pd.DataFrame, study: Study) -> pd.DataFrame:
     """The cells with what a piece lost there is worth: work_seconds, work_pay, material; and
     pay_rate, what a second at the operation costs."""
-    each = _per_piece(study, pay)
+    each = per_piece(study)
     steps = ["product", "variant", "operation"]
-    places = cells[steps].drop_duplicates()
-    work = _lost_work(places, study, routing, each)
-    lost = pd.DataFrame(work, columns=["work_seconds", "work_pay"], dtype=float)
-    lost = places.reset_index(drop=True).join(lost)
+    lost = work_in_pieces(cells[steps].drop_duplicates(), study, each)
     rate = each["pay"] / each["seconds"]
     known = map(study.shop.product, cells["product"], cells["variant"])
     return cells.merge(lost, on=steps, how="left").assign(
@@ -187,12 +179,12 @@ def _worth(cells: pd.DataFrame, study: Study, routing, pay: np.ndarray) -> pd.Da
     )
 
 
-def _per_piece(study: Study, pay: np.ndarray) -> pd.DataFrame:
+def per_piece(study: Study) -> pd.DataFrame:
     """Mean observed seconds and pay of a piece by product and operation, suspicious laps left out.
 
     The pay is NaN where one of those who did it has none given.
     """
-    laps = study.laps.assign(pay=pay)
+    laps = study.laps.assign(pay=_pay(study.laps, study))
     laps = laps[is_regular(laps) & ~laps["suspicious"].to_numpy()]
     keys = [laps[key].astype(str) for key in KEYS]
     sums = laps[["seconds", "units"]].groupby(keys).sum()
@@ -203,63 +195,31 @@ def _per_piece(study: Study, pay: np.ndarray) -> pd.DataFrame:
 
 def pay_per_second(study: Study) -> pd.Series:
     """Mean pay of a second by product and operation; NaN where somebody's is not given."""
-    each = _per_piece(study, _pay(study.laps, study))
+    each = per_piece(study)
     return each["pay"] / each["seconds"]
 
 
-def _lost_work(
-    places: pd.DataFrame, study: Study, routing, each: pd.DataFrame
-) -> list[tuple[float, float]]:
-    """Seconds and pay of the work in a piece lost at each product, variant and operation.
+def work_in_pieces(places: pd.DataFrame, study: Study, each: pd.DataFrame) -> pd.DataFrame:
+    """work_seconds and work_pay of a piece lost at each product, variant and operation: of the
+    operations it has been through (`route.passed_operations`) and of the one it was lost in.
 
-    An operation that no lap timed counts with its planned seconds, at no pay.
+    places: product, variant, operation as text, each row once; each: `per_piece`. An operation
+    that no lap timed counts with its planned seconds, at no pay.
     """
     timed = dict(zip(each.index, each.to_numpy(), strict=True))
-    columns = ["product", "variant", "operation", "planned_seconds"]
-    orders: dict[tuple, dict[str, float]] = {}
-    for product, variant, operation, planned in study.route[columns].itertuples(index=False):
-        orders.setdefault((product, variant), {})[operation] = planned
-    before: dict[tuple, dict] = {}
-    worth = []
-    for product, variant, operation in places.itertuples(index=False):
-        route = (product, variant)
-        plan = orders.get(route, {})
-        if route not in before:
-            before[route] = _precedence(product, variant, routing)
-        through = passed_before(operation, list(plan), before[route]) | {operation}
+    steps = ["product", "variant", "operation"]
+    planned = study.route.set_index(steps)["planned_seconds"].fillna(0.0).to_dict()
+    passed = passed_operations(study.route)
+    rows = []
+    for product, variant, operation in places[steps].itertuples(index=False):
+        through = sorted(passed.get((product, variant, operation), set()) | {operation})
         work = [
-            timed.get((product, name), (np.nan_to_num(plan.get(name, 0.0)), 0.0))
-            for name in sorted(through)
+            timed.get((product, name), (planned.get((product, variant, name), 0.0), 0.0))
+            for name in through
         ]
-        worth.append(tuple(float(sum(part)) for part in zip(*work, strict=True)))
-    return worth
-
-
-def _precedence(product: str, variant: str, routing: pd.DataFrame | None) -> dict[str, set[str]]:
-    """The operations right before each one of a route; empty where no routing has it."""
-    if routing is None:
-        return {}
-    before = {name: set() for name in route(routing, product, variant)["operation"]}
-    for first, then, _ in precedence(routing, product, variant):
-        before[then].add(first)
-    return before
-
-
-def passed_before(operation: str, order: list[str], before: dict[str, set[str]]) -> set[str]:
-    """Operations a piece has been through when it comes to `operation`.
-
-    before: the operations right before each by the routing. Those that must precede it count,
-    however indirectly: a cover spoiled under the press takes no sewn block with it. Where the
-    routing does not have the operation, all before it in `order`.
-    """
-    if operation not in before:
-        return set(order[: order.index(operation)]) if operation in order else set()
-    found, ahead = set(), [operation]
-    while ahead:
-        new = before[ahead.pop()] - found
-        found |= new
-        ahead += new
-    return found
+        rows.append(tuple(float(sum(part)) for part in zip(*work, strict=True)))
+    work = pd.DataFrame(rows, columns=["work_seconds", "work_pay"], dtype=float)
+    return places[steps].reset_index(drop=True).join(work)
 
 
 def resampled(batches: int, draws: int, rng: np.random.Generator) -> np.ndarray:

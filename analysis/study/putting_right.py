@@ -46,15 +46,13 @@ class PuttingRight:
     more_time: MoreTime
 
 
-def putting_right(
-    study: Study, routing: pd.DataFrame | None, rng: np.random.Generator
-) -> PuttingRight:
-    """The figures of the screen. routing: the checked one behind the study, where there is one."""
+def putting_right(study: Study, rng: np.random.Generator) -> PuttingRight:
+    """The figures of the screen."""
     weeks, chart = weekly_faults(study.laps, study.timezone)
-    found, at_stake = spoilage(study.laps, rng), stakes(study, routing)
+    found, at_stake = spoilage(study.laps, rng), stakes(study)
     followed = care(study.laps)
     return PuttingRight(
-        cost=cost_of_quality(study, routing, rng),
+        cost=cost_of_quality(study, rng),
         variants=yields(study.laps, ["product", "variant"], study.timezone),
         workers=worker_yields(study.laps, study.timezone),
         weeks=weeks,

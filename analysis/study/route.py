@@ -23,6 +23,7 @@ COLUMNS = (
     "wait_holds_station",
     "station",
     "source",
+    "follows",
 )
 _UNPLANNED = {
     "setup_seconds": 0.0,
@@ -48,6 +49,7 @@ def routes(laps: pd.DataFrame, routing: pd.DataFrame | None, timezone: str) -> p
     order; operations that only the laps know are put in where they usually come, never last.
     Without one, the operations of the variant's laps in their usual order. Variants are those of
     the routing and of the laps; a product none of whose laps and rows names one has "" only.
+    follows: a tuple of the operations right before it by the routing; () where none has it.
     """
     usual = usual_order(laps, timezone)
     logged = _logged_operations(laps)
@@ -63,6 +65,35 @@ def last_operations(routes: pd.DataFrame) -> pd.DataFrame:
     """product, variant, operation: the last of each route."""
     last = routes.groupby(["product", "variant"], sort=False).tail(1)
     return last[["product", "variant", "operation"]].reset_index(drop=True)
+
+
+def passed_operations(routes: pd.DataFrame) -> dict[tuple[str, str, str], set[str]]:
+    """By product, variant and operation: what a piece that comes to it has been through.
+
+    By the routing, what must come before it, however indirectly: a cover spoiled under the press
+    takes no sewn block with it. For an operation that no routing has, all before it on its route.
+    """
+    passed = {}
+    for (product, variant), rows in routes.groupby(["product", "variant"], sort=False):
+        follows = dict(zip(rows["operation"], rows["follows"], strict=True))
+        before: set[str] = set()
+        for operation, source in zip(rows["operation"], rows["source"], strict=True):
+            planned = source == "routing"
+            through = _all_before(operation, follows) if planned else set(before)
+            passed[product, variant, operation] = through
+            before.add(operation)
+    return passed
+
+
+def _all_before(operation: str, follows: dict[str, tuple[str, ...]]) -> set[str]:
+    found: set[str] = set()
+    ahead = list(follows[operation])
+    while ahead:
+        name = ahead.pop()
+        if name not in found:
+            found.add(name)
+            ahead += follows[name]
+    return found
 
 
 def good_units(laps: pd.DataFrame, routes: pd.DataFrame) -> np.ndarray:
@@ -189,12 +220,14 @@ def _route(
     score = usual[usual["product"] == product].set_index("operation")["score"]
     seen = sorted(own[own != ""], key=lambda name: score.get(name, -1.0))
     rows = _routing_rows(product, variant, routing)
-    planned = _planned_order(rows, product, variant) if len(rows) else []
+    pairs = _planned_pairs(rows, product, variant) if len(rows) else []
+    planned = topological(list(rows["operation"].astype(str)), pairs) if len(rows) else []
     order = _put_in(planned, [name for name in seen if name not in planned], score)
     table = pd.DataFrame(
         {"product": product, "variant": variant, "operation": order, "position": range(len(order))}
     )
     table = table.merge(_planned_columns(rows), on="operation", how="left")
+    table["follows"] = [tuple(a for a, then, _ in pairs if then == name) for name in order]
     return table.reindex(columns=list(COLUMNS)).astype(object).fillna(_UNPLANNED).astype(_KINDS)
 
 
@@ -208,11 +241,10 @@ def _routing_rows(product: str, variant: str, routing: pd.DataFrame | None) -> p
     return own.sort_values("variant", kind="stable").drop_duplicates("operation").sort_index()
 
 
-def _planned_order(rows: pd.DataFrame, product: str, variant: str) -> list[str]:
-    """The route's operations, each after those it must follow, else in file order."""
-    # The rows are chosen already; those of several variants stand together where none is named.
-    pairs = precedence(rows if variant else rows.assign(variant=""), product, variant)
-    return topological(list(rows["operation"].astype(str)), pairs)
+def _planned_pairs(rows: pd.DataFrame, product: str, variant: str) -> list[tuple[str, str, float]]:
+    """(before, after, wait_seconds) of the operations of these rows, which are chosen already."""
+    # Those of several variants stand together where none is named.
+    return precedence(rows if variant else rows.assign(variant=""), product, variant)
 
 
 def topological(names: list[str], pairs: Iterable[tuple[str, str, float]]) -> list[str]:

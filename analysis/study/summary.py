@@ -53,7 +53,8 @@ class Study:
                         rework_units, scrap_units, rework_seconds, largest loss first
     route               product, variant, operation, position (0 first), planned_seconds,
                         setup_seconds, setup_wait_seconds, wait_seconds, wait_holds_station,
-                        station, source ("routing", "laps")
+                        station, source ("routing", "laps"), follows (the operations right before
+                        it by the routing, a tuple)
     content             product, variant, operation, position, station, share (of the product's
                         pieces of this variant), pieces_per_good_piece, standard_seconds,
                         good_seconds (= standard x pieces per good piece), setup_seconds,

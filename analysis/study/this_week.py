@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 
 from analysis.study.begun import begun
+from analysis.study.cost_of_quality import per_piece, work_in_pieces
 from analysis.study.weeks import FEWEST_WEEKS, individuals_chart, week_starts
 
 if TYPE_CHECKING:
@@ -139,8 +140,8 @@ def leaks(study: Study, weeks: int = 8) -> pd.DataFrame:
     is known), share_of_bench_time, weeks (how many were looked at).
 
     Interruptions count by cause, walks together, spoiled work by the operation that made the fault:
-    the time of mending, and for each lost piece the standard time of all its operations up to the
-    one it was lost in. The interval is mean +- t(.975, n-1) s / sqrt(n) of the n weekly sums, which
+    the time of mending, and for each lost piece the mean observed time of the work in it, as in
+    `cost_of_quality`. The interval is mean +- t(.975, n-1) s / sqrt(n) of the n weekly sums, which
     takes weeks as alike but for chance; it is NaN below three weeks.
     """
     worked = study.weeks[study.weeks.bench_hours > 0].tail(weeks)
@@ -171,27 +172,16 @@ def _mending(laps: pd.DataFrame) -> pd.DataFrame:
 
 def _lost(laps: pd.DataFrame, study: Study) -> pd.DataFrame:
     """Lost pieces at the work that was in them, and at their material."""
-    gone = laps[laps.scrap_units > 0]
-    gone = gone.assign(**{key: gone[key].astype("str") for key in ("product", "variant")})
-    work = _work_so_far(study.content)
-    gone = gone.assign(operation=gone.operation.astype("str"))
-    joined = gone.merge(work, on=["product", "variant", "operation"], how="left")
+    steps = ["product", "variant", "operation"]
+    gone = laps[laps.scrap_units > 0].astype(dict.fromkeys(steps, "str"))
+    work = work_in_pieces(gone[steps].drop_duplicates(), study, per_piece(study))
+    joined = gone.merge(work, on=steps, how="left")
     price = study.cost.reindex(columns=["product", "variant", "material", "lost_material"])
     price = price.assign(material=price.material - price.lost_material.fillna(0))
     joined = joined.merge(price[["product", "variant", "material"]], how="left")
-    seconds = joined.scrap_units * joined.seconds_so_far.fillna(0)
+    seconds = joined.scrap_units * joined.work_seconds
     found = _hours(joined, SPOILED, _made_in(joined), seconds)
     return found.assign(material=(joined.scrap_units * joined.material).to_numpy())
-
-
-def _work_so_far(content: pd.DataFrame) -> pd.DataFrame:
-    """Standard seconds in a piece once an operation is done, by product and variant."""
-    rows = content.sort_values("position", kind="stable")
-    so_far = rows.standard_seconds.fillna(0).groupby([rows["product"], rows.variant]).cumsum()
-    rows = rows.assign(seconds_so_far=so_far).astype(dict.fromkeys(["product", "variant"], "str"))
-    rows = rows.assign(operation=rows.operation.astype("str"))
-    keys = ["product", "variant", "operation"]
-    return rows[[*keys, "seconds_so_far"]].drop_duplicates(keys)
 
 
 def _made_in(laps: pd.DataFrame) -> pd.Series:

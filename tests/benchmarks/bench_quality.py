@@ -46,7 +46,7 @@ def many_laps(laps: int) -> pd.DataFrame:
 
 def _bootstrap_row(found, routing) -> Row:
     by_batch = laps_by_batch(found)
-    worth = tallied(found, routing).cells
+    worth = tallied(found).cells
     worth = worth.set_index(list(worth.columns[:5]))["work_seconds"]
     rng = np.random.default_rng(1)
 
@@ -55,7 +55,7 @@ def _bootstrap_row(found, routing) -> Row:
             taken = rng.integers(0, len(by_batch), len(by_batch))
             failure_seconds(found, by_batch, taken, worth)
 
-    ours = median_seconds(lambda: cost_of_quality(found, routing, rng), 3)
+    ours = median_seconds(lambda: cost_of_quality(found, rng), 3)
     plain = median_seconds(plainly, 1) * DRAWS / PLAIN_DRAWS
     return Row(
         f"cost of faults, {DRAWS:,} draws of {len(by_batch):,} batches, {LAPS:,} laps, "
@@ -67,9 +67,9 @@ def _bootstrap_row(found, routing) -> Row:
 
 def _whole_row(found, routing) -> Row:
     start = time.process_time()
-    putting_right(found, routing, np.random.default_rng(1))
+    putting_right(found, np.random.default_rng(1))
     spent = time.process_time() - start
-    ours = median_seconds(lambda: putting_right(found, routing, np.random.default_rng(1)), 3)
+    ours = median_seconds(lambda: putting_right(found, np.random.default_rng(1)), 3)
     return Row(
         f"everything on Putting right, {LAPS:,} laps", None, ours, None, "under 2 s", ours < 2,
         f"{spent:.2f} s of processor time, all cores",

@@ -25,7 +25,7 @@ def test_any_laps_get_an_honest_answer(rows, with_routing, with_shop):
     with warnings.catch_warnings():
         warnings.simplefilter("error", RuntimeWarning)
         found = study(laps, routing, SHOP if with_shop else None)
-        curves, at_stake = spoilage(found.laps, np.random.default_rng(0)), stakes(found, routing)
+        curves, at_stake = spoilage(found.laps, np.random.default_rng(0)), stakes(found)
         paces, followed = best_paces(curves, at_stake), care(found.laps)
         rushed = rushed_below_seconds(curves, at_stake, found.learning.cells)
         ways = pd.DataFrame(

@@ -11,7 +11,6 @@ from analysis.study.cost_of_quality import (
     NO_CAUSE,
     amounts,
     cost_of_quality,
-    passed_before,
     resampled,
     tails,
     tallied,
@@ -49,7 +48,7 @@ def mending(operation: str, seconds: float, units: int, name: str = "1", **more)
 
 def cost(rows, shop=PAID, routing=ROUTING, seed=0):
     found = study(laps_frame(rows), routing, shop)
-    return cost_of_quality(found, routing, np.random.default_rng(seed))
+    return cost_of_quality(found, np.random.default_rng(seed))
 
 
 def all_of(result):
@@ -184,12 +183,6 @@ def test_one_lap_and_mending_where_no_piece_passed_are_answered():
 
 
 def test_without_a_routing_all_before_in_the_usual_order_is_lost():
-    order = ["cut", "fold", "paint"]
-    before = {"cut": set(), "paint": {"cut"}, "fold": set(), "glue": {"paint", "fold"}}
-    assert passed_before("paint", order, {}) == {"cut", "fold"}
-    assert passed_before("paint", order, before) == {"cut"}
-    assert passed_before("glue", order, before) == {"cut", "paint", "fold"}
-    assert passed_before("wrap", order, before) == set()
     # A body lost at folding: its 30 s by the routing; without one the lid's 30 s go with it.
     for routing, seconds in ((ROUTING, 30), (None, 60)):
         result = cost(batch("1", fold={"scrap_units": 1}), routing=routing)
@@ -211,7 +204,7 @@ def many_batches(rng, batches=30):
 def test_the_bootstrap_is_the_plain_one_draw_by_draw():
     """The same batches drawn, their laps gathered and added up one draw after another."""
     found = study(laps_frame(many_batches(np.random.default_rng(5))), ROUTING, PAID)
-    tally = tallied(found, ROUTING)
+    tally = tallied(found)
     rng = np.random.default_rng(6)
     taken = rng.integers(0, 30, (40, 30))
     weight = np.stack([np.bincount(row, minlength=30) for row in taken]).astype(float)
@@ -251,7 +244,7 @@ def test_the_range_of_a_week_s_cost_holds_the_truth(batches):
     so 88 % is asked at 12 batches and 91 % (2.5 standard errors) at 40.
     """
     long = study(laps_frame(many_batches(np.random.default_rng(1), 4000)), ROUTING, PAID)
-    tally = tallied(long, ROUTING)
+    tally = tallied(long)
     amount = amounts(tally, np.ones((1, 4000)))
     truth = sum(amount[name].sum() for name in
                 ("rework_seconds", "untimed_seconds", "scrap_seconds")) / 4000  # fmt: skip

@@ -21,7 +21,7 @@ PAID = Shop(
 
 def figures(rows, shop=PAID, seed=0):
     found = study(laps_frame(rows), None, shop)
-    return found, putting_right(found, None, np.random.default_rng(seed))
+    return found, putting_right(found, np.random.default_rng(seed))
 
 
 BAD = {
@@ -145,7 +145,7 @@ def test_any_laps_are_answered_and_the_views_add_up_to_one_sum(rows, with_routin
     ]
     routing = ROUTING if with_routing else None
     found = study(laps_frame(lost), routing, SHOP if with_shop else None)
-    got = putting_right(found, routing, np.random.default_rng(0))
+    got = putting_right(found, np.random.default_rng(0))
     cost = got.cost
     total = cost.kinds.set_index("kind").loc["all"]
     for view in (cost.found, cost.caused, cost.causes):

@@ -5,7 +5,7 @@ from io import BytesIO
 import pytest
 
 from analysis.records.routing import read_routing, write_routing
-from analysis.study.route import routes, topological, usual_routing
+from analysis.study.route import passed_operations, routes, topological, usual_routing
 from analysis.study.summary import study
 from tests.study.building import laps_frame
 
@@ -70,6 +70,43 @@ def test_the_usual_order_is_a_routing_that_can_be_saved_as_it_stands(two_variant
     order = again.groupby("variant")["operation"].agg(list)
     assert order["plain"] == ["cut", "sew", "wrap"]
     assert order["marbled"] == ["cut", "marble", "sew", "wrap"]
+
+
+BOX = (
+    "product,operation,after,seconds", "box,cut,,1", "box,paint,cut,1", "box,fold,,1",
+    "box,glue,paint|fold,1",
+)  # fmt: skip
+
+
+def test_a_piece_has_been_through_what_the_routing_puts_before_it_and_no_more():
+    found = passed_operations(routes(laps_frame([]), routing(*BOX), "UTC"))
+    assert found["box", "", "paint"] == {"cut"}
+    assert found["box", "", "fold"] == set()
+    assert found["box", "", "glue"] == {"cut", "paint", "fold"}
+
+
+def test_what_no_routing_has_comes_after_all_that_is_usually_done_before_it():
+    steps = ("cut", "paint", "press", "fold", "glue")
+    laps = laps_frame([{"product": "box", "operation": name, "seconds": 30} for name in steps])
+    found = passed_operations(routes(laps, routing(*BOX), "UTC"))
+    assert found["box", "", "press"] == {"cut", "paint"}
+    assert found["box", "", "glue"] == {"cut", "paint", "fold"}
+    unplanned = passed_operations(routes(laps, None, "UTC"))
+    assert unplanned["box", "", "glue"] == {"cut", "paint", "press", "fold"}
+
+
+def test_laps_that_name_no_variant_follow_the_rows_of_all_variants():
+    table = routing(
+        "product,operation,variant,after,seconds", "n,cut,,,1", "n,marble,lux,cut,1",
+        "n,sew,,cut,1", "n,sew,lux,marble,1",
+    )  # fmt: skip
+    laps = laps_frame([
+        {"product": "n", "variant": variant, "operation": "sew", "seconds": 30}
+        for variant in ("", "lux")
+    ])  # fmt: skip
+    found = passed_operations(routes(laps, table, "UTC"))
+    assert found["n", "lux", "sew"] == {"cut", "marble"}
+    assert found["n", "", "sew"] == {"cut"}
 
 
 def test_what_is_free_keeps_the_order_it_was_given_in():

@@ -39,7 +39,7 @@ def routing():
 @pytest.fixture(scope="module")
 def demo(found, routing):  # noqa: F811
     curves = spoilage(found.laps, np.random.default_rng(0))
-    return curves, stakes(found, routing)
+    return curves, stakes(found)
 
 
 # --- the pace just before ---
@@ -286,7 +286,7 @@ def test_without_a_wage_costs_are_told_in_seconds_of_work(found, routing):  # no
     from dataclasses import replace
 
     unpaid = [replace(worker, cost_per_hour=None) for worker in found.shop.workers]
-    table = stakes(replace(found, shop=replace(found.shop, workers=tuple(unpaid))), routing)
+    table = stakes(replace(found, shop=replace(found.shop, workers=tuple(unpaid))))
     assert not table["in_money"].any()
     assert (table["wage_per_hour"] == 3600).all()
     assert (table["value_before"] > 0).all()

@@ -6,8 +6,10 @@ import pytest
 
 from analysis.records.laps import read_laps
 from analysis.records.shop import read_shop
+from analysis.study.cost_of_quality import cost_of_quality
 from analysis.study.summary import study
 from analysis.study.this_week import earnings, leaks, pay, shelf, with_standard_hours
+from tests.study.building import routing_frame
 
 SHOP = b"""
 [products."card box"]
@@ -118,10 +120,22 @@ def test_a_lost_piece_counts_with_the_work_already_in_it_and_its_material():
     lost = WEEK.replace("fold,operation,10,0,0", "fold,operation,10,0,1")
     result = study(laps(lost, lost, lost), None, read_shop(SHOP))
     row = leaks(result).iloc[0]
-    work = result.content.sort_values("position").standard_seconds.sum()
     assert (row["kind"], row["what"]) == ("spoiled work", "fold")
-    assert row.hours_per_week == pytest.approx(work / 3600)
+    assert row.hours_per_week == pytest.approx(2 * 360 / 3600)  # six minutes each to cut and fold
     assert row.material_per_week == pytest.approx(2.0)
+
+
+def test_this_week_and_putting_right_tell_the_same_hours_for_lost_pieces():
+    """By the routing a folded body has no cut lid in it: 360 s are lost with it, not 720."""
+    lost = WEEK.replace("fold,operation,10,0,0", "fold,operation,10,0,1")
+    apart = routing_frame([
+        {"product": "card box", "operation": "cut"}, {"product": "card box", "operation": "fold"},
+    ])  # fmt: skip
+    for plan, seconds in ((apart, 360), (None, 720)):
+        result = study(laps(lost, lost, lost), plan, read_shop(SHOP))
+        there = cost_of_quality(result, np.random.default_rng(0)).found.seconds_per_week.iloc[0]
+        assert there == pytest.approx(seconds)
+        assert leaks(result).hours_per_week.iloc[0] * 3600 == pytest.approx(there)
 
 
 def test_nothing_lost_is_no_leak():
