@@ -36,18 +36,22 @@ def postgres_url(postgres_server):
     return f"{postgres_server}&shop=shop_{next(_shops)}"
 
 
-_faults: list[tuple] = []
-
-
 @pytest.fixture
-def fault_table():
-    """Rows of the table of faults, rounds and losses that ends the tests' output."""
-    return _faults
+def fault_table(request):
+    """Call with a fault, its rounds and their losses: a row of the table that ends the output."""
+
+    def tell(fault: str, rounds: int, losses: int) -> None:
+        request.node.user_properties.append(("fault", [fault, rounds, losses]))
+
+    return tell
 
 
 def pytest_terminal_summary(terminalreporter):
-    """Print the table of faults, where a test filled it."""
-    if _faults:
+    """Print the table of faults, from the reports, since tests may run in several processes."""
+    reports = [one for kind in ("passed", "failed") for one in terminalreporter.getreports(kind)]
+    rows = [value for report in reports if report.when == "call"
+            for name, value in report.user_properties if name == "fault"]  # fmt: skip
+    if rows:
         terminalreporter.section("faults, rounds, losses")
-        for fault, rounds, losses in _faults:
-            terminalreporter.write_line(f"{fault:<55} {rounds:>6} {losses:>6}")
+    for fault, rounds, losses in rows:
+        terminalreporter.write_line(f"{fault:<55} {rounds:>6} {losses:>6}")

@@ -104,7 +104,7 @@ def test_killed_while_importing_correcting_undoing_or_taking_in_a_phones_laps(
         torn = database == "sqlite" and not is_whole(Path(url))
         if torn or losses(url, seed, acknowledged, str(tmp_path / f"{seed}-wanted.sqlite")):
             lost.append(seed)
-    fault_table.append((f"process killed at work ({database})", len(rounds), len(lost)))
+    fault_table(f"process killed at work ({database})", len(rounds), len(lost))
     assert lost == []
     assert in_the_middle > len(rounds) // 3  # it did die at work
 
@@ -143,7 +143,7 @@ def test_killed_while_an_older_store_is_migrated(
             lost.append(seed)
         check_totals(store)
         store.close()
-    fault_table.append(("process killed while migrating", len(rounds), len(lost)))
+    fault_table("process killed while migrating", len(rounds), len(lost))
     assert lost == []
     assert versions <= {"0001", VERSION}  # never a version between
     assert "0001" in versions  # it did die before the end
@@ -183,7 +183,7 @@ def test_the_log_of_a_store_torn_off_anywhere_leaves_an_earlier_whole_state(
         if work.held(after) not in states or not is_whole(torn):
             lost.append(seed)
         after.close()
-    fault_table.append(("write-ahead log torn off", len(rounds), len(lost)))
+    fault_table("write-ahead log torn off", len(rounds), len(lost))
     assert lost == []
 
 
@@ -223,7 +223,7 @@ def test_a_full_disk_is_said_to_be_full_and_keeps_what_was_kept(
         check_totals(after)
         after.import_laps(laps_file(5, 1, "room again"))
         after.close()
-    fault_table.append(("disk full (files limited)", len(rounds), len(lost)))
+    fault_table("disk full (files limited)", len(rounds), len(lost))
     assert lost == []
 
 
@@ -251,8 +251,8 @@ def test_bytes_overwritten_anywhere_are_noticed_and_the_backup_brings_everything
         if work.held(after) != before:
             lost.append(seed)
         after.close()
-    fault_table.append(("store overwritten, backup brought back", len(rounds), len(lost)))
-    fault_table.append(("  of these noticed by the check of every page", noticed, 0))
+    fault_table("store overwritten, backup brought back", len(rounds), len(lost))
+    fault_table("  of these noticed by the check of every page", noticed, 0)
     assert lost == [] and noticed > 0
 
 
