@@ -57,8 +57,7 @@ def end_step(shop, h):
     line = shop.lines[batch.line]
     step = shop.steps[line.first_step + hand.local]
     skill = shop.skills[shop.skill_of[h, line.first_step + hand.local]]
-    skill.goes += (batch.pieces + step.pieces_at_once - 1) // step.pieces_at_once
-    skill.last = shop.now
+    practise(shop, skill, step, batch.pieces, hand.share)
     lost = min(hand.lost, batch.pieces)
     batch.pieces -= lost
     line.under_way -= lost
@@ -75,6 +74,13 @@ def end_step(shop, h):
         task.missing -= 1
         if task.missing == 0:
             wait_until(shop, hand.slot, local, task.ready_at)
+
+
+@compiled
+def practise(shop, skill, step, pieces, share):
+    """The hand has done its share of a batch's goes."""
+    skill.goes += share * ((pieces + step.pieces_at_once - 1) // step.pieces_at_once)
+    skill.last = shop.now
 
 
 @compiled

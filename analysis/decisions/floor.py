@@ -62,6 +62,8 @@ HAND = np.dtype([
     ("end", "f8"),  # of the work in hand, infinity when free
     ("wake", "f8"),  # when a free hand comes to the bench, infinity when there
     ("slot", "i8"), ("local", "i8"), ("doing", "i8"), ("lost", "i8"), ("stretch", "i8"),
+    ("share", "f8"),  # of the task, 1 unless it was taken over
+    ("work", "f8"),  # seconds of that share, as taken up
 ], align=True)  # fmt: skip
 
 BATCH = np.dtype([

@@ -92,26 +92,44 @@ def next_presence(stretches, h, place, t):
 
 
 @compiled
-def finish(stretches, h, place, t, work, restart, worked):
-    """When `work` seconds begun at t are done; adds the seconds worked to `worked` by week.
+def finish(stretches, h, place, t, work, restart, weeks):
+    """When `work` seconds begun at t are done.
 
     t lies in stretch `place`. After a pause of half an hour or more the hand is slower for a few
     pieces: `restart` seconds more. Who is then away for more than a week stays until it is done.
-    NEVER where the horizon ends before.
+    NEVER where the horizon of so many weeks ends before.
     """
     while True:
         end = stretches[h, place].end
-        week = int(stretches[h, place].begin // WEEK_SECONDS)
-        away = stretches[h, place + 1].begin - end
-        stays = away > WEEK_SECONDS and week + 1 < len(worked)
-        if work <= end - t or stays:
-            worked[week] += work
+        if work <= end - t or _stays(stretches, h, place, weeks):
             return t + work
-        worked[week] += end - t
-        work -= end - t
+        away = stretches[h, place + 1].begin - end
         if away == np.inf:
             return NEVER
+        work -= end - t
         if away >= PAUSE_SECONDS:
             work += restart
         place += 1
         t = stretches[h, place].begin
+
+
+@compiled
+def book(stretches, h, place, t, until, worked, sign):
+    """How many seconds are worked from t until the end that `finish` told; adds them (sign 1) to
+    `worked` by week, takes them back (-1), or leaves it (0)."""
+    seconds = 0.0
+    while t < until:
+        end = until if _stays(stretches, h, place, len(worked)) else stretches[h, place].end
+        here = max(min(end, until) - t, 0.0)
+        worked[int(stretches[h, place].begin // WEEK_SECONDS)] += sign * here
+        seconds += here
+        place += 1
+        t = stretches[h, place].begin if end < until else until
+    return seconds
+
+
+@compiled
+def _stays(stretches, h, place, weeks):
+    """Whether the hand is away for more than a week after this stretch, and so ends its work."""
+    away = stretches[h, place + 1].begin - stretches[h, place].end
+    return away > WEEK_SECONDS and stretches[h, place].begin // WEEK_SECONDS + 1 < weeks

@@ -12,8 +12,9 @@ and only then does anybody take up work:
 2. what ends by itself: places in stations become free, waits are over, batches are finished;
 3. the week is closed (if the moment is its end): goods are sold;
 4. batches are begun: customers' orders come, stock is looked at;
-5. who is free and at the bench takes up the most pressing task they can do, by the hands' order,
-   again and again while that makes room for more.
+5. who is free and at the bench takes up the most pressing task they can do, or takes over what
+   another who has gone left half done, by the hands' order, again and again while that makes room
+   for more.
 """
 
 from __future__ import annotations

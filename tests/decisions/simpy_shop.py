@@ -69,6 +69,20 @@ class ByChance:
 
 
 @dataclass
+class Holding:
+    """What a hand is at: its share of a task, done at a moment."""
+
+    batch: Batch
+    local: int
+    share: float
+    work: float
+    end: float
+    setting_up: bool
+    key: tuple
+    given_up: bool = False
+
+
+@dataclass
 class Batch:
     line: int
     number: int
@@ -105,6 +119,7 @@ class SimpyShop:
         self.rank = [self._rank(line) for line in model.lines]
         self.hours = [list(self._hours(hand)) for hand in model.hands]
         self.free = [True] * len(model.hands)
+        self.at_work: list[Holding | None] = [None] * len(model.hands)
         self.taking_up = False
         self.factor = [self._demand_factor(week) for week in range(weeks)]
 
@@ -181,24 +196,37 @@ class SimpyShop:
         own = hand.available[week] if week < len(hand.available) else 1.0
         return max(1 - closed, 0.0) * min(max(own, 0.0), 1.0)
 
-    def _done_at(self, h: int, work: float, restart: float) -> float:
-        t, hours = self.env.now, self.hours[h]
+    def _spells(self, h: int, t: float):
+        """(begin, end, pause behind it, week, whether it is gone beyond) of hours from t on."""
+        hours = self.hours[h]
         for place, (begin, end) in enumerate(hours):
-            if end <= t:
-                continue
-            t = max(t, begin)
-            week = int(begin // WEEK_SECONDS)
-            following = hours[place + 1][0] if place + 1 < len(hours) else math.inf
-            stays = following - end > WEEK_SECONDS and week + 1 < self.weeks
-            if work <= end - t or stays:
-                self.figures["bench", week, h] += work
-                return t + work
-            self.figures["bench", week, h] += end - t
-            work -= end - t
-            if following - end >= 1800 and following < math.inf:
+            if end > t:
+                week = int(begin // WEEK_SECONDS)
+                following = hours[place + 1][0] if place + 1 < len(hours) else math.inf
+                stays = following - end > WEEK_SECONDS and week + 1 < self.weeks
+                yield max(t, begin), end, following - end, week, stays
+
+    def _done_at(self, h: int, work: float, restart: float) -> float:
+        for begin, end, pause, _, stays in self._spells(h, self.env.now):
+            if work <= end - begin or stays:
+                return begin + work
+            work -= end - begin
+            if 1800 <= pause < math.inf:
                 work += restart
-            t = following
         return math.inf
+
+    def _book(self, h: int, until: float, sign: int) -> float:
+        """Hours from now until a task's end, added to or taken off the bench's figures."""
+        whole = 0.0
+        for begin, end, _, week, stays in self._spells(h, self.env.now):
+            if begin >= until:
+                break
+            seconds = until - begin if stays else min(end, until) - begin
+            self.figures["bench", week, h] += sign * seconds
+            whole += seconds
+            if stays:
+                break
+        return whole
 
     # Routes
 
@@ -251,9 +279,49 @@ class SimpyShop:
                     if begin < math.inf:
                         self.at(begin, TAKING_UP - 1, lambda: None)
                     continue
-                chosen = self._most_pressing(hand)
-                if chosen:
-                    again |= self._begin_task(h, *chosen)
+                entry = self._most_pressing(hand)
+                if self._take_over(h, entry[0] if entry else math.inf):
+                    continue
+                if entry:
+                    self.ready.remove(entry)
+                    again |= self._begin_task(h, entry[1], entry[2])
+                else:
+                    for other in range(len(self.model.hands)):
+                        self._wake_when_leaving(other)
+
+    def _wake_when_leaving(self, g: int) -> None:
+        """Whoever is idle looks again when somebody goes home and leaves work lying."""
+        leaving = next((e for _, e in self.hours[g] if e > self.env.now), math.inf)
+        if self.at_work[g] and leaving < self.at_work[g].end:
+            self.at(leaving, TAKING_UP - 1, lambda: None)
+
+    def _take_over(self, h: int, pressing: float) -> bool:
+        """Go on with what another who is away left lying, where that is done sooner so."""
+        hand = self.model.hands[h]
+        for g, held in enumerate(self.at_work):
+            back = next((b for b, e in self.hours[g] if e > self.env.now), math.inf)
+            if held is None or not self.env.now < back < held.end:
+                continue
+            line = self.model.lines[held.batch.line]
+            key = held.batch.sequence * 4096 + self.rank[held.batch.line][held.local]
+            if key >= pressing or not self._can(hand, line, line.steps[held.local]):
+                continue
+            left = self._book(g, held.end, 0)
+            mine = (hand.name, line.product, line.steps[held.local].operation)
+            known = self.goes[mine], self.last[mine]
+            share = held.share * min(left / held.work, 1.0)
+            new, lost = self._holding(h, held.batch, held.local, share)
+            if new.end >= held.end:
+                self.goes[mine], self.last[mine] = known
+                continue
+            self._book(g, held.end, -1)
+            held.given_up, self.at_work[g], self.free[g] = True, None, True
+            if not held.setting_up:
+                self._practise(held, held.share - share)
+            self.at(back, TAKING_UP - 1, lambda: None)
+            self._set_to(h, new, lost)
+            return True
+        return False
 
     def _most_pressing(self, hand: Hand):
         best, least = None, math.inf
@@ -272,10 +340,7 @@ class SimpyShop:
             ):
                 continue
             best, least = entry, key
-        if best is None:
-            return None
-        self.ready.remove(best)
-        return best[1], best[2]
+        return best
 
     def _can(self, hand: Hand, line, step: Step) -> bool:
         return (
@@ -299,38 +364,52 @@ class SimpyShop:
         if line.release == "always" and not step.before and newest:
             self._begin(batch.line)
             again = True
-        self.free[h] = False
-        self.env.process(self._task(h, batch, local))
+        self._set_to(h, *self._holding(h, batch, local, 1.0))
         return again
 
-    def _task(self, h: int, batch: Batch, local: int):
-        """A hand's work on a step of a batch: a process."""
+    def _set_to(self, h: int, held: Holding, lost: int) -> None:
+        self.free[h], self.at_work[h] = False, held
+        self._book(h, held.end, 1)
+        self.env.process(self._task(h, held, lost))
+
+    def _holding(self, h: int, batch: Batch, local: int, share: float):
+        """(the task as this hand would do its share of it from now on, pieces lost)."""
         line, hand = self.model.lines[batch.line], self.model.hands[h]
         step = line.steps[local]
         setting_up = step.setup_wait_seconds > 0 and local not in batch.set_up
+        key = (hand.name, line.product, step.operation)
         restart, lost = 0.0, 0
         if setting_up:
-            seconds = step.setup_seconds
+            seconds = share * step.setup_seconds
         else:
-            key = (hand.name, line.product, step.operation)
             setup = 0.0 if local in batch.set_up else step.setup_seconds
             seconds, restart, lost = self._pieces(key, line, step, batch, setup)
-        end = self._done_at(
-            h, seconds * (1 + self.model.rest_share), restart * (1 + self.model.rest_share)
-        )
-        if end == math.inf:
+            if share < 1:
+                seconds = restart + share * max(seconds - restart, 0.0)
+        rest = 1 + self.model.rest_share
+        end = self._done_at(h, seconds * rest, restart * rest)
+        held = Holding(batch, local, share, seconds * rest, end, setting_up, key)
+        return held, lost
+
+    def _task(self, h: int, held: Holding, lost: int):
+        """A hand's work on a step of a batch: a process, that another may take over."""
+        if held.end == math.inf:
             return
         done = simpy.Event(self.env)
         done._ok, done._value = True, None
-        self._schedule(done, end, ENDS)
+        self._schedule(done, held.end, ENDS)
         yield done
-        self.free[h] = True
-        if setting_up:
+        if held.given_up:
+            return
+        batch, local = held.batch, held.local
+        step = self.model.lines[batch.line].steps[local]
+        self.free[h], self.at_work[h] = True, None
+        if held.setting_up:
             batch.set_up.add(local)
             ready = self.env.now + step.setup_wait_seconds
             self.at(ready, WAITS, lambda: self._be_ready(batch, local))
         else:
-            self._end_step(batch, local, lost, key)
+            self._end_step(held, lost)
         self._wake()
 
     def _pieces(self, key, line, step: Step, batch: Batch, setup: float):
@@ -366,10 +445,15 @@ class SimpyShop:
             seconds *= 1 + self.model.delay_share * interrupted
         return seconds, _cost_of_start(skill.restart_effect) * usual * factor, lost
 
-    def _end_step(self, batch: Batch, local: int, lost: int, key) -> None:
+    def _practise(self, held: Holding, share: float) -> None:
+        step = self.model.lines[held.batch.line].steps[held.local]
+        self.goes[held.key] += share * math.ceil(held.batch.pieces / step.pieces_at_once)
+        self.last[held.key] = self.env.now
+
+    def _end_step(self, held: Holding, lost: int) -> None:
+        batch, local = held.batch, held.local
         step = self.model.lines[batch.line].steps[local]
-        self.goes[key] += math.ceil(batch.pieces / step.pieces_at_once)
-        self.last[key] = self.env.now
+        self._practise(held, held.share)
         lost = min(lost, batch.pieces)
         batch.pieces -= lost
         self.under_way[batch.line] -= lost

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from analysis.decisions.hours import NEVER, available_seconds, finish, stretches_of
+from analysis.decisions.hours import NEVER, available_seconds, book, finish, stretches_of
 from analysis.decisions.shop_model import WEEK_SECONDS, Hand, ShopModel
 
 HOUR, DAY = 3600.0, 86400.0
@@ -22,7 +22,9 @@ def hours(*hands, weeks=3, closed=(), open_seconds=OPEN):
 def done(stretches, begun, work, restart=0.0, weeks=3):
     """(when work begun at a moment of the first stretch is done, hours worked by week)."""
     worked = np.zeros(weeks)
-    return finish(stretches, 0, 0, begun, work, restart, worked), worked / HOUR
+    end = finish(stretches, 0, 0, begun, work, restart, weeks)
+    book(stretches, 0, 0, begun, end, worked, 1.0)
+    return end, worked / HOUR
 
 
 def test_work_pauses_at_noon_at_night_and_over_the_weekend():

@@ -154,6 +154,20 @@ def test_a_helper_who_may_do_one_thing_is_not_left_idle_by_a_maker_who_can_do_al
     assert whole.verdict == DO
 
 
+def test_a_helper_of_few_hours_does_not_keep_the_only_frame_from_the_maker():
+    """Of the same pace, with eight hours more a week at the sewing frame: it is never less that is
+    made. What the helper leaves half sewn at the end of an hour and a half the maker goes on with;
+    were it to lie in the frame until the next day, less than half would be made."""
+    model = shop(MANY)
+    (line,) = model.lines
+    steps = tuple(replace(s, station="frame" if s.operation == "sew" else "") for s in line.steps)
+    model = replace(model, lines=(replace(line, steps=steps),), stations={"frame": 1})
+    helper = Helper(8.0, 0.0, training_hours=0.0, operations=("sew",))
+    whole = answer(replace(SHORT, helper=helper), model=model)
+    assert whole.difference.sold_per_week.mean > 0
+    assert whole.difference.good_units_per_week.p5 >= 0
+
+
 def test_a_helper_in_season_is_paid_in_season_only():
     helper = Helper(10.0, 20.0, training_hours=0.0, months=(1,))
     whole = answer(replace(SHORT, helper=helper, starts_in_month=1))
