@@ -1,0 +1,52 @@
+"""Answers to print: the bindery's four scenarios, and a shop whose names are hostile."""
+
+from dataclasses import replace
+from functools import cache
+from pathlib import Path
+
+from analysis.decisions.answer import Answer
+from analysis.decisions.model_of import model_of
+from analysis.decisions.what_if import what_if
+from analysis.records.laps import read_laps
+from analysis.records.routing import read_routing
+from analysis.records.scenario import Helper, Scenario, read_scenario, sure
+from analysis.records.shop import read_shop
+from analysis.study.summary import study
+from tests.decisions.shops import box_shop
+
+SAMPLES = Path(__file__).parents[2] / "data_samples"
+SCENARIOS = tuple(sorted(path.stem for path in SAMPLES.glob("what_if_*.toml")))
+HOSTILE = (
+    '#import "x" <script>alert(1)</script> *bold* _em_ @ref $x^2$ `raw` \\u{41} [a](b) {{ y }} '
+    "</style> <img src=x onerror=y> & &amp; // /* 'quoted' --- #{1+1} = ] } ~"
+)
+LONG = "Werkzeugmaschinen" * 12
+
+
+@cache
+def sample_answers() -> dict[str, Answer]:
+    """By the name of the scenario's file."""
+    shop = read_shop(SAMPLES / "shop.toml")
+    routing = read_routing(SAMPLES / "routing.csv")
+    laps = read_laps(SAMPLES / "laps.csv", shop)
+    model = model_of(study(laps.frame, routing, shop), routing, shop)
+    scenarios = [read_scenario(SAMPLES / f"{name}.toml") for name in SCENARIOS]
+    answers = what_if(model, scenarios, runs=20, currency=shop.currency)
+    return dict(zip(SCENARIOS, answers, strict=True))
+
+
+@cache
+def named(name: str) -> Answer:
+    """An answer in which scenario, helper and product bear the name."""
+    model = box_shop(300.0)
+    line = replace(model.lines[0], product=name)
+    skills = {(hand, name, step): skill for (hand, _, step), skill in model.skills.items()}
+    skills = {key: replace(skill, level_doubt=0.1) for key, skill in skills.items()}
+    helper = Helper(hours_per_week=10, cost_per_hour=12.0, name=name, operations=("cut",))
+    scenario = Scenario(name=name, horizon_weeks=12, helper=replace(
+        helper, first_unit_factor=sure(1.2)
+    ))  # fmt: skip
+    (answer,) = what_if(
+        replace(model, lines=(line,), skills=skills), [scenario], runs=8, currency="EUR"
+    )
+    return answer

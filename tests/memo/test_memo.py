@@ -1,0 +1,220 @@
+"""The page to hand over: all of it there, safe, the same each time, on one or two sheets."""
+
+import contextvars
+import dataclasses
+import io
+import re
+from datetime import date
+from html.parser import HTMLParser
+
+import pytest
+from pypdf import PdfReader
+
+from analysis.decisions.answer import Spread
+from analysis.memo.html import css_text, memo_html
+from analysis.memo.page import PAPERS, page_of
+from analysis.memo.pdf import BREAK_HERE, memo_pdf
+from analysis.records.figures import GERMAN, write_as
+from tests.memo.pages import HOSTILE, LONG, SCENARIOS, named, sample_answers
+
+SHOP, DAY = "Garage bindery", date(2026, 11, 25)
+# Widths and heights in points: ISO 216 A4, 210 x 297 mm; ANSI/ASME Y14.1 A, 8.5 x 11 in.
+SIZES = {"a4": (595.3, 841.9), "letter": (612.0, 792.0)}
+
+
+class Told(HTMLParser):
+    """The words a browser would show, and the elements and attributes it would make."""
+
+    def __init__(self, text):
+        super().__init__()
+        self.words, self.tags, self.attributes, self.within = [], set(), set(), []
+        self.feed(text)
+
+    def handle_starttag(self, tag, attrs):
+        self.tags.add(tag)
+        self.attributes |= {name for name, _ in attrs}
+        self.within.append(tag)
+
+    def handle_endtag(self, tag):
+        while self.within and self.within.pop() != tag:
+            pass
+
+    def handle_data(self, data):
+        if "style" not in self.within:
+            self.words.append(data)
+
+
+def html_words(answer, shop=SHOP, **more):
+    return squeezed("".join(Told(memo_html(answer, shop, DAY, **more)).words))
+
+
+def pdf_words(pdf):
+    return squeezed("".join(page.extract_text() for page in PdfReader(io.BytesIO(pdf)).pages))
+
+
+def squeezed(text):
+    """Without white space and the places to break, which lines may put anywhere."""
+    return re.sub(r"\s", "", text.replace(BREAK_HERE, ""))
+
+
+def all_texts(page):
+    """Every text of a page, its drawings' markup left out."""
+
+    def walk(value):
+        if isinstance(value, str):
+            yield value
+        elif isinstance(value, dict):
+            for name, part in value.items():
+                if name not in ("svg", "said"):
+                    yield from walk(part)
+        else:
+            for part in value:
+                yield from walk(part)
+
+    return list(walk(dataclasses.asdict(page)))
+
+
+@pytest.fixture(params=SCENARIOS)
+def answer(request):
+    return sample_answers()[request.param]
+
+
+@pytest.mark.parametrize("paper", PAPERS)
+def test_it_takes_one_or_two_sheets_of_the_paper_asked_for(answer, paper):
+    pages = PdfReader(io.BytesIO(memo_pdf(answer, SHOP, DAY, paper))).pages
+    assert 1 <= len(pages) <= 2
+    for page in pages:
+        assert (page.mediabox.width, page.mediabox.height) == pytest.approx(SIZES[paper], abs=0.2)
+
+
+def test_every_word_of_the_page_is_in_both_faces(answer):
+    texts = [squeezed(text) for text in all_texts(page_of(answer, SHOP, DAY))]
+    pdf, html = pdf_words(memo_pdf(answer, SHOP, DAY)), html_words(answer)
+    assert len(texts) > 60
+    assert [text for text in texts if text not in html] == []
+    # A text that a new sheet cuts in two has header and footer between its halves.
+    assert [text for text in texts if text[:40] not in pdf or text[-40:] not in pdf] == []
+
+
+def test_question_answer_and_cautions_are_those_of_the_answer(answer):
+    html = html_words(answer)
+    for text in (answer.name, answer.headline, *answer.sentences, *answer.cautions, SHOP):
+        assert squeezed(text) in html
+    for mover in answer.movers[:3]:  # on the chart
+        assert squeezed(mover.name) in html and squeezed(mover.low) in html
+    assert "25November2026" in html
+
+
+def test_sheets_are_numbered_and_carry_date_and_shop(answer):
+    reader = PdfReader(io.BytesIO(memo_pdf(answer, SHOP, DAY)))
+    for number, page in enumerate(reader.pages, 1):
+        words = squeezed(page.extract_text())
+        assert f"page{number}of{len(reader.pages)}" in words
+        assert "25November2026" in words and squeezed(SHOP) in words
+    html = memo_html(answer, SHOP, DAY)
+    assert 'counter(page) " of " counter(pages)' in html and css_text(SHOP) in html
+
+
+def test_figures_in_the_table_are_the_answers_with_their_units(answer):
+    rows = {row[0]: row[1:] for row in page_of(answer, SHOP, DAY).week}
+    before, after, apart, between = rows["Pieces sold"]
+    assert float(before) == pytest.approx(answer.baseline.sold_per_week.mean, abs=0.05001)
+    assert float(after) == pytest.approx(answer.changed.sold_per_week.mean, abs=0.05001)
+    assert number(apart) == pytest.approx(answer.difference.sold_per_week.mean, abs=0.05001)
+    low, high = between.split(" to ")
+    assert number(low) == pytest.approx(answer.difference.sold_per_week.p5, abs=0.05001)
+    assert number(high) == pytest.approx(answer.difference.sold_per_week.p95, abs=0.05001)
+    days = rows["A batch from start to end, by the clock, days"]
+    assert float(days[0]) == pytest.approx(answer.baseline.lead_time_hours.mean / 24, abs=0.05001)
+    assert any(name.endswith(", USD") for name in rows)
+
+
+def number(written):
+    return float(written.replace("\N{MINUS SIGN}", "-").replace(",", ""))
+
+
+def test_every_assumption_says_how_it_is_known(answer):
+    page = page_of(answer, SHOP, DAY)
+    assert {source for *_, source in page.assumptions} == {
+        part.split(":")[0] for part in page.sources.rstrip(".").split("; ")
+    }
+
+
+def test_what_never_happens_or_is_not_known_is_said_in_words(answer):
+    nothing = Spread(None, None, None, None)
+    money = dataclasses.replace(
+        answer.money, payback_weeks=nothing, probability_of_payback=0.0,
+        break_even_demand_per_week=None, break_even_searched_to=400.0,
+    )  # fmt: skip
+    weeks = {
+        part: dataclasses.replace(getattr(answer, part), lead_time_hours=nothing)
+        for part in ("baseline", "changed", "difference")
+    }
+    page = page_of(dataclasses.replace(answer, money=money, movers=(), **weeks), SHOP, DAY)
+    words = "\n".join(all_texts(page))
+    assert not re.search(r"\b(None|nan|inf)\b", words)
+    assert "never" in words and "not known" in words and "none up to 400" in words
+    assert len(page.pictures) == 1
+
+
+def test_it_asks_nothing_of_any_network_and_runs_nothing(answer):
+    html = memo_html(answer, SHOP, DAY)
+    assert not re.search(r"https?:|//\w|url\(|@import", html)
+    told = Told(html)
+    assert not told.tags & {"script", "link", "img", "iframe", "image", "use", "a"}
+    assert not {name for name in told.attributes if name.startswith("on")}
+    assert not told.attributes & {"src", "href", "xlink:href"}
+    assert "default-src 'none'" in html
+
+
+def test_hostile_names_stay_text_in_the_browser():
+    tame, wild = memo_html(named("box"), SHOP, DAY), memo_html(named(HOSTILE), HOSTILE, DAY)
+    assert Told(wild).tags == Told(tame).tags
+    assert Told(wild).attributes == Told(tame).attributes
+    assert wild.count("</style>") == 1
+    words = html_words(named(HOSTILE), HOSTILE)
+    assert words.count(squeezed(HOSTILE)) >= 5  # title, shop, question, helper, product
+
+
+def test_hostile_names_stay_text_in_the_pdf():
+    words = pdf_words(memo_pdf(named(HOSTILE), HOSTILE, DAY))
+    assert words.count(squeezed(HOSTILE)[:60]) >= 3
+    assert squeezed("<script>alert(1)</script>*bold*_em_@ref$x^2$`raw`") in words
+
+
+def test_a_css_text_holds_no_letter_that_css_or_html_could_read():
+    assert re.fullmatch(r'"([A-Za-z0-9]|\\[0-9a-f]{6} )*"', css_text(HOSTILE + '"\n\\é漢'))
+    assert css_text("a<") == '"a\\00003c "'
+
+
+def test_a_word_longer_than_a_line_is_broken_not_cut():
+    words = pdf_words(memo_pdf(named(LONG), LONG, DAY))
+    assert LONG in words
+
+
+@pytest.mark.parametrize("paper", PAPERS)
+def test_the_same_answer_gives_the_same_bytes(answer, paper):
+    assert memo_pdf(answer, SHOP, DAY, paper) == memo_pdf(answer, SHOP, DAY, paper)
+    assert memo_html(answer, SHOP, DAY, paper) == memo_html(answer, SHOP, DAY, paper)
+
+
+def test_a_german_reader_reads_german_numbers_and_dates_and_unchanged_names():
+    answer = dataclasses.replace(sample_answers()["what_if_machine"], name="Frame 2.5")
+
+    def german():
+        write_as(GERMAN)
+        return memo_html(answer, SHOP, DAY)
+
+    html = contextvars.copy_context().run(german)
+    assert "25.11.2026" in html and "Frame 2.5" in html
+    assert re.search(r">\d\.\d{3}</td>", html), "thousands in the table"
+    assert re.search(r">−?\d+\.000</text>", html), "thousands on the axis"
+    assert not re.search(r">[+−]?\d+,\d{3}<", html)
+    assert "25 November 2026" in memo_html(answer, SHOP, DAY), "the manner is the reader's alone"
+
+
+def test_a_paper_nobody_has_is_refused():
+    answer = sample_answers()["what_if_move"]
+    for face in (memo_html, memo_pdf):
+        with pytest.raises(ValueError, match="paper is 'a3'; it must be one of a4, letter"):
+            face(answer, SHOP, DAY, "a3")
