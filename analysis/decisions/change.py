@@ -127,7 +127,7 @@ def _order_parts(lines: tuple[Line, ...], order) -> list[Order]:
     shares = [share / total if total else 1 / len(own) for _, share in own]
     ends = np.rint(np.cumsum(shares) * order.pieces)
     return [
-        Order(place, order.week - 1, float(pieces))
+        Order(place, order.week - 1, float(pieces), price=order.price)
         for (place, _), pieces in zip(own, np.diff(ends, prepend=0), strict=True)
         if pieces
     ]

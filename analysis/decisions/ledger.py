@@ -1,6 +1,6 @@
 """Weeks as money: what an average week brings, and every entry by which a change differs from none.
 
-    contribution = price x sold - material x (sold + spoiled)
+    contribution = price x sold - material x (sold + spoiled); dated orders at their own price
     cash         = contribution - wages - overhead - what the scenario adds each week
 
 Material counts when the piece is sold or spoiled: what lies on the shelf is neither earned nor
@@ -16,7 +16,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.decisions.answer import GIVEN, Spread, spread
+from analysis.decisions.answer import GIVEN
 from analysis.decisions.change import HOUR, hand_seconds, helper_hours, helper_weeks
 from analysis.decisions.draws import PARAMETER, code_of, normal_draws
 from analysis.decisions.money import at, discount_factors, weekly_rate
@@ -81,16 +81,37 @@ def ledger_of(before, after, models: tuple[ShopModel, ShopModel], scenario: Scen
 
 
 def _goods(before, after, models) -> Iterator[Entry]:
-    """Sales and material by product: the differences of what is sold and spoiled."""
+    """Sales and material by product: the differences of what is sold and spoiled; sales of orders
+    at a price of their own by the week they are due in."""
     lines = models[1].lines
+    ordered_after, orders_after = _sold_by_order(after, models[1])
+    ordered_before, orders_before = _sold_by_order(before, models[0])
     sold = after.sold - before.sold
+    usual = sold - (ordered_after - ordered_before)
     used = sold + after.scrapped - before.scrapped
     for product in dict.fromkeys(line.product for line in lines):
         own = np.array([line.product == product for line in lines])
         price = np.array([line.price or 0.0 for line in lines]) * own
         material = np.array([line.material_cost or 0.0 for line in lines]) * own
-        yield Entry(f"price of the {product}", _from_week_1(sold @ price))
+        yield Entry(f"price of the {product}", _from_week_1(usual @ price))
         yield Entry(f"material of the {product}", -_from_week_1(used @ material))
+    orders = orders_after - orders_before
+    for week in np.flatnonzero(orders.any(axis=0)):
+        own = np.where(np.arange(orders.shape[1]) == week, orders, 0.0)
+        yield Entry(f"price of the order of week {week + 1}", _from_week_1(own))
+
+
+def _sold_by_order(runs, model: ShopModel) -> tuple[np.ndarray, np.ndarray]:
+    """What is sold to dated orders at a price of their own: (pieces (runs, weeks, lines), money
+    (runs, weeks))."""
+    pieces, money = np.zeros_like(runs.sold), np.zeros(runs.sold.shape[:2])
+    for order in model.orders:
+        if order.week < runs.weeks and order.price is not None:
+            place = (slice(None), order.week, order.line)
+            sold = np.minimum(runs.sold[place] - pieces[place], order.pieces)
+            pieces[place] += sold
+            money[:, order.week] += order.price * sold
+    return pieces, money
 
 
 def _costs(after, models, scenario: Scenario, seed: int) -> Iterator[Entry]:
@@ -122,29 +143,10 @@ def _costs(after, models, scenario: Scenario, seed: int) -> Iterator[Entry]:
     if move := scenario.move:
         yield money("added rent", move.rent_per_week, each_week, -1, "week")
         yield money("fit-out", move.fit_out, start, -1)
-    if scenario.demand and not scenario.demand.either_way:
-        yield from _order_prices(after, models[1], scenario)
 
 
 def _the(machine: Equipment) -> str:
     return f"the machine ({machine.name})"
-
-
-def _order_prices(after, model: ShopModel, scenario: Scenario) -> Iterator[Entry]:
-    """What a dated order pays above or below the usual price, of the pieces sold in its week."""
-    for order in scenario.demand.orders:
-        if order.price is None:
-            continue
-        own = [
-            place
-            for place, line in enumerate(model.lines)
-            if line.product == order.product and order.variant in ("", line.variant)
-        ]
-        usual = np.mean([model.lines[place].price or 0.0 for place in own])
-        sold = after.sold[:, order.week - 1, own].sum(axis=1)
-        flows = np.zeros((len(after.sold), scenario.horizon_weeks + 1))
-        flows[:, order.week] = (order.price - usual) * np.minimum(sold, order.pieces)
-        yield Entry(f"price of the order of week {order.week}", flows)
 
 
 def end_of_life(machine: Equipment, weeks: int) -> int:
@@ -157,10 +159,11 @@ def _from_week_1(values: np.ndarray) -> np.ndarray:
 
 
 def contribution(runs, model: ShopModel) -> np.ndarray:
-    """Sales less material of what was sold or spoiled: (runs, weeks)."""
+    """(runs, weeks): sales, orders at their own price, less material of what was sold or spoiled."""
     price = np.array([line.price or 0.0 for line in model.lines])
     material = np.array([line.material_cost or 0.0 for line in model.lines])
-    return runs.sold @ price - (runs.sold + runs.scrapped) @ material
+    pieces, orders = _sold_by_order(runs, model)
+    return (runs.sold - pieces) @ price + orders - (runs.sold + runs.scrapped) @ material
 
 
 def fixed_costs(model: ShopModel, weeks: int) -> np.ndarray:
@@ -172,8 +175,3 @@ def fixed_costs(model: ShopModel, weeks: int) -> np.ndarray:
         there = (week >= hand.from_week) & (week < last)
         costs += there * (hand.cost_per_hour or 0.0) * hand_seconds(model, hand) / HOUR
     return costs
-
-
-def average_week(values: np.ndarray) -> Spread:
-    """The spread over runs of a figure of an average week; values (runs, weeks)."""
-    return spread(values.mean(axis=1))

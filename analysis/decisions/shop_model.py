@@ -138,12 +138,16 @@ class Hand:
 
 @dataclass(frozen=True)
 class Order:
-    """A big order with a date: so many pieces more are asked for in that week."""
+    """A big order with a date: so many pieces more are asked for in that week.
+
+    price: of each, None is the line's; they are taken to be the first that are sold in that week.
+    """
 
     line: int
     week: int
     pieces: float
     known_weeks_before: int = 4
+    price: float | None = None
 
 
 @dataclass(frozen=True)

@@ -235,6 +235,23 @@ def test_a_big_order_brings_its_own_price():
     )
     assert one.money.net_present_value.mean == pytest.approx(50 * 15)
     assert two.money.net_present_value.mean == pytest.approx(50 * (14 - 5))
+    assert two.difference.contribution_per_week.mean == pytest.approx(50 * (14 - 5) / WEEKS)
+
+
+def test_an_order_that_comes_either_way_is_worth_its_own_price_to_a_machine():
+    """Too big for the shop as it is: what the machine adds to it counts at 14 and not at the usual
+    20, and a tenth off its price is a tenth of what is added."""
+    order = Order("box", 900, 4, price=14.0)
+    demand = Demand(orders=(order,), either_way=True)
+    machine = replace(MOTOR, price=sure(0.0))
+    whole = answer(replace(SHORT, horizon_weeks=4, discount_rate_per_year=0.0, demand=demand,
+                           equipment=(machine,)), model=shop(1e-6, stock=0.0))  # fmt: skip
+    more = whole.difference.sold_per_week.mean * 4
+    assert more > 50
+    at_order_price = more * (14 - 5)
+    assert whole.money.net_present_value.mean == pytest.approx(at_order_price)
+    (price,) = (mover for mover in whole.movers if mover.name == "price of the order of week 4")
+    assert price.swing == pytest.approx(0.2 * 14 * more)
 
 
 def test_a_range_is_drawn_and_its_ends_are_in_the_tornado():
