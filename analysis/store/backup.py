@@ -10,15 +10,17 @@ against a damaged file and a mistake, not against a lost computer; so copy that 
 import contextlib
 import os
 import re
+import secrets
 import shutil
 import sqlite3
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime, timedelta
 from pathlib import Path
 
 from analysis.problems import NotFound, StoreProblem
 
 DAYS_KEPT, WEEKS_KEPT = 7, 4
+UNFINISHED = ".half"
 SIDE_FILES = ("-wal", "-shm", "-journal")  # SQLite's own, beside its file
 
 
@@ -52,9 +54,11 @@ def back_up(store: Path, today: date) -> Backup:
     if not store.is_file():
         raise NotFound(f"There is no store {store} to back up.")
     target = _folder(store) / f"{store.stem}-{today}{store.suffix}"
-    half = target.with_name(target.name + ".half")
+    # A name of its own: the server's daily backup and one by hand may be made at once.
+    half = target.with_name(f"{target.name}.{secrets.token_hex(4)}{UNFINISHED}")
     try:
         target.parent.mkdir(exist_ok=True)
+        _remove_left_over(target.parent, today)
         _copy(store, half)
         os.replace(half, target)
         _bring_to_disk(target.parent)
@@ -101,7 +105,7 @@ def restore(store: Path, backup: Backup, aside: str) -> Path | None:
     if not is_whole(backup.path):
         raise StoreProblem(f"The backup {backup.path} is damaged; take another one.")
     _refuse_in_use(store)
-    half = store.with_name(store.name + ".half")
+    half = store.with_name(store.name + UNFINISHED)
     try:
         shutil.copyfile(backup.path, half)
         _bring_to_disk(half)
@@ -109,6 +113,8 @@ def restore(store: Path, backup: Backup, aside: str) -> Path | None:
         os.replace(half, store)
         _bring_to_disk(store.parent)
     except OSError as error:
+        with contextlib.suppress(OSError):
+            half.unlink(missing_ok=True)
         raise StoreProblem(
             f"The backup {backup.path} could not be brought back to {store} ({error.strerror}); "
             "see that there is room and that you may write there, then try again."
@@ -120,9 +126,16 @@ def _folder(store: Path) -> Path:
     return store.with_name(f"{store.stem} backups")
 
 
+def _remove_left_over(folder: Path, today: date) -> None:
+    """Remove what backups that were killed half-way have left, once nobody can be at it still."""
+    for half in folder.glob(f"*{UNFINISHED}*"):
+        left = datetime.fromtimestamp(half.stat().st_mtime).astimezone()
+        if left.date() < today - timedelta(days=1):
+            half.unlink(missing_ok=True)
+
+
 def _copy(store: Path, half: Path) -> None:
     """A whole copy of the store's present state, checked and on the disk."""
-    half.unlink(missing_ok=True)
     with (
         contextlib.closing(_open(store, "ro")) as source,
         contextlib.closing(sqlite3.connect(half)) as copy,

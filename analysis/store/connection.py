@@ -4,7 +4,6 @@ One workshop keeps its store in a SQLite file. A group of workshops may share a 
 each with tables of its own in a schema: `postgresql+psycopg://me@host/workshops?shop=garage`.
 """
 
-import os
 import re
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -13,8 +12,8 @@ from pathlib import Path
 import sqlalchemy as sa
 
 from analysis.problems import NotFound, StoreProblem
+from analysis.store.glance import BUSY_SECONDS, default_url
 
-BUSY_SECONDS = 15
 REMEDIES = (  # what the driver says, what it means, what to do
     ("readonly", "can only be read", "give yourself the right to write this file and its folder"),
     ("read-only", "can only be read", "give yourself the right to write this file and its folder"),
@@ -35,14 +34,6 @@ REMEDIES = (  # what the driver says, what it means, what to do
 )
 SHOP_NAME = re.compile(r"[A-Za-z][A-Za-z0-9_]{0,40}")  # a schema's name that needs no quotes
 WRITERS = 0x73686F70  # the advisory lock that PostgreSQL's writers of one shop take in turn
-
-
-def default_url() -> str:
-    """The URL in WORKSHOP_STORE, or a file in the user's data folder."""
-    import platformdirs  # only where no other place is named
-
-    folder = platformdirs.user_data_path("workshop-study", appauthor=False)
-    return os.environ.get("WORKSHOP_STORE") or f"sqlite:///{folder / 'workshop.sqlite'}"
 
 
 def open_engine(url: str | None, create: bool = True) -> sa.Engine:

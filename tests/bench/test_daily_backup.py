@@ -40,14 +40,14 @@ def test_a_store_in_a_database_server_is_left_to_its_keeper():
 
 def test_a_backup_that_fails_is_told_in_the_log_and_tried_again(own_store, caplog):
     file = stored(own_store)
-    half = file.with_name(f"{file.stem} backups") / f"{file.stem}-{TODAY}{file.suffix}.half"
-    half.mkdir(parents=True)  # SQLite cannot write its copy where a folder is
+    in_the_way = file.with_name(f"{file.stem} backups")
+    in_the_way.write_bytes(b"")  # no folder of backups can be made where a file is
 
     async def run():
         task = asyncio.create_task(keep_backed_up(Bench(own_store), lambda: TODAY, 0, 0.01))
         while "could not be backed up" not in caplog.text:
             await asyncio.sleep(0.01)
-        half.rmdir()
+        in_the_way.unlink()
         while not backups(file):
             await asyncio.sleep(0.01)
         task.cancel()

@@ -3,7 +3,9 @@
 import os
 import sqlite3
 import threading
-from datetime import date, timedelta
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import contextmanager
+from datetime import date, datetime, timedelta
 from pathlib import Path
 
 import pytest
@@ -163,15 +165,56 @@ def test_a_damaged_backup_is_not_brought_back(store, place):
     assert lap_ids(place) == ["one", "two"]
 
 
-def test_without_room_the_earlier_backup_stays(store, place):
-    """A folder that cannot be written stands for every failure of the disk."""
+@contextmanager
+def full_disk():
+    """No file may grow past 8 kB, which the system refuses as it refuses a full disk."""
+    resource = pytest.importorskip("resource")  # not on Windows
+    before = resource.getrlimit(resource.RLIMIT_FSIZE)
+    resource.setrlimit(resource.RLIMIT_FSIZE, (8192, before[1]))
+    try:
+        yield
+    finally:
+        resource.setrlimit(resource.RLIMIT_FSIZE, before)
+
+
+def test_without_room_the_earlier_backup_stays_and_nothing_half_made(store, place):
     backup = back_up(place, TODAY)
     before = backup.path.read_bytes()
-    half = backup.path.with_name(backup.path.name + ".half")
-    half.mkdir()  # SQLite cannot write its copy where a folder is
-    with pytest.raises(StoreProblem, match="earlier backups are unchanged"):
-        back_up(place, TODAY)
+    for day in (TODAY, TODAY + timedelta(days=1)):
+        with full_disk(), pytest.raises(StoreProblem, match="earlier backups are unchanged"):
+            back_up(place, day)
     assert backups(place) == [backup] and backup.path.read_bytes() == before
+    assert os.listdir(backup.path.parent) == [backup.path.name]
+
+
+def test_without_room_nothing_is_brought_back_and_the_store_stays(store, place):
+    backup = back_up(place, TODAY)
+    store.import_laps(laps("three"))
+    store.close()
+    with full_disk(), pytest.raises(StoreProblem, match="see that there is room"):
+        restore(place, backup, "now")
+    assert not [name for name in os.listdir(place.parent) if "half" in name or "aside" in name]
+    assert lap_ids(place) == ["one", "three", "two"]
+
+
+def test_backups_made_at_once_by_two_programs_leave_a_whole_one(store, place):
+    store.import_laps(laps(*(f"lap {number}" for number in range(5000))))
+    with ThreadPoolExecutor(4) as at_once:
+        for backup in at_once.map(back_up, [place] * 16, [TODAY] * 16):
+            assert is_whole(backup.path)
+    assert os.listdir(backup.path.parent) == [backup.path.name]
+    assert len(lap_ids(backup.path)) == 5002
+
+
+def test_what_a_killed_backup_left_is_removed_when_nobody_can_be_at_it(store, place):
+    folder = back_up(place, TODAY).path.parent
+    old, fresh = folder / "old.half", folder / "fresh.half-journal"
+    for half, days in ((old, 2), (fresh, 0)):
+        half.write_bytes(b"")
+        at = datetime.combine(TODAY - timedelta(days=days), datetime.min.time()).timestamp()
+        os.utime(half, (at, at))
+    back_up(place, TODAY)
+    assert not old.exists() and fresh.exists()
 
 
 def test_no_store_no_backup(tmp_path):
