@@ -1,0 +1,124 @@
+"""What if in a real browser, at phone and desktop size: asked, changed, compared, taken home."""
+
+import tomllib
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+
+CHART = "[data-testid='stVegaLiteChart']"
+PARTS = ("The answer", "Change it", "Side by side", "Memo and files")
+PLAYED = 120_000  # milliseconds that the runs may take on a busy machine
+
+
+def open_part(app, page, part="The answer", query=""):
+    page.goto(f"{app}/what-if?what_if_part={part.replace(' ', '+')}{query}")
+    settled(page)
+
+
+def settled(page):
+    """Wait until everything is played through and drawn."""
+    page.locator("[data-testid='stMain'] h2").first.wait_for(timeout=PLAYED)
+    page.get_by_text("The first runs are being made").wait_for(state="hidden", timeout=PLAYED)
+    page.get_by_role("button", name="Stop here").wait_for(state="hidden", timeout=PLAYED)
+    page.get_by_text("fully played through").wait_for(state="hidden", timeout=PLAYED)
+    page.locator("[data-testid='stApp'][data-test-script-state='notRunning']").wait_for()
+    page.locator("[data-stale='true']").first.wait_for(state="hidden")  # pale while drawn anew
+
+
+def answer(page):
+    return page.locator("[data-testid='stMain'] h2").first
+
+
+@pytest.mark.parametrize("part", PARTS)
+def test_each_part_is_drawn_whole_and_is_no_barrier(app, page, part):
+    open_part(app, page, part)
+    assert "A second helper, eight hours a week." in answer(page).inner_text()
+    assert page.locator("[data-testid='stException']").count() == 0
+    width = page.viewport_size["width"]
+    assert page.evaluate("document.documentElement.scrollWidth") <= width
+    for table in page.locator(".figures .rows").all():
+        if table.is_visible():
+            assert table.evaluate("rows => rows.scrollWidth <= rows.clientWidth")
+    rules = {"runOnly": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]}
+    found = Axe().run(page, context="[data-testid='stMain']", options=rules).response["violations"]
+    grave = [fault for fault in found if fault["impact"] in ("serious", "critical")]
+    assert [(f["id"], [node["html"][:200] for node in f["nodes"]]) for f in grave] == []
+
+
+def test_the_money_is_drawn_with_axis_words_and_no_jargon_stands_before_the_fold(app, page):
+    open_part(app, page)
+    svg = page.locator(f"{CHART} svg").first
+    svg.get_by_text("weeks from the start", exact=True).wait_for()
+    box = svg.bounding_box()
+    assert box["x"] >= 0 and box["x"] + box["width"] <= page.viewport_size["width"] + 1
+    read = page.locator("[data-testid='stMain']").inner_text()
+    for word in ("percentile", "tornado", "NPV"):
+        assert word not in read
+    page.get_by_text("How this was worked out").click()
+    page.get_by_text("In plain words.").wait_for()
+    page.locator("summary", has_text="tornado chart").click()
+    page.get_by_text("Bars that show how far each assumption").wait_for()
+
+
+def test_a_figure_is_changed_by_keyboard_and_the_answer_follows(app, page):
+    open_part(app, page, "Change it")
+    hours = page.get_by_role("spinbutton", name="Hours a week")
+    hours.fill("12")
+    hours.press("Enter")
+    page.get_by_text("A second helper, 12 hours a week at 17 USD an hour").wait_for()
+    settled(page)
+    hours.fill("0")
+    hours.press("Enter")
+    page.get_by_text("Hours a week: leaves no hours to work").first.wait_for()
+    hours.fill("8")
+    hours.press("Enter")
+    page.get_by_text("A second helper, 8 hours a week at 17 USD an hour").wait_for()
+
+
+def test_a_machine_is_asked_for_its_price_and_a_removal_is_undone(app, page):
+    open_part(app, page, "Change it")
+    page.get_by_role("button", name="Machine", exact=True).last.click()
+    page.get_by_text("One thing more").wait_for()
+    price = page.get_by_role("textbox", name="Price (USD)")
+    price.fill("800-1200")
+    price.press("Enter")
+    page.get_by_text("for 800 to 1,200 USD").wait_for()
+    settled(page)
+    page.get_by_role("button", name="Remove this one").click()
+    undo = page.get_by_role("button", name="Bring back")
+    undo.click()
+    undo.wait_for(state="hidden")
+    page.get_by_text("for 800 to 1,200 USD").wait_for()
+
+
+def test_page_and_scenario_are_taken_home(app, page):
+    open_part(app, page, "Memo and files")
+    with page.expect_download() as download:
+        page.get_by_role("button", name="Page to print (PDF)").click()
+    assert download.value.suggested_filename == "a_second_helper_eight_hours_a_week.pdf"
+    assert download.value.path().read_bytes().startswith(b"%PDF-")
+    with page.expect_download() as download:
+        page.get_by_role("button", name="Page for a browser (HTML)").click()
+    assert "second helper" in download.value.path().read_text()
+    with page.expect_download() as download:
+        page.get_by_role("button", name="Scenario (TOML)").click()
+    tables = tomllib.loads(download.value.path().read_text())
+    assert tables["helper"]["hours_per_week"] == 8
+
+
+def test_a_scenario_put_in_joins_the_list_and_a_faulty_one_is_told_by_line(app, page):
+    open_part(app, page, "Memo and files")
+    upload = page.locator("input[type='file']")
+    faulty = b"[helper]\nhours_per_week = 0\ncost_per_hour = 18\n"
+    upload.set_input_files({"name": "f.toml", "mimeType": "text/plain", "buffer": faulty})
+    page.get_by_text("Row 2: helper.hours_per_week leaves no hours to work").wait_for()
+    name = f"Saturdays at {page.viewport_size['width']}"  # one list for both pages of this server
+    good = f'[scenario]\nname = "{name}"\n[helper]\nhours_per_week = 5\ncost_per_hour = 18\n'
+    upload.set_input_files({"name": "g.toml", "mimeType": "text/plain", "buffer": good.encode()})
+    page.get_by_role("heading", name=f"{name}.").wait_for(timeout=PLAYED)
+
+
+def test_an_empty_workshop_is_told_the_next_step(app, page):
+    page.goto(f"{app}/what-if?workshop=mine")
+    page.get_by_text("Next step: drop in a file of laps").wait_for()
+    assert page.locator("[data-testid='stException']").count() == 0
