@@ -199,7 +199,7 @@ def batches(
 
     A batch is open until a phone closes it, or until as many pieces have passed the last operation
     of the route (`route_ends`, by product) as it has, those lost before left out. Where no phone
-    said how many pieces it has, those are the most that any operation has seen. `fixed`: pieces put
+    said how many pieces it has (`told`), those are the most that any operation has seen. `fixed`: pieces put
     right within their lap, by product, batch and operation; they are not left to mend.
     """
     named = [lap for lap in laps if lap.batch and lap.product]
@@ -247,6 +247,7 @@ def _batch(key: tuple[str, str], laps: list[RecentLap], told: PhoneBatch | None,
         "product": key[0],
         "batch": key[1],
         "quantities": quantities,
+        "told": told is not None,
         "done": {operation: sum(by_variant.values()) for operation, by_variant in done.items()},
         "done_by_variant": done,
         "open": (told is None or told.is_open) and not is_finished,

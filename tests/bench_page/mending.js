@@ -84,6 +84,40 @@ test("a batch numbers itself and holds a quantity for each variant", () => {
   equal([bench.lane().batch, bench.posts[1].entry.quantities], ["013", { "": 10 }]);
 });
 
+test("more pieces than the batch has are asked about, and one tap begins the next batch with them", () => {
+  const bench = new Bench().do("newBatch", { batch: "012", product: "notebook", quantities: { linen: 2 } }).tap();
+  equal(bench.at(20).tap().at(40).tap().lane().asks, []);
+  bench.at(60).tap().at(80).tap();
+  const [ask] = bench.lane().asks;
+  equal([ask.kind, ask.over, ask.most], ["over", 2, 2]);
+  bench.do("nextBatch", { over: ask.over }).at(100).tap();
+  equal(bench.kept().map((lap) => lap.batch), ["012", "012", "013", "013", "013"]);
+  equal(bench.state.counts, { '["012","sew","linen"]': 2, '["013","sew","linen"]': 3 });
+  equal(bench.posts.at(-1).entry.quantities, { linen: 13, marbled: 12 });
+  bench.do("undo").do("undo");
+  equal([bench.lane().batch, bench.kept().map((lap) => lap.batch)], ["013", ["012", "012", "013"]]);
+});
+
+test("a batch that may have more is not asked about at every piece, one that was enlarged not at all", () => {
+  const bench = new Bench().do("newBatch", { batch: "012", product: "notebook", quantities: { linen: 1 } }).tap();
+  bench.at(20).tap().at(40).tap().do("dismiss").at(60).tap();
+  equal(bench.lane().asks, []);
+  bench.do("resize", { batch: "012", product: "notebook", quantities: { linen: 9 } });
+  equal(bench.posts.at(-1).entry.quantities, { linen: 9 });
+});
+
+test("a batch of which nobody said the size keeps it when a piece too many is tapped", () => {
+  const heard = { product: "journal", batch: "011", quantities: { "": 10 }, done: { sew: 9 }, open: true, told: false };
+  const lists = { ...LISTS, batches: [heard] };
+  const bench = new Bench(lists, { product: "journal", operation: "sew" }).tap().at(20).tap();
+  equal([bench.lane().asks, bench.posts], [[], []]);
+  bench.at(40).tap();
+  equal([bench.lane().asks[0].kind, bench.posts[0].entry.quantities], ["over", { "": 10 }]);
+  heard.quantities = { "": 4 }; // and one that is still filling up is not asked about
+  heard.done = { sew: 4 };
+  equal(new Bench(lists, { product: "journal", operation: "sew" }).tap().at(20).tap().lane().asks, []);
+});
+
 test("packed pieces go into stock, variant by variant, and the batch is closed", () => {
   const bench = new Bench().tap();
   bench.do("putAway", { batch: "012", product: "notebook", packed: { linen: 13, marbled: 11 } });

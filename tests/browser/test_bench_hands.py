@@ -248,6 +248,24 @@ BATCHES_OF = """async (product) => {
 }"""
 
 
+def test_a_batch_that_is_full_is_noticed_and_the_next_begins_in_one_tap(server, phone):
+    phone.page.locator("#work").click()
+    phone.page.get_by_role("button", name="New batch").click()
+    phone.page.get_by_label("Number").fill("701")
+    phone.page.get_by_label("pieces", exact=True).fill("2")
+    phone.page.get_by_role("button", name="Begin this batch").click()
+    for pause in (0, 400, 400, 400):
+        phone.page.wait_for_timeout(pause)
+        phone.tap()
+    ask = phone.page.locator("#ask")
+    ask.get_by_text("Piece 3, but batch 701 has 2.").wait_for()
+    ask.get_by_role("button", name="Batch 702 began").click()
+    phone.page.locator("#work").get_by_text("batch 702").wait_for()
+    phone.waits_for(1)
+    phone.waits_until_sent()
+    assert [lap["batch"] for lap in laps_of(server, phone.worker)] == ["701", "701", "702"]
+
+
 def test_something_that_dries_says_when_it_is_dry(phone):
     phone.more("Something dries")
     phone.page.get_by_role("button", name="10 min", exact=True).click()

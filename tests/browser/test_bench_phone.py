@@ -251,7 +251,7 @@ def test_the_page_opens_without_a_network_and_says_how_many_laps_wait(server, ph
     tap(phone, 2)
     phone.waits_for(1)
     phone.page.reload()
-    phone.page.locator("#queue").get_by_text("1 lap wait").wait_for()
+    phone.page.locator("#queue").get_by_text("1 lap waits").wait_for()
     tap(phone, 1)
     phone.waits_for(2)
     phone.context.set_offline(False)

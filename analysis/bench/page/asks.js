@@ -30,7 +30,7 @@ export function showAsk(app, lane) {
   );
 }
 
-const ASKS = { cause, noted: notedOnly, half, fault, tray, away, switched };
+const ASKS = { over: overFull, cause, noted: notedOnly, half, fault, tray, away, switched };
 
 function cause(app, lane, { lap_id, mark, piece, seconds, again }) {
   const isPiece = mark === "rework" || mark === "scrap";
@@ -46,6 +46,14 @@ function cause(app, lane, { lap_id, mark, piece, seconds, again }) {
 /** A tap that came too soon after a marked piece, whose cause is answered already. */
 function notedOnly(app, lane, { piece, mark, again }) {
   return { question: noted(piece, mark, again), answers: [], undo: true };
+}
+
+function overFull(app, lane, { over, most }) {
+  const answers = [
+    [`Batch ${app.catalogue.nextBatch} began`, () => app.lane("nextBatch", { over })],
+    [`Batch ${lane.batch} has more`, () => app.sheets.batchSize()],
+  ];
+  return { question: `Piece ${most + over}, but batch ${lane.batch} has ${most}.`, answers };
 }
 
 function half(app, lane, { way }) {

@@ -89,6 +89,12 @@ export class Catalogue {
     return rows.reduce((sum, row) => sum + quantity(batch, row.variant), 0);
   }
 
+  /** Pieces beyond which there are more than the batch has; the usual size where nobody said it. */
+  most(batch, product, operation) {
+    const said = this.pieces(batch, product, operation);
+    return batch?.told === false ? Math.max(said, this.batchSize(product)) : said;
+  }
+
   /** The next free number; as wide as the shop's, so that names sort as they were made. */
   get nextBatch() {
     const offered = this.lists.next_batch || "001";

@@ -1,11 +1,20 @@
 // Worker, product, batch, variant, operation, way: what the laps that follow belong to.
 
 import { elapsedMs, isPaused, isSide } from "./running.js";
-import { MIXED, ensureBatch, lapOf, saveBatch, usualSeconds, workActivity } from "./tapping.js";
-import { isoWithOffset } from "./laps.js";
+import {
+  MIXED,
+  ensureBatch,
+  lapOf,
+  reviseLap,
+  saveBatch,
+  usualSeconds,
+  workActivity,
+} from "./tapping.js";
+import { spread } from "./catalogue.js";
+import { isWork, isoWithOffset } from "./laps.js";
 import { unitsATap } from "./state.js";
 
-export const HANDLERS = { choose, typed, newBatch, putAway, trial };
+export const HANDLERS = { choose, typed, newBatch, nextBatch, resize, putAway, trial };
 
 const MAYBE_A_PIECE = 0.5; // this share of the usual time since the last tap may have been a piece
 
@@ -80,6 +89,33 @@ function newBatch(draft, { lane: k, batch, product, quantities }, context, out) 
   saveBatch(draft, { batch, product, quantities }, context, out);
   const lane = draft.lanes[k];
   if (lane.product === product) lane.batch = batch;
+}
+
+/** More pieces than the batch has: those over, and what follows, are the next batch's. */
+function nextBatch(draft, { lane: k, over }, context, out) {
+  const lane = draft.lanes[k];
+  const { product, batch, operation } = lane;
+  lane.asks = lane.asks.filter((ask) => ask.kind !== "over");
+  lane.batch = context.catalogue.nextBatch;
+  const sizes = spread(context.catalogue.batchSize(product), context.catalogue.variants(product));
+  saveBatch(draft, { batch: lane.batch, product, quantities: sizes }, context, out);
+  let left = over;
+  for (const lap of [...lane.recent].reverse()) {
+    const isHere = lap.product === product && lap.batch === batch && lap.operation === operation;
+    if (lap.removed || !isHere || !isWork(lap)) continue;
+    left -= lap.units;
+    if (left < 0) break; // a tray across both batches stays where it was begun
+    const flags = [...lap.flags, "mended"];
+    reviseLap(draft, lane, lap.lap_id, { batch: lane.batch, flags }, out);
+    const taken = lane.undo.find((step) => step.lapIds.includes(lap.lap_id));
+    if (taken) taken.before.batch = lane.batch;
+  }
+}
+
+/** The batch has another number of pieces than was said. */
+function resize(draft, { lane: k, batch, product, quantities }, context, out) {
+  saveBatch(draft, { batch, product, quantities }, context, out);
+  draft.lanes[k].asks = draft.lanes[k].asks.filter((ask) => ask.kind !== "over");
 }
 
 /** "25 packed, put into stock": the pieces go to the shelf, the batch closes. */

@@ -3,7 +3,7 @@
 import { withoutLaps } from "./drying.js";
 import { makeLap } from "./laps.js";
 import { begin, flag } from "./running.js";
-import { putLap, remember, reviseLap, snapshot, workActivity } from "./tapping.js";
+import { overKey, putLap, remember, reviseLap, snapshot, workActivity } from "./tapping.js";
 
 export const HANDLERS = {
   undo,
@@ -57,6 +57,7 @@ function answer(draft, { lane: k, fields }, context, out) {
 
 function dismiss(draft, { lane: k }) {
   const lane = draft.lanes[k];
+  if (lane.asks[0]?.kind === "over") lane.mayExceed = overKey(lane); // not asked at every piece
   lane.asks = lane.asks.slice(1);
 }
 

@@ -74,6 +74,7 @@ export function work(app) {
       lane.product &&
         chips(
           mainButton("New batch", () => newBatch(app)),
+          lane.batch && button(`Batch ${lane.batch} has another number`, () => batchSize(app)),
           lane.batch && button(`Batch ${lane.batch} is packed: put into stock`, () => putAway(app)),
         ),
     ];
@@ -99,6 +100,22 @@ function newBatch(app) {
       app.lane("newBatch", { batch, product, quantities }).then(closeSheet);
     };
     return [number.box, ...steppers.map(([, s]) => s.box), mainButton("Begin this batch", keep)];
+  });
+}
+
+/** How many pieces the lane's batch has, by variant. */
+export function batchSize(app) {
+  const { product, batch: name } = app.activeLane;
+  openSheet(`Pieces of batch ${name}`, () => {
+    const { catalogue } = app;
+    const known = catalogue.batch(product, name)?.quantities || {};
+    const variants = Object.keys(known).length ? known : spread(0, catalogue.variants(product));
+    const steppers = Object.entries(variants).map(([v, n]) => [v, stepper(v || "pieces", n)]);
+    const keep = () => {
+      const quantities = Object.fromEntries(steppers.map(([v, s]) => [v, s.read()]));
+      app.lane("resize", { batch: name, product, quantities }).then(closeSheet);
+    };
+    return [...steppers.map(([, s]) => s.box), mainButton("Keep", keep)];
   });
 }
 

@@ -39,6 +39,7 @@ export function newLane(like = {}) {
     recent: [],
     undo: [],
     asks: [],
+    mayExceed: "", // the batch and operation of which more pieces than it has are no surprise
     marked: null, // the piece just ended by "Done, lost" or "Done, needs rework"
   };
 }

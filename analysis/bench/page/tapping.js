@@ -87,6 +87,7 @@ function endPiece(draft, lane, { fixed = false, mark = null }, context, out) {
   const before = snapshot(lane);
   const lap = lapOf(lane, done, units, context);
   lane.asks = asksAfter(draft, lane, lap, { fixed, mark }, context);
+  if (lane.asks[0]?.kind === "over") keepSize(draft, lane, context, out);
   lane.marked = mark ? { ...lane.asks.find((ask) => ask.kind === "cause"), at: context.now } : null;
   putLap(draft, lane, lap, out);
   remember(lane, before, [lap.lap_id]);
@@ -137,6 +138,10 @@ function asksAfter(draft, lane, lap, { fixed, mark }, context) {
   const before = piecesDone(batch, draft.counts, lane.batch, lane.operation);
   const total = catalogue.pieces(batch, lane.product, lane.operation);
   const asks = [];
+  const most = catalogue.most(batch, lane.product, lane.operation);
+  const over = before + units - most;
+  const isKnown = lane.mayExceed === overKey(lane);
+  if (most && over > 0 && !isKnown) asks.push({ kind: "over", lap_id, over, most });
   const isHalf = 2 * before < total && 2 * (before + units) >= total;
   if (isHalf && lane.way && hasKeptToOneWay(lane)) asks.push({ kind: "half", lap_id, way: lane.way });
   if (mark) asks.push({ kind: "cause", lap_id, mark, piece: before + units });
@@ -146,6 +151,16 @@ function asksAfter(draft, lane, lap, { fixed, mark }, context) {
   const long = usual && seconds > Math.max(AWAY_FACTOR * usual * units, AWAY_LEAST_SECONDS);
   if (long) asks.push({ kind: "away", lap_id, usual: usual * units, seconds });
   return asks;
+}
+
+export const overKey = ({ product, batch, operation }) => JSON.stringify([product, batch, operation]);
+
+/** A batch of which nobody said the size must not grow with every tap past it. */
+function keepSize(draft, { product, batch }, context, out) {
+  const known = context.catalogue.batch(product, batch);
+  if (known?.told !== false || draft.batches.some((b) => b.batch === batch && b.product === product))
+    return;
+  saveBatch(draft, { batch, product, quantities: known.quantities }, context, out);
 }
 
 /** Nobody who changes over by turns need be told to at half. */

@@ -68,7 +68,8 @@ function queueWords({ counts, status }) {
   if (counts.refused) return `✎ ${counts.refused} to mend`;
   if (!counts.waiting && counts.posts) return "○ batch waits";
   if (!counts.waiting) return status === "offline" ? "○ no server" : "✓ all sent";
-  return `${status === "sent" ? "↑" : "○"} ${laps(counts.waiting)} wait`;
+  const wait = counts.waiting === 1 ? "waits" : "wait";
+  return `${status === "sent" ? "↑" : "○"} ${laps(counts.waiting)} ${wait}`;
 }
 
 function showBanner(app) {
