@@ -74,7 +74,8 @@ export function work(app) {
       lane.product &&
         chips(
           mainButton("New batch", () => newBatch(app)),
-          lane.batch && button(`Batch ${lane.batch} has another number`, () => batchSize(app)),
+          lane.batch &&
+            button(`Batch ${lane.batch} has more or fewer pieces`, () => batchSize(app)),
           lane.batch && button(`Batch ${lane.batch} is packed: put into stock`, () => putAway(app)),
         ),
     ];

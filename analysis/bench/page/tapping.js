@@ -153,13 +153,15 @@ function asksAfter(draft, lane, lap, { fixed, mark }, context) {
   return asks;
 }
 
-export const overKey = ({ product, batch, operation }) => JSON.stringify([product, batch, operation]);
+export function overKey({ product, batch, operation }) {
+  return JSON.stringify([product, batch, operation]);
+}
 
 /** A batch of which nobody said the size must not grow with every tap past it. */
 function keepSize(draft, { product, batch }, context, out) {
   const known = context.catalogue.batch(product, batch);
-  if (known?.told !== false || draft.batches.some((b) => b.batch === batch && b.product === product))
-    return;
+  const isOwn = draft.batches.some((one) => one.batch === batch && one.product === product);
+  if (known?.told !== false || isOwn) return;
   saveBatch(draft, { batch, product, quantities: known.quantities }, context, out);
 }
 
