@@ -18,7 +18,7 @@ import numpy as np
 import pandas as pd
 
 from analysis.study.logistic import chance, fit_logistic
-from analysis.study.power import pieces_each_way
+from analysis.study.power import errors_to_tell, pieces_each_way
 from analysis.study.rates import clusters, codes, is_activity, is_regular, ratio
 from analysis.study.spoilage import SIGNIFICANCE, WEAK_SPREAD, holm
 
@@ -26,12 +26,12 @@ KEYS = ("product", "batch", "operation")
 MORE = np.log(1.1)  # a tenth more time
 TRIAL_MORE = np.log(1.5)  # half as much again, in an experiment: a small change tells little
 FEWEST_BATCHES = 6  # of fewer, the scatter between batches says too little; as rates.py
-NOTICEABLE = np.log(0.75) / MORE  # a tenth more time, a quarter fewer faults
+NOTICEABLE = np.log(0.75) / MORE  # a tenth more time, a quarter fewer faults (in odds)
 PAIR_COLUMNS = (
     "operation", "later", "named", "batches", "pieces", "faults", "chance", "slope", "slope_low",
-    "slope_high", "p_value", "p_holm", "mending_seconds", "seconds_now", "extra_seconds",
-    "saved_seconds", "saved_low", "saved_high", "net_seconds", "net_low", "net_high",
-    "batches_more", "pieces_each_way", "batches_for_trial", "verdict", "note",
+    "slope_high", "p_value", "p_holm", "mending_seconds", "mending_error", "seconds_now",
+    "extra_seconds", "saved_seconds", "saved_low", "saved_high", "net_seconds", "net_low",
+    "net_high", "batches_more", "pieces_each_way", "batches_for_trial", "verdict", "note",
 )  # fmt: skip
 POINT_COLUMNS = ("operation", "later", "product", "batch", "pace", "pieces", "faults")
 NO_BATCHES = "No lap names its batch, so nothing can be followed from one operation to a later one."
@@ -52,7 +52,8 @@ class Care:
     slope       of the log-odds of a fault on the log of the batch's time at `operation` over what
                 was expected; 95 % interval, robust to pieces of a batch being alike
     p_value     permutation of batches within products, p_holm: all pairs looked at allowed for
-    mending_seconds   to mend one piece at `later`; NaN where none was timed
+    mending_seconds, mending_error   to mend one piece at `later` and the standard error of that
+                between batches; NaN where none was timed, or in one batch only
     seconds_now, extra_seconds   per piece at `operation`, and a tenth of it
     saved_seconds   of mending per piece at `later` that go with extra_seconds more (an
                 association); 95 % interval
@@ -248,7 +249,7 @@ def _add_savings(table: pd.DataFrame, steps: pd.DataFrame, mending: pd.DataFrame
     seconds, doubt = (
         table["later"].map(mending[name]).to_numpy(float) for name in ("seconds", "se")
     )
-    table["mending_seconds"] = seconds
+    table["mending_seconds"], table["mending_error"] = seconds, doubt
     table["seconds_now"] = table["operation"].map(each).astype(float)
     table["extra_seconds"] = table["seconds_now"] * 0.1
     saved = seconds * share
@@ -288,11 +289,9 @@ def _verdicts(table: pd.DataFrame) -> np.ndarray:
 def _add_sizes(table: pd.DataFrame, fit, points: pd.DataFrame) -> None:
     """How many more batches, and how large an experiment."""
     told = table["verdict"] != "too weak"
-    looked = len(table)
-    from scipy.special import ndtri
-
-    z = ndtri(1 - SIGNIFICANCE / (2 * looked)) + ndtri(0.8)
-    more = table["batches"] * (z**2 * fit.robust[:, 1, 1] / NOTICEABLE**2 - 1)
+    more = table["batches"] * (
+        errors_to_tell(len(table)) ** 2 * fit.robust[:, 1, 1] / NOTICEABLE**2 - 1
+    )
     more = np.ceil(np.maximum(more, table["batches"] / 4))
     table["batches_more"] = np.where(told, 0.0, more)
     slope = np.where(told, table["slope"], NOTICEABLE)
@@ -311,8 +310,12 @@ def _note(row) -> str:
             f"{row.later}."
         )
     less, fewer = ("less", "fewer") if row.verdict == "less mending" else ("more", "more")
-    low, high = sorted((abs(row.saved_low), abs(row.saved_high)))
-    went = f"{low:.1f} to {high:.1f} s {less} mending a piece at {row.later}"
+    low, high = row.saved_low, row.saved_high
+    if row.verdict == "more mending":
+        low, high = -high, -low
+    # What mending takes may be too uncertain to tell the seconds, though the faults are told.
+    range_ = f"{low:.1f} to {high:.1f}" if low >= 0 else f"up to {high:.1f}"
+    went = f"{range_} s {less} mending a piece at {row.later}"
     if not np.isfinite(row.mending_seconds):
         went = f"{fewer} faults at {row.later}"
     pays = ""

@@ -136,18 +136,20 @@ def _can_be_tried(operations, found: Spoilage, at_stake, told) -> dict[tuple[str
 def _with_later(table: pd.DataFrame, pair, now: float, pay: float) -> pd.DataFrame:
     """Mending later that goes with the time: m (p - p'), logit p' = logit p + slope log(s'/s).
 
+    Its interval is that of the slope, widened by the error of m, taken as independent of it.
     pay: of a second of it; where that alone is not given, the effect is left out of a sum of money.
     """
     log_odds = np.log(pair.chance / (1 - pair.chance))
     longer = np.log(table["seconds"].to_numpy() / now)
-    error = (pair.slope_high - pair.slope_low) / 2 / Z95
-    slopes = np.array([pair.slope, pair.slope - Z95 * error, pair.slope + Z95 * error])
+    slopes = np.array([pair.slope, pair.slope_low, pair.slope_high])
     spared = pair.mending_seconds * (pair.chance - chance(log_odds + slopes[:, None] * longer))
     in_money = bool(table["in_money"].iloc[0])
     if in_money and not np.isfinite(pay):
         return table
     wage = pay if in_money else 1.0
-    low, high = np.minimum(*spared[1:]), np.maximum(*spared[1:])
+    by_mending = Z95 * np.nan_to_num(pair.mending_error) / pair.mending_seconds * spared[0]
+    low = spared[0] - np.hypot(spared[0] - spared[1:].min(axis=0), by_mending)
+    high = spared[0] + np.hypot(spared[1:].max(axis=0) - spared[0], by_mending)
     saved = table["saved"] + wage * spared[0]
     below = np.hypot(table["saved"] - table["saved_low"], wage * (spared[0] - low))
     above = np.hypot(table["saved_high"] - table["saved"], wage * (high - spared[0]))

@@ -9,6 +9,17 @@ from analysis.study.rates import Z95
 Z80 = 0.8416212335729143  # standard normal quantile .8: four in five such experiments would tell
 
 
+def errors_to_tell(looked=1) -> np.ndarray:
+    """z(1 - .05 / (2 looked)) + z(.8): how many standard errors large an effect must be to show
+    four times in five (5 % two-sided) where so many are looked at, for arrays.
+
+    Bonferroni's bound, which the first step of Holm's is (Holm 1979).
+    """
+    from scipy.special import ndtri  # scipy takes a moment to import
+
+    return ndtri(1 - 0.05 / (2 * np.maximum(looked, 1))) + Z80
+
+
 def pieces_each_way(share_a, share_b) -> np.ndarray:
     """Pieces per way to tell two shares at fault apart (5 % two-sided, power 80 %), for arrays.
 

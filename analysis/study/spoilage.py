@@ -29,14 +29,14 @@ import pandas as pd
 
 from analysis.study.logistic import LogisticFit, chance, fit_logistic
 from analysis.study.pace import paces
+from analysis.study.power import errors_to_tell
 from analysis.study.quality import wilson
 from analysis.study.rates import Z95, codes
 
 SPREADS = np.array([0.5, 1.0, 2.0, 4.0, 8.0, 16.0])
 GUESS_WEIGHS_AS = 4.0  # operations
 WEAK_SPREAD = 16.0  # of a slope in the fits before pooling: 10 % faster, odds up to fivefold
-NOTICEABLE = -np.log(1.5) / np.log(10 / 9)  # a tenth less time, half as many faults again
-POWER_Z = 0.8416212335729143  # standard normal quantile .8
+NOTICEABLE = -np.log(1.5) / np.log(10 / 9)  # a tenth less time, half as many faults again, in odds
 SIGNIFICANCE = 0.05
 DRAWS = 1000
 BINS = 6
@@ -377,16 +377,18 @@ def holm(p_values) -> np.ndarray:
 
 
 def _laps_more(table: pd.DataFrame, data: _Followed, fits: _Fits) -> np.ndarray:
-    """n ((z.975 + z.8)^2 v / NOTICEABLE^2 - 1) for the n laps at hand, v the variance of the slope
-    they leave; at least a quarter of them more. Where no curve is fitted yet v is that of as many
-    independent pieces, 1 / (N p (1 - p) var x), p with half a fault added."""
+    """n (z^2 v / NOTICEABLE^2 - 1) for the n laps at hand, v the variance of the slope they leave
+    and z as in `errors_to_tell`, since p_holm decides; at least a quarter of them more. Where no
+    curve is fitted yet v is that of as many independent pieces, 1 / (N p (1 - p) var x), p with
+    half a fault added."""
     spread = pd.Series(data.column("carried")).groupby(data.group).var(ddof=0)
     spread = spread.reindex(range(len(data.names))).to_numpy()
     share = (table["faults"] + 0.5) / (table["pieces"] + 1)
+    looked = data.told.sum() + ~data.told  # with this one, where it is not among them yet
     with np.errstate(invalid="ignore", divide="ignore"):
         guess = 1 / (table["pieces"] * share * (1 - share) * spread).to_numpy()
         variance = np.where(data.told, fits.carried.robust[:, 1, 1], guess)
-        more = table["laps"] * ((Z95 + POWER_Z) ** 2 * variance / NOTICEABLE**2 - 1)
+        more = table["laps"] * (errors_to_tell(looked) ** 2 * variance / NOTICEABLE**2 - 1)
     more = np.ceil(np.maximum(more, table["laps"] / 4))
     return np.where(np.isfinite(more), more, np.nan)
 
@@ -437,7 +439,7 @@ def _note(row) -> str:
 
 
 def _shown_note(row) -> str:
-    low, high = sorted(np.power(10 / 9, (-row.slope_low, -row.slope_high)))
+    low, high = sorted(_times_as_often(row.usual_chance, (row.slope_low, row.slope_high)))
     said = f"A piece worked a tenth faster is spoiled {low:.1f} to {high:.1f} times as often"
     if row.verdict == "slowness spoils":
         said = "The slower the pieces just before went, the more are spoiled"
@@ -448,6 +450,16 @@ def _shown_note(row) -> str:
         "may be behind it",
     }.get(row.differs)
     return f"{said}; but {doubt}." if doubt else f"{said}."
+
+
+def _times_as_often(usual_chance: float, slope) -> np.ndarray:
+    """The chance at a tenth less time over the usual one p:  chance(logit p + slope log .9) / p.
+
+    Below the ratio of the odds, .9^slope, the more so the commoner faults are.
+    """
+    usual = min(max(usual_chance, 1e-9), 1 - 1e-9)
+    log_odds = np.log(usual / (1 - usual)) + np.asarray(slope) * np.log(0.9)
+    return chance(log_odds) / usual
 
 
 def _round_up(number: float) -> float:

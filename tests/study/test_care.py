@@ -38,6 +38,20 @@ def test_time_that_costs_more_than_the_mending_it_saves_is_said_to():
     assert got["net_high"] < 0 and "does not pay" in got["note"]
 
 
+def test_mending_hardly_timed_leaves_open_how_much_is_saved_and_the_note_does_not_hide_it():
+    """Fewer faults are told, but mending took 5 s in one batch, 400 s in the other timed one."""
+    laps = glued_batches(np.random.default_rng(1))
+    mended = (laps["activity"] == "rework").to_numpy()
+    first, second = laps["batch"][mended].unique()[:2]
+    laps = laps[~mended | laps["batch"].isin([first, second])].reset_index(drop=True)
+    mended = (laps["activity"] == "rework").to_numpy()
+    seconds = np.where(laps["batch"] == first, 5.0, 400.0) * laps["units"]
+    laps["seconds"] = laps["seconds"].where(~mended, seconds)
+    got = pair(care(laps))
+    assert got["verdict"] == "less mending" and got["saved_low"] < 0 < got["saved_high"]
+    assert f"had up to {got['saved_high']:.1f} s less mending" in got["note"]
+
+
 def test_the_slope_over_batches_is_what_statsmodels_makes_of_it():
     """Held to 16 beforehand, which is a percent of the information of 40 batches."""
     found = care(glued_batches(np.random.default_rng(2)))

@@ -8,6 +8,7 @@ import pandas as pd
 import pytest
 import statsmodels.api as sm
 from scipy.optimize import minimize_scalar
+from scipy.stats import norm
 from statsmodels.stats.multitest import multipletests
 
 from analysis.records.routing import read_routing
@@ -20,7 +21,14 @@ from analysis.study.best_pace import (
 )
 from analysis.study.logistic import chance
 from analysis.study.pace import WINDOW_PIECES, paces
-from analysis.study.spoilage import CURVE_COLUMNS, LINE_COLUMNS, POINT_COLUMNS, holm, spoilage
+from analysis.study.spoilage import (
+    CURVE_COLUMNS,
+    LINE_COLUMNS,
+    POINT_COLUMNS,
+    _times_as_often,
+    holm,
+    spoilage,
+)
 from tests.study.spoiling import EXPECTED, days, judged, steady_world, two_hands
 from tests.study.test_recovery import SAMPLES, TRUTH, found  # noqa: F401
 
@@ -167,6 +175,33 @@ def test_more_laps_are_asked_for_by_the_information_of_those_at_hand():
     total = [curve(laps)["laps"] + curve(laps)["laps_more"] for laps in (few, many)]
     assert curve(few)["verdict"] == "cannot tell"
     assert total[0] == pytest.approx(total[1], rel=0.5)
+
+
+def test_the_more_operations_are_looked_at_the_more_laps_it_takes():
+    """Whichever shows decides by p-values that allow for all: z(1 - .05 / 2 k) for k of them."""
+    rng = np.random.default_rng(6)
+    alone = steady_world(rng, batches=15, slope=0.0, base=-3.5)
+    others = []
+    for number in range(7):
+        other = alone.copy()
+        other["operation"] = pd.Categorical([f"other {number}"] * len(other))
+        others.append(other)
+    both = pd.concat([alone, *others], ignore_index=True)
+    both["operation"] = both["operation"].astype("category")
+    both["row"] = np.arange(len(both))
+    one = curve(alone)
+    all_ = spoilage(both, np.random.default_rng(0)).curves.set_index("operation")
+    of_eight = all_.loc[str(alone["operation"].iloc[0])]
+    need = [norm.ppf(1 - 0.025 / k) + norm.ppf(0.8) for k in (1, 8)]
+    totals = [got["laps"] + got["laps_more"] for got in (one, of_eight)]
+    assert totals[1] / totals[0] == pytest.approx((need[1] / need[0]) ** 2, rel=0.01)
+
+
+def test_how_often_haste_spoils_is_told_in_pieces_not_in_odds():
+    """Of 100 pieces 40 spoiled: twice the odds is 57 of 100, 1.43 times as many pieces."""
+    slope = -np.log(2) / np.log(10 / 9)
+    assert _times_as_often(0.4, slope) == pytest.approx(4 / 7 / 0.4)
+    assert _times_as_often(1e-6, slope) == pytest.approx(2, rel=1e-5)
 
 
 # --- little or bad data ---
