@@ -156,6 +156,9 @@ class _Recording:
         row = None
         if not lap.removed:
             row = lap.content | {"started_at": lap.content["started_at"] + known.shift}
+            if _is_copy_by_a_wrong_clock(lap, known):
+                kept = {name: known.row[name] for name in tables.CONTENT}
+                row = kept | {"started_at": row["started_at"]}
         if _is_so_already(row, lap, known):
             return None
         kind = "removal" if row is None else "lap" if known.row is None else "correction"
@@ -212,8 +215,21 @@ def _is_so_already(row: dict | None, lap: PhoneLap, known: _Known) -> bool:
     is_copy = not known.delivered and lap.revision == 0
     if known.row is None:
         return row is None or (is_copy and known.removed_by_hand)
+    is_copy &= not _is_copy_by_a_wrong_clock(lap, known)
     return row is not None and (
         is_copy or all(row[name] == known.row[name] for name in tables.CONTENT)
+    )
+
+
+def _is_copy_by_a_wrong_clock(lap: PhoneLap, known: _Known) -> bool:
+    """Whether a copy of the lap was imported that stands where its phone's clock, now known to be
+    hours off, had put it: then it is moved, and stays otherwise as it is."""
+    return bool(
+        known.shift
+        and known.row is not None
+        and not known.delivered
+        and lap.revision == 0
+        and known.row["started_at"] == lap.content.get("started_at")
     )
 
 

@@ -320,3 +320,21 @@ def test_a_saved_copy_of_laps_whose_clock_was_put_right_adds_nothing(server, sto
     report = store.import_laps(read_laps(copy.encode(), name="waiting laps.csv"))
     assert (report.new, report.already_there) == (0, 1)
     assert store.lap_count() == before
+
+
+def test_a_saved_copy_by_a_wrong_clock_is_moved_when_its_phone_delivers(server, store):
+    from analysis.records.laps import read_laps
+
+    sent = lap(note="by a slow clock")
+    columns = ("lap_id", "started_at", "seconds", "product", "operation", "note")
+    copy = ",".join(columns) + "\n" + ",".join(str(sent[column]) for column in columns)
+    store.import_laps(read_laps(copy.encode(), name="waiting laps.csv"))
+    store.correct_lap(sent["lap_id"], {"note": "mended on the dashboard"})
+    before = kept(store, sent["lap_id"])[sent["lap_id"]]
+    for _ in range(2):
+        server.ask("POST", "/laps", body_of(sent, sent_at=at_clock(hours=-3)))
+    after = kept(store, sent["lap_id"])[sent["lap_id"]]
+    moved = (after["started_at"] - before["started_at"]).total_seconds()
+    assert moved == pytest.approx(3 * 3600, abs=60)
+    assert after["note"] == "mended on the dashboard"
+    assert store.import_laps(read_laps(copy.encode(), name="waiting laps.csv")).new == 0
