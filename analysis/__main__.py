@@ -198,7 +198,10 @@ def _answer(options):
     for notice in laps.notices:
         print(notice, file=sys.stderr)
     check_priced(shop, options.shop)
-    model = model_of(study(laps.frame, routing, shop), routing, shop)
+    model = model_of(
+        study(laps.frame, routing, shop), routing, shop,
+        routing_file=options.routing, shop_file=options.shop,
+    )  # fmt: skip
     report = _show_so_far if sys.stderr.isatty() else None
     (answer,) = what_if(
         model, [scenario], runs=options.runs, seed=options.seed, currency=shop.currency,

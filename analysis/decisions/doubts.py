@@ -11,8 +11,15 @@ from dataclasses import dataclass
 
 from analysis.decisions.answer import ASSUMED, GIVEN, MEASURED, PUBLISHED
 from analysis.decisions.change import DEMAND_DOUBT
-from analysis.decisions.naming import INTERRUPTIONS, demand_name, skill_name, step_name
-from analysis.decisions.newcomer import learning_name, pace_name
+from analysis.decisions.naming import (
+    INTERRUPTIONS,
+    demand_name,
+    forgetting_name,
+    learning_name,
+    pace_name,
+    skill_name,
+    step_name,
+)
 from analysis.decisions.shop_model import ShopModel, Skill
 from analysis.records.figures import figure
 from analysis.records.scenario import Equipment, Scenario
@@ -58,8 +65,8 @@ def _of_skills(model: ShopModel) -> Iterator[tuple[str, Doubt]]:
             skill_name("practice", key),
             Doubt(f"learning curve of {what}", _rate(skill), source, laps, told),
         )
-        yield f"forgetting: {hand}", Doubt(
-            f"what time away costs {hand}", _percent(skill.loss_doubt), source,
+        yield forgetting_name(hand), Doubt(
+            f"practice that {hand} loses in a week away", _lost(skill), source,
             f"time the first {LAPS} laps after a break",
         )  # fmt: skip
 
@@ -77,8 +84,24 @@ def _percent(deviation: float) -> Callable[[float], str]:
     return words
 
 
+def _lost(skill: Skill) -> Callable[[float], str]:
+    """1 - retention exp(-doubt z), at least nothing: the doubt is of -log(retention)."""
+
+    def words(z: float) -> str:
+        kept = min(skill.retention_per_week * math.exp(-z * skill.loss_doubt), 1.0)
+        return f"{100 * (1 - kept):.0f} %"
+
+    return words
+
+
 def _rate(skill: Skill) -> Callable[[float], str]:
-    return lambda z: f"a {100 * 2 ** min(skill.exponent + z * skill.exponent_doubt, 0):.0f} % curve"
+    return lambda z: curve_words(skill.exponent + z * skill.exponent_doubt)
+
+
+def curve_words(exponent: float) -> str:
+    """`a 92 % curve`, `an 81 % curve`."""
+    percent = f"{100 * 2 ** min(exponent, 0):.0f}"
+    return f"{'an' if percent.startswith('8') else 'a'} {percent} % curve"
 
 
 def _of_steps(model: ShopModel) -> Iterator[tuple[str, Doubt]]:
@@ -155,7 +178,7 @@ def _of_helper(model: ShopModel, scenario: Scenario, deviation) -> Iterator[tupl
             learning,
             Doubt(
                 f"learning curve of the {name}",
-                lambda z: f"a {100 * 2 ** min(middle + z * d, 0):.0f} % curve",
+                lambda z: curve_words(middle + z * d),
                 GIVEN if helper.learning_rate else PUBLISHED,
                 f"agree on a trial of two weeks and time the {name}'s laps at its start and end",
             ),

@@ -13,7 +13,13 @@ from analysis.decisions.compiling import compiled
 from analysis.decisions.draws import PARAMETER, code_of, normal_draws
 from analysis.decisions.floor import SIZES, SLOW_GOES, fits, floor_dtype
 from analysis.decisions.hours import DAY_SECONDS, stretches_of
-from analysis.decisions.naming import INTERRUPTIONS, demand_name, skill_name, step_name
+from analysis.decisions.naming import (
+    INTERRUPTIONS,
+    demand_name,
+    forgetting_name,
+    skill_name,
+    step_name,
+)
 from analysis.decisions.practice import shape
 from analysis.decisions.shop_model import CURVES, RELEASES, SCATTERS, Line, ShopModel
 
@@ -286,7 +292,7 @@ def _skill_parameters(model: ShopModel, moves: _Moves, as_is: Callable):
     level = level * np.exp(moves.of([skill_name("time", key) for key in keys]))
     level = level * _turning(skills, exponent, turned, as_is)
     kept = np.array([skill.retention_per_week for skill in skills])
-    loss = -np.log(np.clip(kept, 1e-9, 1.0)) + moves.of([f"forgetting: {key[0]}" for key in keys])
+    loss = -np.log(np.clip(kept, 1e-9, 1.0)) + moves.of([forgetting_name(key[0]) for key in keys])
     return level, turned, np.maximum(loss, 0.0)
 
 
@@ -317,7 +323,7 @@ def doubts_of(model: ShopModel) -> dict[str, float]:
     for key, skill in model.skills.items():
         doubts[skill_name("time", key)] = skill.level_doubt
         doubts[skill_name("practice", key)] = skill.exponent_doubt
-        doubts[f"forgetting: {key[0]}"] = skill.loss_doubt
+        doubts[forgetting_name(key[0])] = skill.loss_doubt
     for name, step in _step_names(model):
         if step:
             doubts[name("rework")] = step.rework_doubt

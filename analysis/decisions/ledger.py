@@ -159,7 +159,7 @@ def _from_week_1(values: np.ndarray) -> np.ndarray:
 
 
 def contribution(runs, model: ShopModel) -> np.ndarray:
-    """(runs, weeks): sales, orders at their own price, less material of what was sold or spoiled."""
+    """(runs, weeks): sales (orders at their own price) less material of the sold and spoiled."""
     price = np.array([line.price or 0.0 for line in model.lines])
     material = np.array([line.material_cost or 0.0 for line in model.lines])
     pieces, orders = _sold_by_order(runs, model)

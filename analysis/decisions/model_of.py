@@ -11,20 +11,22 @@
 | interruptions, rest | the logged share (else the contingency allowance); the shop's allowances |
 | waits, stations, who can do it | the routing |
 
-Not in the model: racks (they are taken as large enough), the longest a piece may wait, and batches
+Not in the model: racks (they are taken as large enough), the longest a piece may wait, demand for a
+product beyond that of its variants (all three are said where there are any: `left_out`), batches
 under way when the weeks begin.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
 
 from analysis.decisions.shop_model import Hand, Line, ShopModel, Skill, Step
-from analysis.problems import Problem
+from analysis.problems import BadInput, Fault
+from analysis.records.figures import figure
 from analysis.records.routing import precedence, route
 from analysis.records.shop import DAYS, Product, Shop
 from analysis.study.content import PLAN_DOUBT
@@ -44,33 +46,34 @@ REGULAR = ("operation", "inspection")
 Key = tuple[str, str, str]
 
 
-def model_of(study: Study, routing: pd.DataFrame, shop: Shop) -> ShopModel:
+def model_of(
+    study: Study,
+    routing: pd.DataFrame,
+    shop: Shop,
+    *,
+    routing_file: str = "the routing",
+    shop_file: str = "the shop",
+) -> ShopModel:
     """The model of a shop from its study, a checked routing and its shop file.
 
-    A line for each product, or each of its variants, that is asked for. Raises Problem where
-    nothing is asked for, where a product has no route, or where nobody can do a step.
+    A line for each product, or each of its variants, that is asked for. Raises BadInput where
+    nothing is asked for, where a product has no route, where nobody can do a step, or where the
+    shop is never open; the files' names are those told then.
     """
-    rows = _lines_asked_for(shop)
+    asked = _lines_asked_for(shop)
+    routes = [route(routing, product.name, product.variant) for product in asked]
     names = _names(study, shop)
-    logged = _logged(study)
+    _check(shop, asked, routes, names, routing_file, shop_file)
+    logged, fitted = _logged(study), _fitted_skills(study)
     skills: dict[Key, Skill] = {}
-    lines = []
-    fitted = _fitted_skills(study)
-    for product in rows:
-        steps = route(routing, product.name, product.variant)
-        if steps.empty:
-            raise Problem(
-                f"{_name(product)} is asked for, but the routing has no operation of it; "
-                "give it rows in the routing"
-            )
+    for product, steps in zip(asked, routes, strict=True):
         skills |= _skills(steps, product.name, names, fitted)
-        lines.append(_line(product, routing, steps, logged, study))
-    _check_everything_can_be_done(lines, skills)
-    if not shop.week_seconds:
-        raise Problem("the shop has no working hours; give some days of [week] hours")
     delay_share, delay_doubt = _delays(study, shop)
     return ShopModel(
-        lines=tuple(lines),
+        lines=tuple(
+            _line(product, routing, steps, logged, study)
+            for product, steps in zip(asked, routes, strict=True)
+        ),
         skills=skills,
         hands=_hands(names, shop),
         stations=dict.fromkeys(sorted(set(routing["station"].astype(str)) - {""}), 1),
@@ -79,7 +82,61 @@ def model_of(study: Study, routing: pd.DataFrame, shop: Shop) -> ShopModel:
         delay_doubt=delay_doubt,
         rest_share=_rest_share(shop),
         overhead_per_week=shop.overhead_per_week or 0.0,
+        left_out=tuple(_left_out(shop, routes)),
     )
+
+
+def _check(
+    shop: Shop, asked: list[Product], routes: list, names: list[str], routing_file, shop_file
+) -> None:
+    """Raise BadInput with all that keeps a shop from being simulated."""
+    faults = []
+    if not asked:
+        faults.append(Fault(
+            shop_file, 0, "products", "no product is asked for", "", "give demand_per_week, since "
+            "what is made beyond demand earns nothing",
+        ))  # fmt: skip
+    if not shop.week_seconds:
+        faults.append(Fault(
+            shop_file, 0, "week", "the shop has no working hours", "", "give some days hours",
+        ))  # fmt: skip
+    for product, steps in zip(asked, routes, strict=True):
+        if steps.empty:
+            faults.append(Fault(
+                shop_file, 0, f"products.{product.name}", f"{_name(product)} is asked for, but the "
+                "routing has no operation of it", "", "give it rows in the routing",
+            ))  # fmt: skip
+    rows = {row.row: row for steps in routes for row in steps.itertuples()}
+    faults += [
+        Fault(
+            routing_file, int(number), "skill", f"nobody can do {row.operation} of {row.product}",
+            str(row.skill), f"name one of the shop's people: {', '.join(names)}",
+        )
+        for number, row in sorted(rows.items())
+        if not _able(row.skill, names)
+    ]  # fmt: skip
+    if faults:
+        raise BadInput(faults)
+
+
+def _left_out(shop: Shop, routes: list[pd.DataFrame]) -> Iterator[str]:
+    """What the simulated weeks know nothing of, where the shop has it."""
+    rows = pd.concat(routes)
+    racks = sorted(set(rows.loc[rows["rack_places"].notna(), "rack"].astype(str)) - {""})
+    if racks:
+        yield f"how many pieces fit on the {', '.join(racks)}: taken as large enough"
+    hasty = sorted(set(rows.loc[rows["max_wait_seconds"].notna(), "operation"].astype(str)))
+    if hasty:
+        yield f"the longest that pieces may wait after {', '.join(hasty)}: taken as kept"
+    for product in shop.products:
+        own = [row for row in shop.products if row.name == product.name and row.variant]
+        known = sum(row.demand_per_week or 0.0 for row in own)
+        beyond = (product.demand_per_week or 0.0) - known
+        if not product.variant and known and beyond > 0:
+            yield (
+                f"{figure(beyond, 3)} of the {product.name} a week that are asked for beyond what "
+                "its variants are: give each variant its demand"
+            )
 
 
 def _name(product: Product) -> str:
@@ -96,11 +153,6 @@ def _lines_asked_for(shop: Shop) -> list[Product]:
             asked.append(product)
         if not product.variant and product.demand_per_week and not known:
             asked.append(product)
-    if not asked:
-        raise Problem(
-            "no product is asked for; give demand_per_week in the shop file, since what is made "
-            "beyond demand earns nothing"
-        )
     return asked
 
 
@@ -404,15 +456,3 @@ def _chances(row) -> dict[str, float]:
         "scrap_doubt": doubt(scrap, row.scrap_likeness),
         "rework_seconds": float(row.rework_seconds / row.rework_units) if row.rework_units else 0.0,
     }
-
-
-def _check_everything_can_be_done(lines: list[Line], skills: Mapping[Key, Skill]) -> None:
-    can = {(product, operation) for _, product, operation in skills}
-    for line in lines:
-        for step in line.steps:
-            if (line.product, step.operation) not in can:
-                raise Problem(
-                    f"nobody can do {step.operation} of {line.product}: the routing's skill column "
-                    f"names {', '.join(step.workers)}, the shop file's [workers] does not; name "
-                    "one of the shop's people there"
-                )

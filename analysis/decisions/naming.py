@@ -19,3 +19,18 @@ def step_name(kind: str, operation: str, product: str) -> str:
 def demand_name(product: str, variant: str) -> str:
     """`demand: desk journal linen`."""
     return f"demand: {product} {variant}".rstrip()
+
+
+def forgetting_name(hand: str) -> str:
+    """What time away costs one person, in all that they do: `forgetting: maker`."""
+    return f"forgetting: {hand}"
+
+
+def pace_name(hand: str) -> str:
+    """The draw that moves all times of a newcomer."""
+    return f"pace of {hand}"
+
+
+def learning_name(hand: str) -> str:
+    """The draw that moves all practice of a newcomer."""
+    return f"learning of {hand}"

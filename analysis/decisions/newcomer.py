@@ -22,7 +22,7 @@ from dataclasses import replace
 import numpy as np
 
 from analysis.decisions.money import NORMAL_95, doubt_of
-from analysis.decisions.naming import skill_name
+from analysis.decisions.naming import learning_name, pace_name, skill_name
 from analysis.decisions.shop_model import SharedDoubt, ShopModel, Skill
 from analysis.records.scenario import Estimate, Helper
 from analysis.study.pooling import PUBLISHED_SPREAD, Spread, spread_of_exponents
@@ -60,16 +60,6 @@ def newcomer_doubts(skills: Skills, helper: Helper, spread: Spread) -> tuple[Sha
         SharedDoubt(learning_name(name), learning, _figures("practice", learns)),
     )
     return tuple(doubt for doubt in doubts if doubt.doubt > 0 and doubt.figures)
-
-
-def pace_name(hand: str) -> str:
-    """The name of the draw that moves all times of a newcomer."""
-    return f"pace of {hand}"
-
-
-def learning_name(hand: str) -> str:
-    """The name of the draw that moves all practice of a newcomer."""
-    return f"learning of {hand}"
 
 
 def _figures(kind: str, keys) -> frozenset[str]:

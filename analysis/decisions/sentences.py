@@ -1,12 +1,14 @@
 """The answer in the words a maker would use: verdict, what it rests on, what would settle it.
 
-Verdict: do it where at least DO_SHARE of the runs gain, leave it where at most LEAVE_SHARE do, else
-not yet; the two shares are common practice, no source.
+Verdict: do it where at least DO_SHARE of the runs gain, and all together do; leave it where at most
+LEAVE_SHARE gain; else not yet. The two shares are common practice, no source.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+
+import numpy as np
 
 from analysis.decisions.answer import (
     DO,
@@ -23,6 +25,7 @@ from analysis.records.scenario import WEEKS_PER_YEAR, Scenario
 
 DO_SHARE, LEAVE_SHARE = 0.8, 0.2
 WEEKS_PER_MONTH = WEEKS_PER_YEAR / 12
+HOURS_TOLD = 0.25  # a week: fewer hours more or less at the bench are not worth a sentence
 WORTH_ASKING = 0.01  # of the mean net present value: less is not worth an afternoon
 ALL_IS_SOLD = 0.98  # of what is asked for: more hands then sell nothing more
 
@@ -31,9 +34,17 @@ def verdict_of(money: Money, changes: bool) -> str:
     """DO, DO_NOT, NOT_YET or NOTHING."""
     if not changes:
         return NOTHING
-    if money.probability_of_gain >= DO_SHARE:
+    if money.probability_of_gain >= DO_SHARE and money.net_present_value.mean > 0:
         return DO
+    if _without_money(money):
+        return NOT_YET
     return DO_NOT if money.probability_of_gain <= LEAVE_SHARE else NOT_YET
+
+
+def _without_money(money: Money) -> bool:
+    """Whether no run gains or loses anything: then only hours and pieces differ."""
+    value = money.net_present_value
+    return value.mean == value.p5 == value.p95 == 0
 
 
 def headline(verdict: str, money: Money, scenario: Scenario, currency: str) -> str:
@@ -41,6 +52,8 @@ def headline(verdict: str, money: Money, scenario: Scenario, currency: str) -> s
     within = f"within {span(scenario.horizon_weeks)}"
     if verdict == NOTHING:
         return "This changes nothing: before and after are the same."
+    if _without_money(money):
+        return f"No money comes in or goes out by it {within}: the hours at the bench decide."
     if verdict == DO_NOT and money.net_present_value.mean > 0:
         return (
             "Do not do it as it stands: only in "
@@ -49,6 +62,11 @@ def headline(verdict: str, money: Money, scenario: Scenario, currency: str) -> s
     if verdict == DO_NOT:
         return f"Do not do it as it stands: {_worth(money, currency)} {within}."
     start = "Do it" if verdict == DO else "Not yet"
+    if verdict == DO and money.payback_weeks.p50 is None:
+        return (
+            f"Do it: {_worth(money, currency)} {within}, but only with what it is sold for at the "
+            "end."
+        )
     if money.payback_weeks.p50 is None:
         return (
             f"{start}: in {in_ten(1 - money.probability_of_payback)} runs it does not earn itself "
@@ -108,6 +126,8 @@ def pieces(number: float) -> str:
 
 def _worth(money: Money, currency: str) -> str:
     mean = money.net_present_value.mean
+    if mean == 0:
+        return "it neither costs nor brings money"
     if mean < 0:
         return f"on average it costs {amount(-mean, currency)} more than it brings"
     return f"on average it brings {amount(mean, currency)} more than it costs"
@@ -139,6 +159,7 @@ def sentences(
     ]
     if verdict == DO_NOT:
         lines[-1] = lines[-1][:-1] + f"; {payback_words(money)}."
+    lines += _hours_sentences(before, after, money, scenario, currency)
     if after.sold_per_week.mean < before.sold_per_week.mean and scenario.helper:
         lines.append(
             "Fewer pieces are sold with this helper: slower hands hold a place or a batch that "
@@ -150,10 +171,33 @@ def sentences(
     return tuple(lines)
 
 
+def _hours_sentences(before, after, money: Money, scenario: Scenario, currency: str) -> list[str]:
+    """Hours at the bench, where they change; where that is bought, what one of them costs."""
+    was, now = before.bench_hours_per_week.mean, after.bench_hours_per_week.mean
+    if abs(now - was) < HOURS_TOLD:
+        return []
+    whose = "all together, " if scenario.helper else ""
+    lines = [f"Hours at the bench in a week, {whose}{pieces(was)} before, {pieces(now)} after."]
+    if now < was and money.worth_per_week < 0 and not scenario.helper:
+        each = amount(-money.worth_per_week / (was - now), currency)
+        lines.append(f"So seen, an hour that it frees costs {each}.")
+    return lines
+
+
+def orders_sentence(week: int, ordered: float, ready: Sequence[float]) -> str:
+    """How much of a dated order is ready in time; ready: pieces, one figure a run."""
+    ready = np.asarray(ready, float)
+    whole = float((ready >= ordered).mean())
+    return (
+        f"Of the {figure(ordered, 4)} pieces ordered for week {week}, {pieces(ready.mean())} are "
+        f"ready in time on average, all of them in {in_ten(whole)} runs."
+    )
+
+
 def _demand_sentences(before: Situation, money: Money) -> list[str]:
     lines = []
-    lost, sold = before.lost_demand_per_week.mean, before.sold_per_week.mean
-    if sold >= ALL_IS_SOLD * (sold + lost):
+    sold = before.sold_per_week.mean
+    if sold >= ALL_IS_SOLD * money.demand_per_week:
         lines.append(
             "As things are you make nearly all that is asked for: quicker work or more hands sell "
             "no more pieces, they only leave more hours free."
@@ -178,7 +222,9 @@ def _from_to(values: Spread) -> str:
 
 
 def _signed(value: float, currency: str) -> str:
-    kind = "a gain" if value >= 0 else "a loss"
+    if value == 0:
+        return "neither gain nor loss"
+    kind = "a gain" if value > 0 else "a loss"
     return f"{kind} of {amount(abs(value), currency)}"
 
 

@@ -173,6 +173,7 @@ class ShopModel:
     demand_factor: on every line's demand in week 0, 1, … (the last goes on; () is 1).
     delay_share: interruptions in seconds per second of work; rest_share: personal and fatigue
     allowance likewise. Both lengthen the time at the bench.
+    left_out: what the shop has and the model does not, in plain words.
     """
 
     lines: tuple[Line, ...]
@@ -188,3 +189,4 @@ class ShopModel:
     rest_share: float = 0.0
     overhead_per_week: float = 0.0
     shared_doubts: tuple[SharedDoubt, ...] = ()
+    left_out: tuple[str, ...] = ()

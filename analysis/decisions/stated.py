@@ -8,6 +8,8 @@ import numpy as np
 
 from analysis.decisions.answer import ASSUMED, GIVEN, MEASURED, PUBLISHED, Assumption
 from analysis.decisions.change import helper_hours, helper_operations
+from analysis.decisions.doubts import curve_words
+from analysis.decisions.money import NORMAL_95
 from analysis.decisions.newcomer import shop_spread
 from analysis.decisions.shop_model import ShopModel
 from analysis.records.figures import figure
@@ -47,9 +49,17 @@ def _of_shop(model: ShopModel) -> Iterator[Assumption]:
         yield Assumption(
             "Material", f"not known for the {', '.join(sorted(no_cost))}, counted as 0", ASSUMED
         )
+    for left_out in model.left_out:
+        yield Assumption("Left out", left_out, ASSUMED)
     yield Assumption(
         "What is not made in time is not sold", "unmet demand is lost, and does not wait", ASSUMED
     )
+    if len(model.hands) > 1:
+        yield Assumption(
+            "Work left half done",
+            "by who goes home is taken over by who is there, if that ends it sooner",
+            ASSUMED,
+        )
 
 
 def _of_demand(scenario: Scenario) -> Iterator[Assumption]:
@@ -103,13 +113,13 @@ def _of_helper(model: ShopModel, helper: Helper) -> Iterator[Assumption]:
         rate = f"along a {_percent(helper.learning_rate)} % curve"
     else:
         spread = shop_spread(model.skills)
-        low, middle, high = (
+        low, high = (
             100 * 2 ** min(spread.exponent + step * spread.deviation, 0.0)
-            for step in (-1.645, 0, 1.645)
+            for step in (-NORMAL_95, NORMAL_95)
         )
         rate = (
-            f"along a {middle:.0f} % curve ({low:.0f} to {high:.0f} %), from {spread.cells} curves "
-            "of the shop and published studies"
+            f"along {curve_words(spread.exponent)} ({low:.0f} to {high:.0f} %), from "
+            f"{spread.cells} curves of the shop and published studies"
         )
     yield Assumption("They get quicker", rate, GIVEN if helper.learning_rate else PUBLISHED)
     yield Assumption(

@@ -5,6 +5,7 @@
 
 from __future__ import annotations
 
+import shutil
 import subprocess
 import sys
 import time
@@ -14,6 +15,7 @@ from analysis.decisions.shop_model import Hand, Line, ShopModel, Skill, Step
 
 MADE, IN_THE_MAKING = "made", "in the making"
 LONGEST_SECONDS = 180.0  # what is then still in the making was broken off
+KEPT_VERSIONS = 4  # two at work side by side, and those before
 
 
 def machine_code_is_there() -> bool:
@@ -59,6 +61,15 @@ def note_made() -> None:
         folder.mkdir(parents=True, exist_ok=True)
         (folder / MADE).touch()
         (folder / IN_THE_MAKING).unlink(missing_ok=True)
+        forget_old_versions(folder)
+
+
+def forget_old_versions(folder: Path) -> None:
+    """Delete the machine code of all but the KEPT_VERSIONS newest versions; `folder` stays."""
+    others = [other for other in folder.parent.glob("kernel-*") if other != folder]
+    others.sort(key=lambda other: other.stat().st_mtime, reverse=True)
+    for old in others[KEPT_VERSIONS - 1 :]:
+        shutil.rmtree(old, ignore_errors=True)
 
 
 def _is_fresh(path: Path) -> bool:

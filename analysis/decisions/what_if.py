@@ -108,7 +108,10 @@ def answer_of(
         money=money,
         verdict=verdict,
         headline=sentences.headline(verdict, money, scenario, currency),
-        sentences=sentences.sentences(verdict, before, after, money, scenario, currency),
+        sentences=(
+            *sentences.sentences(verdict, before, after, money, scenario, currency),
+            *_of_orders(compared),
+        ),
         must_be_true=sentences.must_be_true(verdict, money, found),
         settle=sentences.settling(verdict, ledger.net_present_values.mean(), found, currency),
         movers=found,
@@ -117,6 +120,19 @@ def answer_of(
         path=_path(compared),
         net_present_values=ledger.net_present_values,
     )
+
+
+def _of_orders(compared: Compared) -> list[str]:
+    """How much of each week's dated orders is ready in time after the change."""
+    after, orders = compared.after, compared.models[1].orders
+    told = []
+    for week in sorted({order.week for order in orders if order.week < after.weeks}):
+        due = np.zeros(after.sold.shape[2])
+        for order in orders:
+            due[order.line] += order.pieces * (order.week == week)
+        ready = np.minimum(after.sold[:, week], due).sum(axis=1)
+        told.append(sentences.orders_sentence(week + 1, due.sum(), ready))
+    return told
 
 
 def _situations(compared: Compared) -> tuple[Situation, Situation, Situation]:

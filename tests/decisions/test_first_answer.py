@@ -10,6 +10,7 @@ import pytest
 
 from analysis.decisions.compiling import COMPILED_FILES
 from analysis.decisions.simulate import simulate, simulate_piece
+from analysis.decisions.warm import forget_old_versions
 from tests.decisions.test_simulate import doubtful_shop
 
 ROOT = Path(__file__).parents[2]
@@ -32,6 +33,17 @@ def test_a_change_in_any_compiled_file_makes_new_machine_code():
     compiled = {file.name for file in folder.glob("*.py") if "@compiled" in file.read_text()}
     assert len(compiled) > 5
     assert compiled <= set(COMPILED_FILES)
+
+
+def test_machine_code_of_old_versions_does_not_pile_up(tmp_path):
+    folders = [tmp_path / f"kernel-{n}" for n in range(7)]
+    for age, folder in enumerate(folders):
+        (folder / "part").mkdir(parents=True)
+        os.utime(folder, (1_000_000 - age, 1_000_000 - age))
+    (tmp_path / "kept").mkdir()
+    forget_old_versions(folders[6])  # the oldest, and the one in use
+    left = {folder.name for folder in tmp_path.iterdir()}
+    assert left == {"kept", "kernel-0", "kernel-1", "kernel-2", "kernel-6"}
 
 
 COLD = """

@@ -9,7 +9,7 @@ import pytest
 
 from analysis.decisions.model_of import mean_seconds, model_of
 from analysis.decisions.simulate import simulate
-from analysis.problems import Problem
+from analysis.problems import BadInput
 from analysis.records.laps import read_laps
 from analysis.records.routing import read_routing
 from analysis.records.shop import Allowance, Product, Shop, Worker, read_shop
@@ -148,8 +148,35 @@ def test_who_has_no_laps_of_an_operation_begins_where_a_colleague_began(bindery)
     (PLAN, replace(ASKED, week={}), "no working hours"),
 ])  # fmt: skip
 def test_what_cannot_be_simulated_is_said_plainly(rows, shop, said):
-    with pytest.raises(Problem, match=said):
+    with pytest.raises(BadInput, match=said):
         planned(rows, shop)
+
+
+def test_who_can_do_nothing_is_told_with_the_routings_row():
+    smith = PLAN.replace("900,,12", "900,smith,12")
+    with pytest.raises(BadInput) as told:
+        planned(smith, replace(ASKED, workers=(Worker("maker"),), week={}))
+    week, skill = told.value.faults
+    assert week.column == "week"
+    assert (skill.file, skill.row, skill.column, skill.value) == (
+        "the routing",
+        3,
+        "skill",
+        "smith",
+    )
+
+
+def test_what_the_simulated_weeks_leave_out_is_said():
+    rows = "product,operation,after,seconds,variant,rack,rack_places,max_wait_seconds\n"
+    rows += "box,cut,,60,,shelf,20,\nbox,glue,cut,60,,,,900\n"
+    plain = Product("box", demand_per_week=30.0)
+    red = Product("box", "red", demand_per_week=12.0)
+    left_out = planned(rows, Shop(products=(plain, red))).left_out
+    assert len(left_out) == 3
+    assert "shelf" in left_out[0]
+    assert "glue" in left_out[1]
+    assert left_out[2].startswith("18 of the box a week")
+    assert planned(PLAN, ASKED).left_out == ()
 
 
 def test_laps_of_no_named_batch_tell_setups_and_walks_too():

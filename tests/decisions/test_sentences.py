@@ -4,12 +4,15 @@ from dataclasses import replace
 
 import pytest
 
-from analysis.decisions.answer import DO, DO_NOT, NOT_YET, NOTHING, Money, Mover, Spread
+from analysis.decisions.answer import DO, DO_NOT, NOT_YET, NOTHING, Money, Mover, Situation, Spread
+from analysis.decisions.doubts import curve_words
 from analysis.decisions.sentences import (
     headline,
     in_ten,
     must_be_true,
+    orders_sentence,
     payback_words,
+    sentences,
     settling,
     span,
     verdict_of,
@@ -95,3 +98,53 @@ def test_what_would_settle_it_is_what_is_worth_most_to_know():
     assert said.startswith("What would settle it: count it") and "120 EUR" in said
     assert settling(DO, 1300.0, [WAGE], "EUR").startswith("Nothing that could be found out")
     assert "chance" in settling(NOT_YET, 1300.0, [WAGE], "EUR")
+
+
+NOTHING_COMES = Spread(0.0, 0.0, 0.0, 0.0)
+WEEK = Situation(*[NOTHING_COMES] * 8)
+
+
+def week(hours):
+    return replace(WEEK, bench_hours_per_week=Spread(hours, hours, hours, hours))
+
+
+def test_hours_freed_are_told_and_what_one_of_them_costs():
+    costly = replace(NEVER, worth_per_week=-20.0)
+    said = sentences(DO_NOT, week(40.0), week(35.0), costly, Scenario(), "EUR")
+    assert "Hours at the bench in a week, 40 before, 35 after." in said
+    assert "So seen, an hour that it frees costs 4 EUR." in said
+    said = sentences(DO_NOT, week(40.0), week(40.1), costly, Scenario(), "EUR")
+    assert not any("Hours" in line for line in said)
+
+
+def test_a_change_without_money_is_left_to_the_hours():
+    free = replace(
+        NEVER, net_present_value=NOTHING_COMES, worth_per_week=0.0, probability_of_gain=0.0
+    )
+    assert verdict_of(free, True) == NOT_YET
+    assert "the hours at the bench decide" in headline(NOT_YET, free, Scenario(), "EUR")
+    said = sentences(NOT_YET, week(40.0), week(35.0), free, Scenario(), "EUR")
+    assert any("neither costs nor brings" in line for line in said)
+    assert not any("0 EUR" in line for line in said)
+
+
+def test_what_gains_in_most_runs_and_loses_more_in_the_others_is_not_advised():
+    risky = replace(MONEY, net_present_value=Spread(-50.0, -9000.0, 900.0, 1500.0))
+    assert verdict_of(risky, True) == NOT_YET
+
+
+def test_a_gain_that_only_the_resale_brings_is_said_to_be_that():
+    sold = replace(MONEY, payback_weeks=NONE, probability_of_payback=0.0)
+    assert "only with what it is sold for" in headline(DO, sold, Scenario(), "EUR")
+
+
+def test_how_much_of_a_big_order_is_ready_is_told():
+    assert orders_sentence(10, 150.0, [150.0, 150.0, 120.0, 140.0]) == (
+        "Of the 150 pieces ordered for week 10, 140 are ready in time on average, all of them in "
+        "5 of 10 runs."
+    )
+
+
+@pytest.mark.parametrize(("exponent", "words"), [(-0.3, "an 81 % curve"), (0.1, "a 100 % curve")])
+def test_a_curve_has_the_article_it_is_read_with(exponent, words):
+    assert curve_words(exponent) == words
