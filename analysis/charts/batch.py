@@ -5,6 +5,7 @@ import pandas as pd
 
 from analysis.charts import look
 from analysis.charts.stretches import Kind, decimals, fill, stretches, strewn
+from analysis.records.figures import number
 
 ACTIVITIES = {
     "operation": Kind("making", look.SKY, None),
@@ -53,7 +54,7 @@ def batch_minutes_chart(minutes: pd.DataFrame, per: str) -> alt.Chart:
     layers = alt.layer(bars, strewn(drawn, "operation", y, shown), labels)
     description = (
         f"Bar chart of {title} by operation, each bar split by what the time was spent on. "
-        + "; ".join(f"{name} {total:,.1f} minutes" for name, total in totals.items())
+        + "; ".join(f"{name} {number(total, 1)} minutes" for name, total in totals.items())
         + "."
     )
     return look.finished(layers, description, alt.Step(look.ROW_PIXELS))

@@ -4,6 +4,7 @@ import altair as alt
 import pandas as pd
 
 from analysis.charts import look
+from analysis.records.figures import number
 
 FITS, DOES_NOT = "fits in one go", "over rack or press"
 
@@ -54,8 +55,9 @@ def batch_size_chart(table: pd.DataFrame, judged_by: str, unit: str) -> alt.Char
     )
     best = drawn.loc[drawn["value"].idxmin()]
     description = (
-        f"Line of {unit} by pieces in a batch: {drawn['value'].iloc[0]:,.2f} in batches of "
-        f"{drawn['units'].iloc[0]}, least {best['value']:,.2f} in batches of {best['units']}, "
+        f"Line of {unit} by pieces in a batch: {number(drawn['value'].iloc[0], 2)} in batches of "
+        f"{drawn['units'].iloc[0]}, "
+        f"least {number(best['value'], 2)} in batches of {best['units']}, "
         f"hardly more from {region['low'][0]} to {region['high'][0]}, which is shaded."
     )
     return look.finished(alt.layer(band, line, points), description, 260)

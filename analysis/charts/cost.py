@@ -5,6 +5,7 @@ import pandas as pd
 
 from analysis.charts import look
 from analysis.charts.stretches import Kind, fill, stretches, strewn
+from analysis.records.figures import number
 
 PARTS = {
     "labour": Kind("labour", look.SKY, None),
@@ -67,7 +68,7 @@ def _ranges(pieces: pd.DataFrame, y: alt.Y) -> list[alt.Chart]:
 def _prices(pieces: pd.DataFrame, y: alt.Y) -> list[alt.Chart]:
     """An upright tick and the word at each price, below the bar so that neither hides the other."""
     known = pieces.dropna(subset=["price"])[["piece", "price"]]
-    known = known.assign(said=[f"price {price:,.2f}" for price in known["price"]])
+    known = known.assign(said=[f"price {number(price, 2)}" for price in known["price"]])
     at = alt.Chart(known).encode(x="price:Q", y=y)
     tick = at.mark_tick(color=look.INK, thickness=3, height=30, yOffset=2)
     words = at.mark_text(align="right", baseline="top", dx=-4, dy=11, color=look.INK)
@@ -77,7 +78,7 @@ def _prices(pieces: pd.DataFrame, y: alt.Y) -> list[alt.Chart]:
 def _described(pieces: pd.DataFrame, currency: str) -> str:
     parts = []
     for row in pieces.itertuples(index=False):
-        cost = f"{row.cost_per_good_piece:,.2f}" if row.cost_low > 0 else "not known in full"
-        price = f"price {row.price:,.2f}" if row.price > 0 else "price not known"
+        cost = f"{number(row.cost_per_good_piece, 2)}" if row.cost_low > 0 else "not known in full"
+        price = f"price {number(row.price, 2)}" if row.price > 0 else "price not known"
         parts.append(f"{row.piece}: cost {cost}, {price}")
     return f"Bar chart of the cost of a good piece in {currency}: " + "; ".join(parts) + "."

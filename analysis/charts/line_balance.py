@@ -4,6 +4,7 @@ import altair as alt
 import pandas as pd
 
 from analysis.charts import look
+from analysis.records.figures import number
 
 SHADES = (look.SKY, "#FFFFFF")  # neighbours alternate; the words say which operation it is
 
@@ -50,8 +51,8 @@ def work_load_chart(assignment: pd.DataFrame, cycle_seconds: float) -> alt.Chart
         .encode(x="cycle:Q")
     )
     said = "; ".join(
-        f"{worker} {rows['amount'].sum():,.1f} {unit}: {', '.join(rows['operation'])}"
+        f"{worker} {number(rows['amount'].sum(), 1)} {unit}: {', '.join(rows['operation'])}"
         for worker, rows in own.groupby("worker", sort=False)
     )
-    description = f"Work load of each person in {title}, a piece every {cycle:,.1f}. {said}."
+    description = f"Work load of each person in {title}, a piece every {number(cycle, 1)}. {said}."
     return look.finished(alt.layer(bars, numbers, line), description, alt.Step(44))

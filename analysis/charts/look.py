@@ -8,7 +8,7 @@ shape, a dash or a word. Text takes the page's own ink, so that light and dark t
 import altair as alt
 
 BLUE, ORANGE, GREEN = "#0072B2", "#E69F00", "#009E73"
-VERMILION, PURPLE, SKY, GREY = "#D55E00", "#CC79A7", "#56B4E9", "#8A8A8A"
+VERMILION, PURPLE, SKY, GREY = "#D55E00", "#CC79A7", "#56B4E9", "#707070"
 
 INK = "currentColor"
 LETTER_PIXELS = 12.5  # the smallest text on a chart, readable at arm's length on a phone
@@ -66,6 +66,7 @@ def finished(chart: alt.TopLevelMixin, description: str, height: int | alt.Step)
             padding=0,
         )
         .configure_text(fontSize=LETTER_PIXELS, color=INK)
+        .configure_mark(aria=False)  # the description and the table are read, not 150 marks
     )
 
 

@@ -4,6 +4,7 @@ import altair as alt
 import pandas as pd
 
 from analysis.charts import look
+from analysis.records.figures import number
 
 FULL_PERCENT = 100
 
@@ -59,7 +60,7 @@ def _percent(load: pd.DataFrame) -> pd.DataFrame:
     fit = fit.mask(high <= FULL_PERCENT, _FITS[0]).mask(low > FULL_PERCENT, _FITS[2])
     # Beside the line of the full week, the words would be struck through by it.
     label_at = high.mask(high.between(0.7 * FULL_PERCENT, FULL_PERCENT), FULL_PERCENT + 0.5)
-    said = [f"{p:.0f} %, {words}" for p, words in zip(frame["percent"], fit, strict=True)]
+    said = [f"{number(p)} %, {words}" for p, words in zip(frame["percent"], fit, strict=True)]
     return frame.assign(fit=fit, label_at=label_at, said=said)
 
 
@@ -86,6 +87,7 @@ def _full_week() -> list[alt.Chart]:
 
 def _described(frame: pd.DataFrame) -> str:
     parts = [
-        f"{row.name} {row.percent:.0f} percent, {row.fit}" for row in frame.itertuples(index=False)
+        f"{row.name} {number(row.percent)} percent, {row.fit}"
+        for row in frame.itertuples(index=False)
     ]
     return "Bar chart of the share of the week that is needed: " + "; ".join(parts) + "."

@@ -5,7 +5,7 @@ import numpy as np
 import pandas as pd
 
 from analysis.charts import look
-from analysis.records.figures import figure
+from analysis.records.figures import figure, number
 
 _WORDS_WIDE = 0.42  # of the chart's width on a phone, words such as "helper 3 weeks away"
 _LINE_PIXELS = 16
@@ -153,7 +153,7 @@ def _rows_of_words(at: np.ndarray, early: np.ndarray, wide: float) -> np.ndarray
 
 def away(days: float) -> str:
     """The length of a break in weeks, or in days below two weeks: `3 weeks`, `11 days`."""
-    return f"{days / 7:.0f} weeks" if days >= 13 else f"{days:.0f} days"
+    return f"{number(days / 7)} weeks" if days >= 13 else f"{number(days)} days"
 
 
 def thinned(points: pd.DataFrame, most: int = MOST_POINTS) -> pd.DataFrame:
@@ -188,5 +188,5 @@ def _described(points: pd.DataFrame, operation: str, unit: str, unit_seconds: fl
         own = own.sort_values("pieces_made")
         first, last = own["seconds"].iloc[[0, -1]] / unit_seconds
         fell = f"from {figure(first, 3)} to {figure(last, 3)} {unit} a piece"
-        parts.append(f"{worker} {fell} after {own['pieces_made'].iloc[-1]:,.0f} pieces")
+        parts.append(f"{worker} {fell} after {number(own['pieces_made'].iloc[-1])} pieces")
     return f"Practice curve of {operation or 'the operation'}: " + "; ".join(parts) + "."

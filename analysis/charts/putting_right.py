@@ -5,6 +5,7 @@ import numpy as np
 import pandas as pd
 
 from analysis.charts import look
+from analysis.records.figures import figure, manner, number
 
 MOST_BARS = 10
 REST = "all others"
@@ -72,7 +73,7 @@ def _added_up(frame: pd.DataFrame, y: alt.Y) -> alt.LayerChart:
 
 
 def _pareto_said(frame: pd.DataFrame, unit: str) -> str:
-    parts = [f"{row.name} {row.amount:,.1f} ({row.cumulative:.0%} added up)"
+    parts = [f"{row.name} {number(row.amount, 1)} ({number(100 * row.cumulative)} % added up)"
              for row in frame.itertuples(index=False)]  # fmt: skip
     return f"Pareto chart of what faults cost, {unit}: " + "; ".join(parts) + "."
 
@@ -161,7 +162,7 @@ def _curve(line: pd.DataFrame, x: alt.X, y: alt.Y) -> list[alt.Chart]:
 
 
 def _points_said(title: str, frame: pd.DataFrame) -> str:
-    parts = [f"at {row.percent:.0f} percent of the time expected {row.share:.1%}"
+    parts = [f"at {number(row.percent)} percent of the time expected {number(100 * row.share, 1)} %"
              for row in frame.itertuples(index=False)]  # fmt: skip
     return f"{title.capitalize()}: " + "; ".join(parts) + "."
 
@@ -199,8 +200,9 @@ def more_time_chart(costs: pd.DataFrame, marks: dict[float, str], unit: str) -> 
         layers += [rule.encode(x=x), text.encode(x=x, y=alt.value(2 + 16 * row), text="said:N")]
     cheapest = costs.loc[costs["cost"].idxmin()]
     said = (
-        f"{unit.capitalize()} against seconds a piece: least at {cheapest['seconds']:.0f} seconds, "
-        f"{cheapest['cost']:,.3g}; now {next(iter(marks)):.0f} seconds."
+        f"{unit.capitalize()} against seconds a piece: least at "
+        f"{number(cheapest['seconds'])} seconds, {figure(cheapest['cost'], 3)}; "
+        f"now {number(next(iter(marks)))} seconds."
     )
     return look.finished(alt.layer(*layers), said, 260)
 
@@ -215,7 +217,7 @@ def share_chart(weeks: pd.DataFrame) -> alt.Chart:
     look.refuse_nothing(frame.dropna(subset=["share"]), "weeks")
     named = frame["week_start"].iloc[:: -(-len(frame) // 6)]
     mondays = [alt.DateTime(year=d.year, month=d.month, date=d.day) for d in named]
-    axis = alt.Axis(format="%-d %b", values=mondays, grid=False)
+    axis = alt.Axis(format=manner().chart_day, values=mondays, grid=False)
     x = alt.X("week_start:T", title="week beginning", axis=axis)
     y = alt.Y("share:Q", title="pieces at fault", axis=alt.Axis(format="%", tickCount=5))
     points = alt.Chart(frame).mark_point(filled=True, size=70, opacity=1)
@@ -231,7 +233,7 @@ def share_chart(weeks: pd.DataFrame) -> alt.Chart:
             color=alt.Color("news:N", legend=None, scale=alt.Scale(
                 domain=kinds, range=[look.BLUE, look.VERMILION, look.VERMILION])),
             tooltip=[
-                alt.Tooltip("week_start:T", title="week beginning", format="%-d %b %Y"),
+                alt.Tooltip("week_start:T", title="week beginning", format=manner().chart_date),
                 alt.Tooltip("share:Q", title="pieces at fault", format=".1%"),
                 alt.Tooltip("upper:Q", title="ordinary up to", format=".1%"),
             ],

@@ -12,6 +12,7 @@ import pandas as pd
 
 from analysis.charts import look
 from analysis.charts.stretches import Kind, fill, strewn
+from analysis.records.figures import clock
 
 CLOSED_SHARE = 0.03  # of the open hours' width: what a lunch or a night is drawn as
 MOST_TICKS = 6
@@ -151,7 +152,8 @@ def letter(batch: int) -> str:
 
 
 def _clock(start: datetime, seconds: float) -> str:
-    return f"{_moment(start, seconds):%a %H:%M}"
+    moment = _moment(start, seconds)
+    return f"{moment:%a} {clock(moment)}"
 
 
 def _moment(start: datetime, seconds: float) -> datetime:
@@ -176,14 +178,14 @@ def _ticks(start: datetime, width: _Width) -> dict[int, list[str]]:
     for a, b in width.spans:
         moment = _moment(start, a)
         if b > a and moment.date() != last:
-            days[round(float(width.at(a)))] = [f"{moment:%H:%M}", f"{moment:%a} {moment.day}"]
+            days[round(float(width.at(a)))] = [clock(moment), f"{moment:%a} {moment.day}"]
             last = moment.date()
     hours: dict[int, list[str]] = {}
     for seconds in _whole_hours(start, width):
         place = round(float(width.at(seconds)))
         near = [abs(place - other) for other in (*days, *hours)]
         if min(near, default=room) >= room and width.end - place > room / 3:
-            hours[place] = [f"{_moment(start, seconds):%H:%M}", ""]
+            hours[place] = [clock(_moment(start, seconds)), ""]
     return dict(sorted((days | hours).items()))
 
 

@@ -5,6 +5,7 @@ import numpy as np
 import pandas as pd
 
 from analysis.charts import look
+from analysis.records.figures import number
 
 SOON_DAYS = 7
 LETTER, NARROWEST = 6.7, 200  # pixels: of a letter, and of the bars' room on a phone
@@ -84,8 +85,8 @@ def _named(known: pd.DataFrame, most_days: float) -> pd.DataFrame:
 
 def _said(days: float, most_days: float) -> str:
     if days > most_days:
-        return f"over {most_days:,.0f} days"
-    count = f"{days:,.0f} day" if round(days) == 1 else f"{days:,.0f} days"
+        return f"over {number(most_days)} days"
+    count = f"{number(days)} day" if round(days) == 1 else f"{number(days)} days"
     return f"{count}, soon gone" if days <= SOON_DAYS else count
 
 

@@ -7,7 +7,7 @@ import altair as alt
 import pandas as pd
 
 from analysis.charts import look
-from analysis.records.figures import figure
+from analysis.records.figures import figure, manner, number
 
 MEASURES = {
     "good_units": "good pieces a week",
@@ -51,7 +51,7 @@ def _week_axis(frame: pd.DataFrame) -> alt.Axis:
     """At most six Mondays named, so that one week is not named once for each of its days."""
     named = frame["week_start"].iloc[:: -(-len(frame) // 6)]
     mondays = [alt.DateTime(year=day.year, month=day.month, date=day.day) for day in named]
-    return alt.Axis(format="%-d %b", values=mondays, grid=False)
+    return alt.Axis(format=manner().chart_day, values=mondays, grid=False)
 
 
 def _from_zero(highest: float, limits: Limits | None, title: str) -> alt.Y:
@@ -93,7 +93,7 @@ def _points(frame: pd.DataFrame, x: alt.X, y: alt.Y, title: str) -> alt.Chart:
         return channel("kind:N", scale=given, legend=None)  # the words stand beside the points
 
     tooltip = [
-        alt.Tooltip("week_start:T", title="week beginning", format="%-d %b %Y"),
+        alt.Tooltip("week_start:T", title="week beginning", format=manner().chart_date),
         alt.Tooltip("value:Q", title=title, format=",.3~r"),
         alt.Tooltip("kind:N", title="judged as"),
     ]
@@ -138,8 +138,8 @@ def _limit_lines(limits: Limits | None) -> list[alt.Chart]:
 def _said(line: str, limits: Limits) -> str:
     digits = 0 if limits.upper >= 20 else 1
     if line == "usual":
-        return f"usual: {limits.centre:,.{digits}f}"
-    return f"ordinary: {limits.lower:,.{digits}f} to {limits.upper:,.{digits}f}"
+        return f"usual: {number(limits.centre, digits)}"
+    return f"ordinary: {number(limits.lower, digits)} to {number(limits.upper, digits)}"
 
 
 def _described(frame: pd.DataFrame, limits: Limits | None, title: str) -> str:

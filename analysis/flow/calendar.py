@@ -16,6 +16,7 @@ from analysis.flow.hours import Hours
 from analysis.flow.plan import Plan
 from analysis.flow.work import TICKS, Work
 from analysis.problems import BadInput, Fault
+from analysis.records.figures import clock, short_day
 from analysis.records.shop import DAYS
 from analysis.records.shop import Hours as DayHours
 
@@ -175,9 +176,10 @@ def work_card(work: Work, plan: Plan, start: datetime) -> tuple[CardLine, ...]:
         until = step.end + timedelta(seconds=wait / TICKS)
         lines.append(
             CardLine(
-                f"{step.start:%a %d %b}", f"{step.start:%H:%M}-{step.end:%H:%M}", step.worker,
+                f"{step.start:%a} {short_day(step.start)}",
+                f"{clock(step.start)}-{clock(step.end)}", step.worker,
                 f"{_what(step)}, {_batch_name(step)}".rstrip(", "), step.units,
-                f"ready {until:%a %H:%M}" if wait else "",
+                f"ready {until:%a} {clock(until)}" if wait else "",
             )
         )  # fmt: skip
     return tuple(lines)

@@ -17,6 +17,7 @@ from math import ceil, floor, inf
 import pandas as pd
 
 from analysis.flow.work import skills
+from analysis.records.figures import number
 from analysis.records.shop import DAYS
 
 
@@ -120,7 +121,7 @@ def _wanted(line: Line, cover_weeks: float) -> tuple[int, str]:
     short = cover_weeks * line.demand_per_week - line.stock - line.under_way
     if short <= 0:
         weeks = (line.stock + line.under_way) / line.demand_per_week
-        return 0, f"what is there lasts {weeks:.1f} weeks"
+        return 0, f"what is there lasts {number(weeks, 1)} weeks"
     batch = max(line.batch_size, 1)
     # A batch that would lie on the shelf by more than half is left for later.
     count = max(floor(short / batch + 0.5), 1 if short >= batch / 2 else 0)

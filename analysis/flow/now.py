@@ -16,6 +16,7 @@ import pandas as pd
 from analysis.flow.plan import Block, by_worker, merged
 from analysis.flow.search import improve
 from analysis.flow.work import TICKS, Begun, Operation, Work
+from analysis.records.figures import clock
 
 TRIES = 40  # a plan for the next hour: the phone waits for it
 WORKED = ("operation", "inspection")
@@ -208,9 +209,9 @@ def _next(work: Work, worker: int, row: list[Block], now: datetime) -> Next:
         doing = f"{what}, {first.units} of {product} {variant}".rstrip()
     starts, ends = _moment(now, first.start), _moment(now, first.end)
     minutes = max(1, round((first.end - first.start) / TICKS / 60))
-    about = f"about {minutes} min, until {ends:%H:%M}"
+    about = f"about {minutes} min, until {clock(ends)}"
     if first.start >= 60 * TICKS:
-        sentence = f"{name}: nothing until {starts:%H:%M}; then {doing} ({about})."
+        sentence = f"{name}: nothing until {clock(starts)}; then {doing} ({about})."
         activity = "wait"
     else:
         sentence = f"{name}: {doing} ({about})."

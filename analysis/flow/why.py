@@ -13,6 +13,7 @@ from dataclasses import dataclass, replace
 from analysis.flow.order import order
 from analysis.flow.plan import Plan, Step
 from analysis.flow.work import TICKS, Operation, Work
+from analysis.records.figures import number
 
 MOST_CANDIDATES = 8
 
@@ -212,5 +213,5 @@ def _advice(seconds: float, waiting: str) -> str:
 
 def _minutes(seconds: float) -> str:
     if seconds >= 5400:
-        return f"{seconds / 3600:.1f} h"
+        return f"{number(seconds / 3600, 1)} h"
     return f"{seconds / 60:.0f} min" if seconds >= 90 else f"{seconds:.0f} s"

@@ -16,22 +16,32 @@ from datetime import date, datetime, time
 
 @dataclass(frozen=True)
 class Manner:
-    """How one part of the world writes; `clock` and the chart's formats are strftime's."""
+    """How one part of the world writes.
+
+    `clock` and the charts' formats take strftime's letters, cells and fields moment.js's.
+    """
 
     name: str
     marks: dict[int, str]  # what stands for the point and the comma of an English number
     clock: str
     chart_day: str
     chart_date: str
+    cell_time: str
+    typed_day: str
     vega: dict | None = None  # Vega's locale, where it is not its own
 
 
 _GERMAN = {
     "number": {"decimal": ",", "thousands": ".", "grouping": [3], "currency": ["", " €"]},
 }
-PLAIN = Manner("plain", {}, "%H:%M", "%-d %b", "%-d %b %Y")
-AMERICAN = Manner("American", {}, "%-I:%M %p", "%b %-d", "%b %-d, %Y")
-GERMAN = Manner("German", str.maketrans(".,", ",."), "%H:%M", "%-d.%-m.", "%-d.%-m.%Y", _GERMAN)
+PLAIN = Manner("plain", {}, "%H:%M", "%-d %b", "%-d %b %Y", "D MMM YYYY, HH:mm", "YYYY-MM-DD")
+AMERICAN = Manner(
+    "American", {}, "%-I:%M %p", "%b %-d", "%b %-d, %Y", "MMM D, YYYY, h:mm A", "MM/DD/YYYY"
+)
+GERMAN = Manner(
+    "German", str.maketrans(".,", ",."), "%H:%M", "%-d.%-m.", "%-d.%-m.%Y", "D.M.YYYY, HH:mm",
+    "DD.MM.YYYY", _GERMAN,
+)  # fmt: skip
 
 _current: ContextVar[Manner] = ContextVar("manner", default=PLAIN)
 

@@ -241,5 +241,7 @@ def surer(lines: Iterable[str]) -> None:
 def worked_out(formulas: str, plainly: str = "") -> None:
     """How it was worked out, folded away: in plain words first, then assumptions and formulas."""
     with st.expander("How this was worked out"):
-        st.markdown(f"{plainly}\n\n**For those who check the figures**\n{formulas}"
-                    if plainly else formulas)  # fmt: skip
+        told = formulas
+        if plainly:
+            told = f"{plainly}\n\n**For those who check the figures**\n{formulas}"
+        st.markdown(writing.told(told))

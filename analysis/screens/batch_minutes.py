@@ -156,7 +156,8 @@ def _lead(time: BatchTime, what: str, worker: str, batch: str) -> str:
         )
     return (
         f"A good piece of {what} takes {_about(time.per_piece)}{who} at the bench; a batch, of "
-        f"{time.pieces / time.batches:.0f} good pieces on average, {_about(time.per_batch)}."
+        f"{words.number(time.pieces / time.batches)} good pieces on average, "
+        f"{_about(time.per_batch)}."
     )
 
 

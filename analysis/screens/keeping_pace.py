@@ -134,7 +134,9 @@ def _limit(figures) -> str:
 
 
 def _chance(probability: float) -> str:
-    return "almost surely" if probability > 0.95 else f"{100 * probability:.0f} times out of 100"
+    if probability > 0.95:
+        return "almost surely"
+    return f"{words.number(100 * probability)} times out of 100"
 
 
 def _tight(figures) -> list[str]:
@@ -305,7 +307,7 @@ def _people(wanted: pd.DataFrame, figures) -> str:
     all_week = words.count(whole, "person", "people")
     said = f"{all_week} all week and one more for {more}" if whole else f"one person for {more}"
     return (
-        f"**People needed** in all: {people:.2f}, which means {said} "
+        f"**People needed** in all: {words.number(people, 2)}, which means {said} "
         f"(a week is {words.hours(week)}). It is not rounded: a part of a person is hours, not a "
         "person to employ."
     )

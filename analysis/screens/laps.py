@@ -150,9 +150,9 @@ def _filters(desk: answers.Desk) -> dict:
         wanted["batch"] = places.text_input("Batch", key="find_batch").strip()
         wanted["text"] = places.text_input("Words in note, cause or id", key="find_text").strip()
         zone = ZoneInfo(_zone(desk))
-        if day := places.date_input("From", None, key="find_from", format="YYYY-MM-DD"):
+        if day := places.date_input("From", None, key="find_from", format=words.typed_day()):
             wanted["from"] = datetime.combine(day, time(), zone)
-        if day := places.date_input("To", None, key="find_to", format="YYYY-MM-DD"):
+        if day := places.date_input("To", None, key="find_to", format=words.typed_day()):
             wanted["to"] = datetime.combine(day + timedelta(days=1), time(), zone)
     return wanted
 
@@ -167,8 +167,8 @@ def _shown(laps: pd.DataFrame, timezone: str) -> pd.DataFrame:
 
 def _columns() -> dict:
     config = {name: st.column_config.Column(label) for name, label in SHOWN.items()}
-    began = st.column_config.DatetimeColumn("Began", format="D MMM YY, HH:mm", width=125)
-    seconds = st.column_config.NumberColumn("Seconds", format="%.1f")
+    began = st.column_config.DatetimeColumn("Began", format=words.cell_time(), width=125)
+    seconds = st.column_config.NumberColumn("Seconds", format=words.cell_number("%.1f"))
     rating = st.column_config.NumberColumn("Rating (%)", format="%.0f")
     return config | {"started_at": began, "seconds": seconds, "rating": rating}
 
@@ -177,7 +177,7 @@ def _one_lap(desk: answers.Desk, lap: pd.Series) -> None:
     """Mend or remove one lap, and what it was before."""
     store, zone = desk.here.store, _zone(desk)
     began = lap.started_at.tz_convert(zone)
-    st.subheader(f"Lap of {words.day(began)}, {began:%H:%M}")
+    st.subheader(f"Lap of {words.day(began)}, {words.clock(began)}")
     left, right = st.columns([2, 1])
     with left:
         _mend(store, lap, zone)
@@ -197,7 +197,7 @@ def _several_laps(desk: answers.Desk, ticked: pd.DataFrame, wanted: dict, found:
             for name, place in zip(GIVEN_AT_ONCE, places, strict=True)
         }
         everything = found > number and st.checkbox(
-            f"To all {found:,} laps found, not only to the {number} ticked"
+            f"To all {words.number(found)} laps found, not only to the {number} ticked"
         )
         asked = st.form_submit_button("Save for these laps", type="primary")
     st.caption("What you leave blank stays as it is. It is one change, with one undo.")
@@ -269,7 +269,7 @@ def _history(store, lap: pd.Series, zone: str) -> None:
     for _, old in history.iloc[::-1].iterrows():
         since = old.since.tz_convert(zone)
         st.markdown(
-            f"- {words.day(since)}, {since:%H:%M}: {words.duration(old.seconds)}, "
+            f"- {words.day(since)}, {words.clock(since)}: {words.duration(old.seconds)}, "
             f"{words.plain(old.operation)}, {words.count(old.units, 'piece')} "
             f"({words.plain(_told(store, old.kind, old.what, zone))})"
         )
@@ -295,7 +295,7 @@ def _set_aside(desk: answers.Desk) -> None:
     st.markdown(said)
     if table is None:
         return
-    began = st.column_config.DatetimeColumn(format="D MMM YYYY, HH:mm")
+    began = st.column_config.DatetimeColumn(format=words.cell_time())
     st.dataframe(table, hide_index=True, column_config={"Began": began})
     st.markdown("**What taking them back in would change**")
     answers.points(changed)
@@ -307,7 +307,8 @@ def _set_aside_said(study) -> tuple[str, pa.Table | None, list[str]]:
     if aside.empty:
         return f"**None of {words.count(study.laps_read, 'lap')} is doubtful.**", None, []
     sentence = (
-        f"**{words.count(len(aside), 'lap')} of {study.laps_read:,} left out of the times**, "
+        f"**{words.count(len(aside), 'lap')} of {words.number(study.laps_read)} left out of the "
+        "times**, "
         "because their time does not fit the practice of that worker in that work. They still "
         "count in pieces and hours. If one was timed wrongly, mend or remove it under Look and "
         "mend."
@@ -375,7 +376,7 @@ def _one_change(store, change: pd.Series, zone: str) -> None:
     with st.container(horizontal=True, vertical_alignment="center", border=True, key=card):
         state = " (undone)" if change.undone else ""
         st.markdown(
-            f"**{words.plain(change.told)}**{state}  \n{words.day(at)}, {at:%H:%M}",
+            f"**{words.plain(change.told)}**{state}  \n{words.day(at)}, {words.clock(at)}",
             width="stretch",
         )
         if not change.undone and _undo_asked(change):
@@ -406,7 +407,7 @@ def _lap_told(lap: pd.Series, zone: str) -> str:
     """A lap by what a maker knows it by: operation, product, when it began."""
     began = lap.started_at.tz_convert(zone)
     names = (f"lap of {lap.operation or lap.activity}", lap["product"], lap.variant)
-    return ", ".join([*filter(None, names), f"{words.day(began)}, {began:%H:%M}"])
+    return ", ".join([*filter(None, names), f"{words.day(began)}, {words.clock(began)}"])
 
 
 def _undo(store, change: pd.Series) -> None:

@@ -29,7 +29,7 @@ def batches_in_flight(seen, plan: Plan) -> list[str]:
     rate = pieces / plan.attended_seconds * 3600 if plan.attended_seconds else 0.0
     lines = [
         f"{chr(ord('A') + place)}, {order_choice.said((seen.choice.batches[place],))}: done "
-        f"{moment:%a %H:%M}."
+        f"{moment:%a} {words.clock(moment)}."
         for place, moment in batch_ends(plan, seen.start).items()
     ]
     return [
@@ -97,8 +97,8 @@ def _sizes(seen, batch: Batch) -> Sizes:
         f"{_yours(usual, low, high)}."
     )
     points = (
-        f"A good piece takes {best.worker_minutes:.1f} min of work in batches of "
-        f"{result.best_units}, {one.worker_minutes:.1f} min made singly (setting up, "
+        f"A good piece takes {words.number(best.worker_minutes, 1)} min of work in batches of "
+        f"{result.best_units}, {words.number(one.worker_minutes, 1)} min made singly (setting up, "
         "and hands that find their pace).",
         _said_money(own, result, usual, shop.currency),
         f"A batch of {low} is through in {span(own.elapsed_seconds[low])} of working time without "

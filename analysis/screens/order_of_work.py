@@ -179,7 +179,8 @@ def _points(seen: Seen, plan: Plan) -> list[str]:
         lines += order_more.batches_in_flight(seen, plan)
     lines.append(
         f"**{words.count(plan.blocks, 'block')} to remember** "
-        f"({words.count(plan.changes, 'change')} of task at {seen.choice.change_seconds:.0f} s)."
+        f"({words.count(plan.changes, 'change')} of task at "
+        f"{words.number(seen.choice.change_seconds)} s)."
     )
     return lines
 

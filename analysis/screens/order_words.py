@@ -15,13 +15,14 @@ def by_the_clock(start: datetime, seconds: float, said_before: float | None = No
     """`on Friday 27 November at 09:07`; `at 09:07` where that day was `said_before` (seconds)."""
     at = moment(start, seconds)
     if said_before is not None and moment(start, said_before).date() == at.date():
-        return f"at {at:%H:%M}"
-    return f"on {at:%A} {at.day} {at:%B} at {at:%H:%M}"
+        return f"at {words.clock(at)}"
+    return f"on {at:%A} {words.short_day(at)} at {words.clock(at)}"
 
 
 def clock(start: datetime, seconds: float) -> str:
     """`Fri 09:07`."""
-    return f"{moment(start, seconds):%a %H:%M}"
+    at = moment(start, seconds)
+    return f"{at:%a} {words.clock(at)}"
 
 
 def moment(start: datetime, seconds: float) -> datetime:
@@ -32,7 +33,7 @@ def moment(start: datetime, seconds: float) -> datetime:
 def span(seconds: float) -> str:
     """A length of time to the minute: `45 s`, `24 min`, `4 h 41 min`."""
     if seconds < 89.5:
-        return f"{seconds:.0f} s"
+        return f"{words.number(seconds)} s"
     minutes = round(seconds / 60)
     hours, rest = divmod(minutes, 60)
     if not hours:

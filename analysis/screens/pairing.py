@@ -187,7 +187,9 @@ def _flag(flag: str) -> str:
 
 def _how_far(behind_seconds: float) -> str:
     minutes = abs(behind_seconds) / 60
-    far = f"{minutes / 60:.1f} hours" if minutes >= 90 else f"{minutes:.0f} minutes"
+    far = f"{words.number(minutes)} minutes"
+    if minutes >= 90:
+        far = f"{words.number(minutes / 60, 1)} hours"
     return f"{far} {'behind' if behind_seconds > 0 else 'ahead'}"
 
 
@@ -196,7 +198,8 @@ def _in_fours(code: str) -> str:
 
 
 def _when(micros: int, zone: str) -> str:
-    return f"{datetime.fromtimestamp(micros / 1e6, ZoneInfo(zone)):%Y-%m-%d %H:%M}"
+    at = datetime.fromtimestamp(micros / 1e6, ZoneInfo(zone))
+    return f"{words.day(at)}, {words.clock(at)}"
 
 
 def _now() -> int:

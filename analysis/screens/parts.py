@@ -77,10 +77,12 @@ def import_line() -> None:
     report = st.session_state.pop("import_report", None)
     if report is None:
         return
-    removed = f", {report.removed_before:,} left out that you removed" * bool(report.removed_before)
+    removed = ""
+    if report.removed_before:
+        removed = f", {words.number(report.removed_before)} left out that you removed"
     st.success(
         f"{words.plain(report.name)}: {words.count(report.new, 'new lap')}, "
-        f"{report.already_there:,} already there{removed}. Undo it under Laps, Changes."
+        f"{words.number(report.already_there)} already there{removed}. Undo it under Laps, Changes."
     )
     if report.notices:
         with st.expander(f"{words.count(len(report.notices), 'notice')} about the file"):
@@ -136,7 +138,8 @@ def faults_box(bad: BadInput, what: str, key: str) -> None:
         with st.expander(f"All {len(bad.faults)} faults listed"):
             st.dataframe([_row(fault) for fault in bad.faults], hide_index=True)
             if bad.count > len(bad.faults):
-                st.caption(f"The first {len(bad.faults)} of {bad.count:,}; the rest are alike.")
+                first, of = len(bad.faults), words.number(bad.count)
+                st.caption(f"The first {first} of {of}; the rest are alike.")
     st.download_button(
         "Download the list of faults",
         str(bad),
@@ -200,7 +203,7 @@ def _take_in(store, name: str, data: bytes):
         return store.import_laps(
             file,
             progress=lambda done, of: bar.progress(
-                done / max(of, 1), f"{done:,} of {of:,} laps stored"
+                done / max(of, 1), f"{words.number(done)} of {words.number(of)} laps stored"
             ),
         )
     finally:

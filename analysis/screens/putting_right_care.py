@@ -50,12 +50,13 @@ def _pace_told(desk: Desk, name: str) -> Told:
     points = found.spoilage.points
     lines = [_usual(curve)]
     if curve["verdict"] in SHOWN:
-        lines += [f"**{words.plain(row.product)}**: {words.plain(row.note)}{_saves(row, money)}"
+        lines += [f"**{words.plain(row.product)}**: {words.plain(words.told(row.note))}"
+                  f"{_saves(row, money)}"
                   for row in best.itertuples()]  # fmt: skip
         lines.append(TRIAL)
     lines.append(_faultless(found.spoilage.curves))
     return Told(
-        sentence=words.plain(curve["note"]),
+        sentence=words.plain(words.told(curve["note"])),
         points=tuple(lines),
         table=_pace_table(found, money),
         drawn=bool((points["operation"] == name).any()),
@@ -73,7 +74,7 @@ def _usual(curve) -> str:
     share = curve["faults"] / curve["pieces"]
     said = (
         f"Of {words.count(curve['pieces'], 'piece')} that had others just before them "
-        f"{curve['faults']:,.0f} were spoiled here ({words.share(share)})."
+        f"{words.number(curve['faults'])} were spoiled here ({words.share(share)})."
     )
     if curve["verdict"] not in SHOWN:
         return said
@@ -223,7 +224,7 @@ def _care_told(found, pair: tuple[str, str]) -> Told:
     formats = dict.fromkeys((saved, "saved from", "saved to", "that tenth (s)"), "%.1f")
     formats |= dict.fromkeys(whole, "%.0f") | {"p, all looked at": "%.4f"}
     return Told(
-        sentence=words.plain(row["note"]),
+        sentence=words.plain(words.told(row["note"])),
         points=tuple(lines),
         table=Table.of(frame, formats, {saved: ("saved from", "saved to")}, lead=3),
     )
@@ -261,9 +262,9 @@ def _trial_told(desk: Desk) -> Told:
         return Told("No trial of two ways yet.", (HOW_TO_TRY,))
     first = rows.iloc[0]
     return Told(
-        sentence=f"At {words.plain(first['operation'])}: {words.plain(first['note'])}",
+        sentence=f"At {words.plain(first['operation'])}: {words.plain(words.told(first['note']))}",
         points=tuple(f"At {words.plain(row.operation)}, until {words.day(row.last_at)}: "
-                     f"{words.plain(row.note)}" for row in rows.iloc[1:4].itertuples())
+                     f"{words.plain(words.told(row.note))}" for row in rows.iloc[1:4].itertuples())
         + (HOW_TO_TRY,),
         table=_trial_table(rows),
     )  # fmt: skip

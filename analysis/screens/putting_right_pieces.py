@@ -147,7 +147,8 @@ def _starts_lead(rows) -> str:
         return "Every piece so far was lost: no number of starts makes a good one."
     name = words.variant(row["product"], row["variant"])
     return (
-        f"To be sure of {row['good']:.0f} good {name}, start {row['pieces_with_doubt']:.0f}: "
+        f"To be sure of {words.number(row['good'])} good {name}, start "
+        f"{words.number(row['pieces_with_doubt'])}: "
         f"{words.share_range(row['good_share_low'], row['good_share_high'])} of those started "
         "come out good."
     )

@@ -61,11 +61,13 @@ def _what_if(row, now, weekly: float, money: str) -> list[str]:
         return [_as_now(row, now)]
     more = "more" if row.more_seconds > 0 else "fewer"
     lines = [
-        f"{abs(row.more_seconds):.0f} s {more} a piece ({row.seconds:.0f} s in place of "
-        f"{row.seconds_now:.0f} s): {_net(row, weekly, money)}."
+        f"{words.number(abs(row.more_seconds))} s {more} a piece "
+        f"({words.number(row.seconds)} s in place of "
+        f"{words.number(row.seconds_now)} s): {_net(row, weekly, money)}."
     ]
     week = words.rough(abs(row.more_seconds) * weekly)
-    lines.append(f"At {weekly:.0f} good pieces a week that is {week} {more} at the bench.")
+    made = words.number(weekly)
+    lines.append(f"At {made} good pieces a week that is {week} {more} at the bench.")
     if row.chance == row.chance:
         lines.append(
             f"Spoiled here: {words.share_range(row.chance_low, row.chance_high)}, against "
@@ -87,7 +89,7 @@ def _what_if(row, now, weekly: float, money: str) -> list[str]:
 
 
 def _as_now(row, now) -> str:
-    said = f"A piece gets {row.seconds_now:.0f} s here now"
+    said = f"A piece gets {words.number(row.seconds_now)} s here now"
     if row.chance == row.chance:
         said += f", and {words.share_range(now['chance_low'], now['chance_high'])} are spoiled"
     return f"{said}. Move the slider to give it more, or less."

@@ -71,7 +71,7 @@ def _latest(store) -> None:
     local = latest["at"].dt.tz_convert(store.shop().timezone).dt.tz_localize(None)
     shown = latest.assign(at=local, kind=latest["kind"].map(KINDS))
     columns = {
-        "at": st.column_config.DatetimeColumn("When", format="D MMM YYYY, HH:mm"),
+        "at": st.column_config.DatetimeColumn("When", format=words.cell_time()),
         "kind": "What",
         "product": "Product",
         "variant": "Variant",

@@ -39,7 +39,9 @@ def _summary(shop) -> str:
     people = words.count(len(shop.workers), "person", "people") if shop.workers else "nobody named"
     wanted = [row.demand_per_week for row in shop.products if not row.variant]
     known = [number for number in wanted if number is not None]
-    asked = f"{sum(known):,.0f} pieces asked for a week" if known else "demand not yet filled in"
+    asked = "demand not yet filled in"
+    if known:
+        asked = f"{words.number(sum(known))} pieces asked for a week"
     return f"{shop.name}: {week} a week, {people}, {asked}."
 
 
@@ -78,14 +80,14 @@ def _products(desk: answers.Desk) -> None:
         "variants have numbers for what is asked for or counted, leave those of the product "
         "blank: the program adds them up."
     )
-    money = shop.currency
+    money, cents = shop.currency, words.cell_number("%.2f")
     columns = {
         "product": TEXT("Product", width=115),  # so that a phone shows what is asked for too
         "variant": TEXT("Variant", width=85),
         "demand_per_week": NUMBER("Asked a week", min_value=0, format="%g", help="In pieces."),
         "batch_size": NUMBER("Batch (pieces)", min_value=1, step=1, format="%d"),
-        "price": NUMBER(f"Price ({money} a piece)", min_value=0, format="%.2f"),
-        "material_cost": NUMBER(f"Material ({money} a piece)", min_value=0, format="%.2f"),
+        "price": NUMBER(f"Price ({money} a piece)", min_value=0, format=cents),
+        "material_cost": NUMBER(f"Material ({money} a piece)", min_value=0, format=cents),
         "stock": NUMBER(
             "Opening count (pieces)",
             min_value=0,
@@ -130,7 +132,7 @@ def _people(desk: answers.Desk) -> None:
         "cost_per_hour": NUMBER(
             f"Cost of an hour ({shop.currency})",
             min_value=0,
-            format="%.2f",
+            format=words.cell_number("%.2f"),
             help="What you pay in all: wage, employer's contributions, paid holidays.",
         ),
         "hours_per_week": NUMBER("Hours a week at the bench", min_value=0, max_value=168),

@@ -6,7 +6,7 @@ from zoneinfo import ZoneInfo
 
 import streamlit as st
 
-from analysis.screens import answers, glossary, parts, source, words
+from analysis.screens import answers, glossary, parts, source, tour, words
 
 TRADE = ("individuals chart", "rolled throughput yield", "rework", "scrap", "transport", "delay")
 
@@ -49,6 +49,7 @@ def show() -> None:
     st.title("This week")
     newcomer = here.is_demo and not source.own_store().lap_count()
     parts.demo_line(here, where="below" if newcomer else "under *My workshop*")
+    tour.show()
     parts.import_line()
     desk = answers.desk(here)
     if not desk.kept("laps", (), here.store.lap_count):

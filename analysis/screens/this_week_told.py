@@ -174,7 +174,7 @@ def _put_away(shelf: pd.DataFrame) -> str:
     """What is packed but not on the shelf, which is quicker than making more."""
     waiting = shelf[shelf.packed_not_put_away > 0]
     listed = [
-        f"{row.packed_not_put_away:.0f} {words.variant(row['product'], row.variant)}"
+        f"{words.number(row.packed_not_put_away)} {words.variant(row['product'], row.variant)}"
         for _, row in waiting.iterrows()
     ]
     return f"Put away what is packed: {'; '.join(listed)}." if listed else ""
@@ -193,7 +193,7 @@ def _finish(begun: pd.DataFrame, known: pd.DataFrame) -> str:
     return (
         f"Finish {named}{words.variant(batch['product'], batch.variant)}: next is "
         f"*{words.plain(batch.operation)}*, {words.count(batch.pieces_left, 'piece')} of "
-        f"{batch.pieces:,.0f} left{more}."
+        f"{words.number(batch.pieces)} left{more}."
     )
 
 
@@ -207,14 +207,14 @@ def _begin(known: pd.DataFrame, route: pd.DataFrame) -> str:
     start = f", first *{words.plain(start)}*" if start else ""
     return (
         f"Begin **{words.variant(first['product'], first.variant)}** (a batch is "
-        f"{first.batch_size:.0f}{start}): {why}.{_near_tie(known)}"
+        f"{words.number(first.batch_size)}{start}): {why}.{_near_tie(known)}"
     )
 
 
 def _lasts(row) -> str:
     low, high = row.lasts_days_low, row.lasts_days_high
     days = f"{words.number_range(low, high)} days" if pd.notna(low) else _days(row.lasts_days)
-    return f"lasts {days} at {row.demand_per_week:,.0f} asked for a week"
+    return f"lasts {days} at {words.number(row.demand_per_week)} asked for a week"
 
 
 def _days(days: float) -> str:
@@ -335,7 +335,7 @@ def yields(study) -> list[str]:
         f"{words.plain(row['product'])}: of 100 pieces begun, about "
         f"{words.number_range(100 * row.rolled_low, 100 * row.rolled_high)} come through every "
         f"operation without mending (*rolled throughput yield*), and "
-        f"{100 * row.good_share:.0f} end as good pieces."
+        f"{words.number(100 * row.good_share)} end as good pieces."
         for _, row in table.iterrows()
     ]
 

@@ -96,7 +96,8 @@ def _too_few(operations: pd.DataFrame) -> str:
         return "Each has laps enough to know its mean to ±5 %." if len(operations) else ""
     short = short.assign(lack=short["laps_worth"] / short["laps_needed"]).sort_values("lack")
     names = ", ".join(
-        f"*{words.plain(row.operation)}* ({row.laps_worth:,.0f} of {row.laps_needed:,.0f})"
+        f"*{words.plain(row.operation)}* "
+        f"({words.number(row.laps_worth)} of {words.number(row.laps_needed)})"
         for row in short.head(FEW_READ_OUT).itertuples()
     )
     more = f" and {len(short) - FEW_READ_OUT} more" if len(short) > FEW_READ_OUT else ""
@@ -111,7 +112,7 @@ def _left_out(operations: pd.DataFrame) -> str:
     if aside.empty:
         return "No lap was left out as doubtful."
     names = "; ".join(
-        f"*{words.plain(row.operation)}* {row.laps_set_aside:.0f} (with "
+        f"*{words.plain(row.operation)}* {words.number(row.laps_set_aside)} (with "
         f"{'it' if row.laps_set_aside == 1 else 'them'} "
         f"{words.rough(row.observed_with_all_seconds)} instead of "
         f"{words.rough(row.observed_seconds)})"

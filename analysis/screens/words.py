@@ -8,7 +8,7 @@ import math
 import re
 from datetime import date, timedelta
 
-from analysis.records.figures import clock, day, days, number, short_day, told  # noqa: F401
+from analysis.records.figures import clock, day, days, manner, number, short_day, told  # noqa: F401
 from analysis.records.figures import figure as written
 
 NOT_KNOWN = "not known yet"
@@ -135,6 +135,21 @@ def number_range(low: float | None, high: float | None) -> str:
 def week(monday: date) -> str:
     """A week by its first and last day: `16 to 22 November 2026`."""
     return days(monday, monday + timedelta(days=6))
+
+
+def cell_time() -> str:
+    """A date and time in a cell of a table that the browser draws (moment.js's letters)."""
+    return manner().cell_time
+
+
+def cell_number(form: str) -> str:
+    """How a number stands in a cell that the browser draws: printf's `form` knows points alone."""
+    return "localized" if manner().marks else form
+
+
+def typed_day() -> str:
+    """How a date is typed into a field."""
+    return manner().typed_day
 
 
 def variant(product: str, kind: str) -> str:

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from datetime import datetime
 
 from analysis.flow.calendar import CardLine
+from analysis.records.figures import clock, day
 
 STYLE = """
 body{font:16px/1.35 system-ui,sans-serif;color:#111;background:#fff;margin:24px auto;
@@ -31,11 +32,11 @@ CAUTION = (
 
 def card_page(title: str, start: datetime, lines: Sequence[CardLine]) -> bytes:
     """The card as a page of its own, with a box to tick for each line."""
-    rows, day = [], None
+    rows, last_day = [], None
     for line in lines:
-        if line.day != day:
-            day = line.day
-            rows.append(f"<tr class='day'><td colspan='6'>{html.escape(day)}</td></tr>")
+        if line.day != last_day:
+            last_day = line.day
+            rows.append(f"<tr class='day'><td colspan='6'>{html.escape(last_day)}</td></tr>")
         cells = (line.time, line.worker, line.what, str(line.pieces or ""), line.then)
         filled = "".join(
             f"<td{' class=number' if place == 3 else ''}>{html.escape(cell)}</td>"
@@ -47,8 +48,8 @@ def card_page(title: str, start: datetime, lines: Sequence[CardLine]) -> bytes:
         "<!doctype html><html lang='en'><head><meta charset='utf-8'>"
         "<meta name='viewport' content='width=device-width,initial-scale=1'>"
         f"<title>{html.escape(title)}</title><style>{STYLE}</style></head><body>"
-        f"<h1>{html.escape(title)}</h1><p>Order of work from {start:%A} {start.day} {start:%B %Y}, "
-        f"{start:%H:%M}.</p><table><thead><tr>{head}</tr></thead><tbody>{''.join(rows)}</tbody>"
+        f"<h1>{html.escape(title)}</h1><p>Order of work from {start:%A}, {day(start)}, "
+        f"{clock(start)}.</p><table><thead><tr>{head}</tr></thead><tbody>{''.join(rows)}</tbody>"
         f"</table><p>{CAUTION}</p></body></html>"
     )
     return page.encode()

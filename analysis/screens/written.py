@@ -11,10 +11,11 @@ from collections.abc import Iterator, Mapping
 import pandas as pd
 import pyarrow as pa
 
-from analysis.records.figures import marked
+from analysis.records.figures import marked, told
 from analysis.records.text import guarded_column
 
 MISSING = "–"
+NOTE = "note"  # the column of sentences, made where the figures were
 
 
 def as_html(
@@ -49,7 +50,8 @@ def _cells(
     tag = "th scope=row" if name == frame.columns[0] else "td"
     pairs = zip(frame[ends[0]], frame[ends[1]], strict=True) if ends else [None] * len(frame)
     form = formats.get(name, "%.10g")
-    for value, pair in zip(frame[name], pairs, strict=True):
+    values = frame[name].map(told, na_action="ignore") if name == NOTE else frame[name]
+    for value, pair in zip(values, pairs, strict=True):
         yield f"<{tag}{kind}>{_said(value, form)}{_span(pair, form)}"
 
 
