@@ -2,8 +2,8 @@
 
 Time is compared within batches and against what practice let expect of each lap, so that neither
 the batch, nor practice, nor the slow first pieces after a start favour a way. A run is a stretch of
-laps of one way; what else changes with the hour changes between runs, so runs, not laps, are what
-the comparison is made of, wherever there are enough.
+one worker's laps of one way; what else changes with the hour changes between runs, so runs, not
+laps, are what the comparison is made of, wherever there are enough.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ import pandas as pd
 from analysis.study.pace import made_here
 from analysis.study.power import laps_each_way, pieces_each_way
 from analysis.study.quality import wilson
-from analysis.study.rates import clusters, codes, is_regular
+from analysis.study.rates import FEWEST_CLUSTERS, clusters, codes, is_regular
 
 WAYS = ("A", "B")
 NEW_TRIAL_DAYS = 14.0  # marks after a longer pause belong to another trial; of our own, no source
@@ -23,8 +23,9 @@ WORTH_TELLING = np.log(1.05)  # of time
 TRIAL_COLUMNS = (
     "operation", "products", "first_at", "last_at", "batches", "runs", "laps_a", "laps_b",
     "pieces_a", "pieces_b", "seconds_a", "seconds_b", "less_time_percent", "less_time_low",
-    "less_time_high", "faults_a", "faults_b", "fault_share_a", "fault_share_b", "fewer_faults",
-    "fewer_faults_low", "fewer_faults_high", "laps_needed", "pieces_needed", "verdict", "note",
+    "less_time_high", "faults_a", "faults_b", "fault_share_a", "fault_share_b", "fault_likeness",
+    "fewer_faults", "fewer_faults_low", "fewer_faults_high", "laps_needed", "pieces_needed",
+    "verdict", "note",
 )  # fmt: skip
 VERDICTS = ("B better", "A better", "faster but spoils more", "cannot tell", "one way only")
 
@@ -37,7 +38,8 @@ def compare_ways(laps: pd.DataFrame, ways: pd.DataFrame) -> pd.DataFrame:
     seconds_*       per piece, as timed, suspicious laps left out
     less_time_*     percent of time that B takes less than A, 95 % interval (t); NaN with one way
     fault_share_*   of pieces to be mended or lost; fewer_faults = share A - share B with Newcombe's
-                    interval (1998, his tenth: from Wilson's of the two shares)
+                    interval (1998, his tenth: from Wilson's of the two shares), both widened by
+                    fault_likeness (`_fault_likeness`), as far as faults come in clumps
     laps_needed     laps each way to tell a difference of 5 % in time, pieces_needed pieces each way
                     to tell the larger share of faults from half of it (power 80 %); NaN where the
                     laps do not say how much they scatter, or there was no fault
@@ -82,6 +84,7 @@ def _row(trial: pd.DataFrame) -> dict:
         "first_at": trial["started_at"].min(), "last_at": trial["started_at"].max(),
         "batches": trial["block"].nunique(),
     }  # fmt: skip
+    trial = trial.sort_values(["block", "worker", "started_at"], kind="stable")
     faults = np.where(made_here(trial), trial["rework_units"] + trial["scrap_units"], 0)
     for way in WAYS:
         own, at = (trial["way"] == way).to_numpy(), way.lower()
@@ -91,7 +94,7 @@ def _row(trial: pd.DataFrame) -> dict:
         row[f"faults_{at}"] = int(faults[own].sum())
         units = trial["units"][timed].sum()
         row[f"seconds_{at}"] = trial["seconds"][timed].sum() / units if units else np.nan
-    row |= _time(trial) | _faults(row)
+    row |= _time(trial) | _faults(row, _fault_likeness(trial, faults))
     row["verdict"] = _verdict(row)
     row["note"] = _note(row)
     return row
@@ -102,17 +105,13 @@ def _time(trial: pd.DataFrame) -> dict:
     their laps; over laps where runs leave less than FEWEST_FREEDOM degrees of freedom."""
     from scipy.special import stdtrit  # scipy takes a moment to import
 
-    trial = trial[np.isfinite(trial["pace"].to_numpy())].sort_values(["block", "started_at"])
-    is_b = (trial["way"] == "B").to_numpy().astype(float)
-    block = trial["block"].to_numpy()
-    run = np.cumsum((np.diff(is_b, prepend=-1) != 0) | (np.diff(block, prepend=-1) != 0))
+    trial = trial[np.isfinite(trial["pace"].to_numpy())]
+    is_b, block, run = _runs(trial)
     nothing = dict.fromkeys(
         ("less_time_percent", "less_time_low", "less_time_high", "laps_needed"), np.nan
     )
     if len(set(is_b)) < 2:
         return nothing | {"runs": len(set(run))}
-    if not _both_in_one(block, is_b):  # no batch was shared: batches are then compared as they are
-        block = np.zeros_like(block)
     laps = pd.DataFrame({"run": run, "block": block, "is_b": is_b, "pace": trial["pace"]})
     runs = laps.groupby("run").agg(
         block=("block", "first"), is_b=("is_b", "first"), pace=("pace", "mean"),
@@ -128,6 +127,16 @@ def _time(trial: pd.DataFrame) -> dict:
         "runs": len(runs),
         "laps_needed": laps_each_way(WORTH_TELLING, spread) if spread > 0 else np.nan,
     }
+
+
+def _runs(trial: pd.DataFrame):
+    """Of laps by block, worker and time: (1 for way B else 0, block, number of the run)."""
+    is_b = (trial["way"] == "B").to_numpy().astype(float)
+    block, worker = trial["block"].to_numpy(), trial["worker"].cat.codes.to_numpy("int64")
+    begins = [np.diff(column, prepend=-1) != 0 for column in (is_b, block, worker)]
+    if not _both_in_one(block, is_b):  # no batch was shared: batches are then compared as they are
+        block = np.zeros_like(block)
+    return is_b, block, np.cumsum(np.any(begins, axis=0))
 
 
 def _both_in_one(block, is_b) -> bool:
@@ -152,19 +161,52 @@ def _within_blocks(block, x, y, weight):
     return effect, np.sqrt(variance / squares), freedom, np.sqrt(variance)
 
 
-def _faults(row: dict) -> dict:
+def _fault_likeness(trial: pd.DataFrame, faults) -> float:
+    """How much more the faults of runs scatter than those of independent pieces would, >= 1:
+        sum (y - m)^2 / (m (1 - m / n)) / (runs - blocks - 1),    m = n p_way Y_block / E_block,
+    Pearson's measure of overdispersion (McCullagh & Nelder 1989), p_way the share of the way, Y and
+    E the faults found and expected by it in the block; blocks without a fault tell nothing. 1 with
+    fewer than FEWEST_CLUSTERS degrees of freedom.
+    """
+    is_b, block, run = _runs(trial)
+    block = codes(np.asarray(block, "int64"))
+    units = trial["units"].to_numpy(float)
+    share = np.bincount(is_b.astype(int), faults, 2) / np.maximum(
+        np.bincount(is_b.astype(int), units, 2), 1
+    )
+    expected = units * share[is_b.astype(int)]
+    found = np.bincount(block, faults)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        expected = expected * (found / np.bincount(block, expected))[block]
+    counted = (found > 0)[block]
+    run = codes(run[counted])
+    if not len(run):
+        return 1.0
+    n, y, m = (np.bincount(run, values[counted]) for values in (units, faults, expected))
+    freedom = len(n) - (found > 0).sum() - 1
+    variance = m * (1 - np.minimum(m / n, 1))
+    if freedom < FEWEST_CLUSTERS:
+        return 1.0
+    told = variance > 0
+    return max(float(((y - m)[told] ** 2 / variance[told]).sum() / freedom), 1.0)
+
+
+def _faults(row: dict, likeness: float) -> dict:
     pieces = np.array([row["pieces_a"], row["pieces_b"]], float)
     found = np.array([row["faults_a"], row["faults_b"]], float)
-    low, high = wilson(found, pieces)
+    low, high = wilson(found, pieces, likeness)
     with np.errstate(invalid="ignore", divide="ignore"):
         share = found / pieces
     fewer = share[0] - share[1]
     most = np.nanmax(share)
     return {
-        "fault_share_a": share[0], "fault_share_b": share[1], "fewer_faults": fewer,
+        "fault_share_a": share[0], "fault_share_b": share[1], "fault_likeness": likeness,
+        "fewer_faults": fewer,
         "fewer_faults_low": fewer - np.hypot(share[0] - low[0], high[1] - share[1]),
         "fewer_faults_high": fewer + np.hypot(high[0] - share[0], share[1] - low[1]),
-        "pieces_needed": pieces_each_way(most, most / 2) if most > 0 else np.nan,
+        "pieces_needed": (
+            np.ceil(likeness * pieces_each_way(most, most / 2)) if most > 0 else np.nan
+        ),
     }  # fmt: skip
 
 
