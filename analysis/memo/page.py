@@ -177,7 +177,8 @@ def _money(money: Money, currency: str) -> tuple[tuple[str, str, str], ...]:
         (f"the same, spread evenly over the weeks{unit} a week", _signed(money.worth_per_week), ""),
         ("Earned back after (payback), weeks, middle of the runs", _weeks(back.p50),
          f"{_weeks(back.p5)} to {_weeks(back.p95)}" if back.p5 is not None else "never"),
-        ("Runs in which it earns itself back", in_ten(money.probability_of_payback), ""),
+        ("Runs in which it earns itself back",
+         in_ten(money.probability_of_payback).removesuffix(" of the"), ""),
     ]  # fmt: skip
     if money.break_even_searched_to:
         pays_from = money.break_even_demand_per_week
