@@ -6,12 +6,11 @@ line shows how far it is. What is asked stands in a list of named scenarios (wha
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import streamlit as st
 
 from analysis.problems import BadInput, Fault, Problem
-from analysis.records.scenario import Scenario
 from analysis.screens import (
     answers,
     glossary,
@@ -27,6 +26,7 @@ from analysis.screens.what_if_drafts import (
     Drafts,
     Known,
     Path,
+    Read,
     begun,
     read,
     renamed,
@@ -48,24 +48,21 @@ class Seen:
     model: object
     currency: str
 
-    def read(self, key: str):
+    def read(self, key: str) -> Read:
         """A draft read and checked, by the name the list shows."""
         tables, name = self.drafts.all[key], self.drafts.name(key)
+        return self.desk.kept(
+            "what if read", (repr(tables), name), lambda: renamed(read(tables, self.model), name)
+        )
 
-        def make():
-            found = read(tables, self.model)
-            named = found.scenario and renamed(found.scenario, name)
-            return replace(found, scenario=named)
-
-        return self.desk.kept("what if read", (repr(tables), name), make)
-
-    def job(self, scenario: Scenario) -> what_if_jobs.Job:
+    def job(self, found: Read) -> what_if_jobs.Job:
         """The answering of a scenario, begun if nobody has asked before."""
-        return what_if_jobs.jobs().of(self.job_name(scenario), self.model, scenario, self.currency)
+        name = self.job_name(found)
+        return what_if_jobs.jobs().of(name, self.model, found.scenario, self.currency)
 
-    def job_name(self, scenario: Scenario) -> tuple:
+    def job_name(self, found: Read) -> tuple:
         """What an answer hangs on: the shop's records and the question."""
-        return (self.desk.here.store.url, self.desk.version, repr(scenario))
+        return (self.desk.here.store.url, self.desk.version, found.text)
 
 
 def show() -> None:
@@ -83,7 +80,7 @@ def show() -> None:
     seen = Seen(desk, drafts, known, model, desk.settings[0].currency)
     _choose(drafts)
     found = seen.read(drafts.open)
-    job = _answer(seen, found.scenario) if found.scenario else _to_mend(found.faults, seen.currency)
+    job = _answer(seen, found) if found.scenario else _to_mend(found.faults, seen.currency)
     draw = {
         ANSWER: lambda: _details(seen, job),
         CHANGE: lambda: what_if_form.form(drafts, known, seen.currency, found.faults),
@@ -168,16 +165,15 @@ def _choose(drafts: Drafts) -> None:
     """The scenarios by name, and the undo of a removal."""
     key = "what_if_chosen"
     st.session_state[key] = drafts.open
-    with st.container(horizontal=True, vertical_alignment="bottom"):
-        st.selectbox(
-            "What if …", list(drafts.all), format_func=drafts.name, key=key,
-            on_change=lambda: drafts.turn_to(st.session_state[key]), width=430,
+    st.selectbox(
+        "What if …", list(drafts.all), format_func=drafts.name, key=key,
+        on_change=lambda: drafts.turn_to(st.session_state[key]), width=430,
+    )  # fmt: skip
+    if drafts.removed_name:
+        st.button(
+            f"Bring back “{words.plain(drafts.removed_name)}”", icon=":material/undo:",
+            key="what_if_undo", on_click=drafts.put_back,
         )  # fmt: skip
-        if drafts.removed_name:
-            st.button(
-                f"Bring back “{words.plain(drafts.removed_name)}”", icon=":material/undo:",
-                key="what_if_undo", on_click=drafts.put_back,
-            )  # fmt: skip
 
 
 def _to_mend(faults: dict[Path, Fault], currency: str) -> None:
@@ -212,28 +208,28 @@ FORM_NAMES = {
 }  # fmt: skip
 
 
-def _answer(seen: Seen, scenario: Scenario) -> what_if_jobs.Job:
+def _answer(seen: Seen, found: Read) -> what_if_jobs.Job:
     """The question and its answer as far as it is known, and how far the runs are."""
-    job = seen.job(scenario)
-    if job.answer is None:
+    job = seen.job(found)
+    if job.answered is None:
         job.first.wait(what_if_jobs.FIRST_WAIT_SECONDS)
-    answer = job.answer
     if job.problem:
         answers.answer("This cannot be worked out:", [words.plain(job.problem)])
         return job
-    if answer is None:
+    if job.answered is None:
         answers.answer("The first runs are being made …")
         _watch(seen, job, 0)
         return job
-    said = seen.desk.kept("what if said", what_if_told.mark(answer), lambda: (
+    answer, mark = job.answered
+    said = seen.desk.kept("what if said", (mark,), lambda: (
         what_if_told.headline(answer), what_if_told.points(answer),
-        what_if_told.asked(scenario, seen.currency)))  # fmt: skip
+        what_if_told.asked(found.scenario, seen.currency)))  # fmt: skip
     answers.answer(said[0], said[1])
     st.caption(said[2])
     if not job.over.is_set():
         _watch(seen, job, answer.runs)
     elif job.stopped and answer.runs < what_if_jobs.ALL_RUNS:
-        _stopped(seen, scenario, answer)
+        _stopped(seen, found, answer)
     return job
 
 
@@ -265,7 +261,7 @@ def _progress_words(job: what_if_jobs.Job, currency: str) -> str:
     return words.plain(f"{line} …")
 
 
-def _stopped(seen: Seen, scenario: Scenario, answer) -> None:
+def _stopped(seen: Seen, found: Read, answer) -> None:
     with st.container(horizontal=True, vertical_alignment="center"):
         st.caption(
             f"Stopped: this rests on {words.count(answer.runs, 'run')} instead of "
@@ -274,17 +270,17 @@ def _stopped(seen: Seen, scenario: Scenario, answer) -> None:
         )
         st.button(
             "Go on", key="what_if_again",
-            on_click=what_if_jobs.jobs().again, args=(seen.job_name(scenario),),
+            on_click=what_if_jobs.jobs().again, args=(seen.job_name(found),),
         )  # fmt: skip
 
 
 def _details(seen: Seen, job: what_if_jobs.Job | None) -> None:
     """Chart, table, what would have to be true, what would settle it, what moves it."""
-    answer = job.answer if job else None
-    if answer is None:
+    if job is None or job.answered is None:
         st.caption(f"What is asked is filled in under *{CHANGE}*." if job is None else "")
         return
-    mark, kept = what_if_told.mark(answer), seen.desk.kept
+    answer, number = job.answered
+    mark, kept = (number,), seen.desk.kept
     what_if_more.main_picture(seen.desk, mark, answer)
     glossary.beside(*TRADE)
     table = kept("what if table", mark, lambda: what_if_told.table(answer))

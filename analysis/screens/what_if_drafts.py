@@ -29,10 +29,11 @@ Path = tuple  # of keys, and of places in a list of machines or orders
 
 @dataclass(frozen=True)
 class Read:
-    """A draft read: the scenario, or where it is wrong."""
+    """A draft read: the scenario, or where it is wrong; `text` tells scenarios apart."""
 
     scenario: Scenario | None
     faults: dict[Path, Fault]
+    text: str = ""
 
 
 @dataclass(frozen=True)
@@ -295,6 +296,9 @@ def named(part: str, place: int) -> str:
     return numbered(PARTS.get(part, part), place + 1)
 
 
-def renamed(scenario: Scenario, name: str) -> Scenario:
-    """The scenario by the name the list shows it with."""
-    return replace(scenario, name=name)
+def renamed(found: Read, name: str) -> Read:
+    """A scenario that was read, by the name the list shows it with."""
+    if found.scenario is None:
+        return found
+    scenario = replace(found.scenario, name=name)
+    return Read(scenario, {}, repr(scenario))

@@ -7,6 +7,7 @@ side with the same random numbers, and the same question has the same answer.
 
 from __future__ import annotations
 
+import itertools
 import threading
 import time
 from collections import OrderedDict
@@ -25,18 +26,27 @@ UNASKED_SECONDS = 10.0
 MOST_KEPT = 60
 
 
+_marks = itertools.count()
+
+
 class Job:
-    """One scenario being answered; `answer` is the best so far, None before the first."""
+    """One scenario being answered; `answered` is the best answer so far with a number that no
+    other answer has, to keep its words and charts by; None before the first."""
 
     def __init__(self, model, scenario: Scenario, currency: str):
         self.model, self.scenario, self.currency = model, scenario, currency
-        self.answer: Answer | None = None
+        self.answered: tuple[Answer, int] | None = None
         self.so_far: SoFar | None = None
         self.problem = ""
         self.stopped = False  # by somebody's tap
         self.left = False  # nobody looked any more
         self.first, self.over = threading.Event(), threading.Event()
         self._asked_at = time.monotonic()
+
+    @property
+    def answer(self) -> Answer | None:
+        """The best answer so far."""
+        return self.answered[0] if self.answered else None
 
     def asked(self) -> None:
         """A page still looks at it."""
@@ -84,7 +94,7 @@ class Job:
             self.problem = str(problem)
             return
         if self.answer is None or found.runs >= self.answer.runs:
-            self.answer = found
+            self.answered = found, next(_marks)
 
     def _heard(self, so_far: SoFar) -> None:
         self.so_far = so_far

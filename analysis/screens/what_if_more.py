@@ -21,12 +21,12 @@ PAPERS = {"a4": "A4", "letter": "Letter"}
 def side_by_side(seen) -> None:
     """All scenarios of the list, with the same random numbers."""
     read = {key: seen.read(key) for key in seen.drafts.all}
-    jobs = [seen.job(one.scenario) for one in read.values() if one.scenario]
-    found = [job.answer for job in jobs if job.answer]
+    jobs = [seen.job(one) for one in read.values() if one.scenario]
+    found = [job.answer for job in jobs if job.answered]
     if len(found) < len(jobs) or not all(job.over.is_set() for job in jobs):
         _wait(jobs, _done(jobs))
     if found:
-        mark = tuple((answer.name, answer.runs, answer.headline) for answer in found)
+        mark = tuple(job.answered[1] for job in jobs if job.answered)
         told, table = seen.desk.kept("what if compared", mark, lambda: (
             what_if_told.compared(found), what_if_told.comparison(found)))  # fmt: skip
         st.markdown(f"**{told}**")
@@ -62,7 +62,7 @@ def _wait(jobs, done: tuple[int, ...]) -> None:
 
 def files(seen, scenario, job) -> None:
     """The page to show, the scenario as a file, and one put in."""
-    if job is not None and job.answer is not None:
+    if job is not None and job.answered:
         _memo(seen, job)
     if scenario is not None:
         st.markdown(
@@ -78,7 +78,7 @@ def files(seen, scenario, job) -> None:
 
 def _memo(seen, job) -> None:
     """The answer on one or two pages, for a partner, a landlord or a lender."""
-    answer, shop = job.answer, seen.desk.settings[0]
+    (answer, mark), shop = job.answered, seen.desk.settings[0]
     st.markdown(
         "**The answer as a page to show** a partner, a landlord or a lender: question, answer "
         "with its ranges, two charts, what it rests on, cautions."
@@ -89,7 +89,7 @@ def _memo(seen, job) -> None:
     )  # fmt: skip
     day = datetime.now(ZoneInfo(shop.timezone)).date()
     html, pdf = seen.desk.kept(
-        "what if memo", (what_if_told.mark(answer), paper, day),
+        "what if memo", (mark, paper, day),
         lambda: _pages(answer, shop.name, day, paper),
     )  # fmt: skip
     name = file_name(answer.name)
@@ -157,14 +157,17 @@ def in_full(desk, mark, answer) -> None:
     if answer.movers:
         st.markdown("**How far each assumption moves the answer** (net present value)")
         answers.picture(desk, "what if movers", mark, drawn)
-    table = desk.kept("what if in full", mark, lambda: what_if_told.percentiles(answer))
-    answers.table(table, "what_if_in_full", "The money in full")
-    table = desk.kept(
-        "what if assumptions", mark, lambda: what_if_told.assumption_table(answer.assumptions)
-    )
-    st.markdown("**What the answer rests on**")
-    answers.table(table, "what_if_assumptions", "What the answer rests on")
-    glossary.beside("percentile", "tornado chart", "common random numbers", "discount rate")
+    for page in desk.kept("what if in full", mark, lambda: _in_full(answer)):
+        st.html(page)
+
+
+def _in_full(answer) -> tuple[str, str]:
+    """The money's percentiles, and the assumptions, as parts of the page."""
+    money = answers.figures_page(what_if_told.percentiles(answer), "The money in full")
+    rests = "What the answer rests on"
+    listed = answers.figures_page(what_if_told.assumption_table(answer.assumptions), rests)
+    terms = glossary.row(("percentile", "tornado chart", "common random numbers", "discount rate"))
+    return money, f"<p><b>{rests}</b></p>{listed}{terms}"
 
 
 WORKED_OUT = """

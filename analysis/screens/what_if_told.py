@@ -85,15 +85,6 @@ def range_words(estimate: Estimate, scale: float = 1) -> str:
     return " to ".join(ends)
 
 
-def mark(answer: Answer) -> tuple:
-    """What an answer's words and charts hang on, to keep them by."""
-    money = answer.money
-    return (
-        answer.name, answer.currency, answer.horizon_weeks, answer.runs, answer.headline,
-        money.break_even_searched_to, money.net_present_value, hash(answer.assumptions),
-    )  # fmt: skip
-
-
 def headline(answer: Answer) -> str:
     """The answer in one sentence, its name first."""
     return words.plain(f"{answer.name}. {told(answer.headline)}")
