@@ -237,9 +237,16 @@ def _notes(selection: Selection):
     if not selection.spread.cells:
         source = "published studies alone"
     return np.select(
-        [selection.few, selection.curve == "constant", selection.curve != "plateau"],
+        [
+            selection.few,
+            selection.rising,
+            selection.curve == "constant",
+            selection.curve != "plateau",
+        ],
         [
             f"too few laps to tell; the guess is a learning rate of about {rate}, from {source}",
+            "laps got slower as more were made, which practice does not explain: look at tools, "
+            "material and tiredness",
             "no effect of practice shows in these laps",
             "where it will level out is not identifiable from these laps",
         ],

@@ -37,6 +37,7 @@ from analysis.study.suspicion import odd_laps
 TOO_FEW_LAPS = 5  # of fewer, a cell's own learning rate is not estimated
 FEW_SITTINGS = 3  # of fewer, the level of a steady cell is the plain mean of its laps
 SIGNIFICANCE = 0.05
+LEAST_RISE = 1e-3  # an exponent: a doubling of pieces adds .07 % to the time; less is rounding
 CLEARLY_BETTER = 2.0  # AICc by which a curve with one more parameter must win (Burnham & Anderson)
 RESTART_SPREAD = 0.3  # the restart effect is held to be within about +-60 % before laps are seen
 RESTART_UNLIKE = 0.15  # and, once the others are seen, a cell's within +-30 % of theirs
@@ -72,6 +73,7 @@ class Selection:
     unit: Candidate
     noise: Noise
     practice_p: np.ndarray
+    rising: np.ndarray  # over cells: laps get slower as more are made (p < .05)
     spread: pooling.Spread
     good: np.ndarray  # over laps: used in the fit
     log_expected: np.ndarray  # over laps: mean seconds per piece
@@ -107,7 +109,10 @@ def select(practice: Practice, experience, good, before: Selection | None = None
     spread = pooling.spread_of_exponents(*_own_exponents(fits["unit"], noise, laps))
     guess = _with_exponent(prior, noise, spread.exponent, spread.deviation)
     pooled = fit("unit", fits["unit"].theta, *data, guess)
-    noise = replace(noise, freedom=freedom)
+    rising = (p < SIGNIFICANCE) & (fits["unit"].theta[:, EXPONENT] > LEAST_RISE) & ~few
+    noise = replace(
+        noise, freedom=freedom, variance=_with_rise(noise, rising, fits["constant"], laps)
+    )
     akaike = _akaike(fits, laps)
     curve = np.where(shown, _named(fits, akaike, laps, noise), "constant")
     weights = _weights(fits, akaike, few)
@@ -123,8 +128,8 @@ def select(practice: Practice, experience, good, before: Selection | None = None
     log_expected, z, odd = _judged(candidates, practice, work, response, noise)
     thetas = {name: one.theta for name, one in fits.items()}
     return Selection(
-        candidates, curve, few, unit, noise, p, spread, good, log_expected, z, odd, work, weight,
-        thetas,
+        candidates, curve, few, unit, noise, p, rising, spread, good, log_expected, z, odd, work,
+        weight, thetas,
     )  # fmt: skip
 
 
@@ -260,6 +265,13 @@ def _slope_freedom(practice: Practice, bend: Bend, response, weight, noise: Nois
     doubt = (noise.likely * (log_v - (noise.likely * log_v).sum(axis=0)) ** 2).sum(axis=0)
     freedom = 1 / (1 / np.maximum(noise.freedom, 1) + doubt / 2)
     return np.where(few, noise.freedom, freedom)
+
+
+def _with_rise(noise: Noise, rising, level: Fit, laps):
+    """The variance of laps; of those that get slower as more are made, which no learning curve
+    follows (a blunt blade, fatigue), that about their level: the next may lie as far off."""
+    about_level = level.squares / np.maximum(laps - 1, 1)
+    return np.where(rising, np.maximum(noise.variance, about_level), noise.variance)
 
 
 def _practice_p(unit: Fit, noise: Noise, freedom):

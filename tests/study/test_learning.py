@@ -210,6 +210,21 @@ def with_seconds(laps, position, seconds):
     return laps
 
 
+def test_laps_that_get_slower_are_said_to_and_the_next_may_be_as_slow_as_the_last():
+    """A blade goes blunt: 60 laps rise from 30 to 42 s. No learning curve follows that, so it is
+    noise about the level, and the interval must not be that of the noise about the rise."""
+    rng = np.random.default_rng(7)
+    seconds = np.linspace(30, 42, 60) * np.exp(rng.normal(0, 0.02, 60))
+    cell = only(fit_learning(laps_frame([{"seconds": each} for each in seconds])))
+    assert cell.curve == "constant" and "got slower" in cell.note
+    assert cell.next_unit_low < seconds[-1] < cell.next_unit_high
+
+
+def test_laps_all_alike_are_not_said_to_get_slower():
+    cell = only(fit_learning(laps_frame([{"seconds": 30.0}] * 40)))
+    assert cell.curve == "constant" and "no effect of practice" in cell.note
+
+
 def test_a_forgotten_stop_is_set_aside_and_moves_no_figure_much():
     laps, _ = laps_of(PLAIN, np.random.default_rng(3))
     spoiled = with_seconds(laps, 120, laps["seconds"][120] * 20)
