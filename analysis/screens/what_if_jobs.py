@@ -22,7 +22,7 @@ from analysis.records.scenario import Scenario
 
 FIRST_RUNS, MORE_RUNS, ALL_RUNS = 8, 40, 200
 FIRST_WAIT_SECONDS = 0.8  # the page waits so long for the first answer, then says it is coming
-UNASKED_SECONDS = 10.0
+UNASKED_SECONDS = 30.0
 MOST_KEPT = 60
 
 
@@ -33,9 +33,9 @@ class Job:
     """One scenario being answered; `answered` is the best answer so far with a number that no
     other answer has, to keep its words and charts by; None before the first."""
 
-    def __init__(self, model, scenario: Scenario, currency: str):
+    def __init__(self, model, scenario: Scenario, currency: str, answered=None):
         self.model, self.scenario, self.currency = model, scenario, currency
-        self.answered: tuple[Answer, int] | None = None
+        self.answered: tuple[Answer, int] | None = answered
         self.so_far: SoFar | None = None
         self.problem = ""
         self.stopped = False  # by somebody's tap
@@ -69,7 +69,8 @@ class Job:
     def begin(self) -> None:
         """The first answer, from few runs and without looking at other levels of demand."""
         try:
-            self._take(FIRST_RUNS, quick=True, stop=self._stop_early)
+            if self.answered is None:
+                self._take(FIRST_RUNS, quick=True, stop=self._stop_early)
         finally:
             self.first.set()
 
@@ -117,7 +118,8 @@ class Jobs:
         with self._lock:
             job = self._jobs.get(name)
             if job is None or (job.over.is_set() and job.left and not job.stopped):
-                job = self._jobs[name] = Job(model, scenario, currency)
+                done = job.answered if job else None  # by then nobody looked any more
+                job = self._jobs[name] = Job(model, scenario, currency, done)
                 self._first.submit(job.begin).add_done_callback(
                     lambda _: self._rest.submit(job.go_on)
                 )
