@@ -9,7 +9,6 @@ from dataclasses import dataclass
 from pathlib import Path
 
 PAGE = Path(__file__).parent / "page"
-INDEX = "index.html"
 TYPES = {
     ".html": "text/html; charset=utf-8",
     ".css": "text/css; charset=utf-8",

@@ -23,8 +23,6 @@ from analysis.flow.dispatch import crowded_racks
 from analysis.flow.plan import Block
 from analysis.flow.work import Operation, Work
 
-CIRCUIT_TASKS = 90  # more than this, and arcs between all pairs are too many to search
-
 
 @dataclass(frozen=True)
 class Answer:

@@ -56,7 +56,6 @@ from analysis.records.toml import MOST, Reader, numbered, parsed
 
 KIND = "scenario file"
 LONGEST_WEEKS = 1040
-SURE_SHARE = 0.90  # of the cases that a range holds
 MONTHS = 12
 WEEKS_PER_YEAR = 52
 
