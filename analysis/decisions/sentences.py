@@ -152,18 +152,19 @@ def sentences(
         return (sold,)
     lines = [
         sold,
-        f"Over {span(scenario.horizon_weeks)}, at today's worth, {_worth(money, currency)}; in "
-        f"nine of ten runs it ends between {_signed(value.p5, currency)} and "
-        f"{_signed(value.p95, currency)}.",
-        f"In {in_ten(money.probability_of_gain)} runs it is a gain.",
+        f"Over {span(scenario.horizon_weeks)}, at today's worth, {_worth(money, currency)}"
+        f"{_ends(value, currency)}.",
     ]
+    if not _without_money(money):
+        lines.append(f"In {in_ten(money.probability_of_gain)} runs it is a gain.")
     if verdict == DO_NOT:
         lines[-1] = lines[-1][:-1] + f"; {payback_words(money)}."
     lines += _hours_sentences(before, after, money, scenario, currency)
     if after.sold_per_week.mean < before.sold_per_week.mean and scenario.helper:
         lines.append(
-            "Fewer pieces are sold with this helper: slower hands hold a place or a batch that "
-            "others wait for. Let them do what holds nobody up (`operations`)."
+            "Fewer pieces are sold with this helper: teaching takes hours, and slower hands hold a "
+            "place or a batch that others wait for. Let them do what holds nobody up "
+            "(`operations`)."
         )
     if money.pieces_until_paid.p50:
         lines.append(f"It pays after about {figure(money.pieces_until_paid.p50)} pieces sold.")
@@ -178,7 +179,8 @@ def _hours_sentences(before, after, money: Money, scenario: Scenario, currency: 
         return []
     whose = "all together, " if scenario.helper else ""
     lines = [f"Hours at the bench in a week, {whose}{pieces(was)} before, {pieces(now)} after."]
-    if now < was and money.worth_per_week < 0 and not scenario.helper:
+    as_many = after.sold_per_week.mean >= ALL_IS_SOLD * before.sold_per_week.mean
+    if now < was and money.worth_per_week < 0 and as_many and not scenario.helper:
         each = amount(-money.worth_per_week / (was - now), currency)
         lines.append(f"So seen, an hour that it frees costs {each}.")
     return lines
@@ -221,6 +223,12 @@ def _from_to(values: Spread) -> str:
     return f"{pieces(values.p5)} to {pieces(values.p95)}"
 
 
+def _ends(value: Spread, currency: str) -> str:
+    """Where it ends in nine of ten runs, unless they all end alike."""
+    low, high = _signed(value.p5, currency), _signed(value.p95, currency)
+    return "" if low == high else f"; in nine of ten runs it ends between {low} and {high}"
+
+
 def _signed(value: float, currency: str) -> str:
     if value == 0:
         return "neither gain nor loss"
@@ -252,6 +260,8 @@ def settling(verdict: str, mean: float, movers: Sequence[Mover], currency: str) 
         return ""
     open_ones = [mover for mover in movers if mover.settled_by and mover.worth_knowing > 0]
     best = max(open_ones, key=lambda mover: mover.worth_knowing, default=None)
+    if not movers and not mean:
+        return "What an hour at the bench is worth to you decides; no laps can tell."
     if verdict == NOT_YET and best is None:
         return (
             "What is open is mostly chance from week to week, which no question settles; see what "

@@ -13,6 +13,7 @@ from analysis.decisions.floor import ALWAYS, ORDERS, STOCK
 from analysis.decisions.shop_model import WEEK_SECONDS
 
 LARGEST_POISSON = 200.0
+MOST_UNDER_WAY = 1000  # batches: what a shop cannot reach for weeks is not begun either
 
 
 @compiled
@@ -80,13 +81,14 @@ def _gap(shop, n):
 
 @compiled
 def look_at_stock(shop):
-    """Begin batches, of the line with the least cover first, until every line is covered.
+    """Begin batches, of the line with the least cover first, until every line is covered or
+    MOST_UNDER_WAY are.
 
     cover = (stock, made and under way, less what was sold so far this week) / (a week's demand x
     cover_weeks + big orders that are known); the week's sales are taken as spread evenly.
     """
     elapsed = shop.now / WEEK_SECONDS - shop.week
-    while not shop.full:
+    while not shop.full and shop.open < MOST_UNDER_WAY:
         least, chosen = 1.0, -1
         for n in range(shop.line_count):
             line = shop.lines[n]

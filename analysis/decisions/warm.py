@@ -9,6 +9,7 @@ import shutil
 import subprocess
 import sys
 import time
+from contextlib import suppress
 from pathlib import Path
 
 from analysis.decisions.shop_model import Hand, Line, ShopModel, Skill, Step
@@ -66,9 +67,12 @@ def note_made() -> None:
 
 def forget_old_versions(folder: Path) -> None:
     """Delete the machine code of all but the KEPT_VERSIONS newest versions; `folder` stays."""
-    others = [other for other in folder.parent.glob("kernel-*") if other != folder]
-    others.sort(key=lambda other: other.stat().st_mtime, reverse=True)
-    for old in others[KEPT_VERSIONS - 1 :]:
+    made = {}
+    for other in folder.parent.glob("kernel-*"):
+        with suppress(OSError):  # another process deletes it
+            made[other] = other.stat().st_mtime
+    made.pop(folder, None)
+    for old in sorted(made, key=made.get, reverse=True)[KEPT_VERSIONS - 1 :]:
         shutil.rmtree(old, ignore_errors=True)
 
 

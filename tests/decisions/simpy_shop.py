@@ -19,6 +19,7 @@ from analysis.decisions.shop_model import WEEK_SECONDS, Hand, ShopModel, Skill, 
 
 ENDS, WAITS, CLOSING, BEGINNING, TAKING_UP = 1, 2, 3, 4, 5
 DAY = 86400.0
+MOST_UNDER_WAY = 1000  # as the kernel has it
 SLOW_GOES = 12  # after a start, of which the kernel knows
 
 
@@ -537,7 +538,7 @@ class SimpyShop:
     def _look(self) -> None:
         week = self.week
         elapsed = self.env.now / WEEK_SECONDS - week
-        while True:
+        while len(self.open) < MOST_UNDER_WAY:
             covers = {}
             for n, line in enumerate(self.model.lines):
                 wanted = line.cover_weeks * (line.demand_per_week * self.factor[week])

@@ -109,6 +109,15 @@ def test_break_even_demand_is_where_the_machine_stops_paying():
     assert answer(machine, pays_from * 0.97).money.net_present_value.mean < 0
 
 
+def test_a_demand_far_beyond_what_can_be_made_is_answered():
+    """A hundred thousand a week in batches of 5: the shop makes what it can, before and after."""
+    move = replace(SHORT, horizon_weeks=6, move=Move(rent_per_week=sure(10.0)))
+    whole = answer(move, model=shop(1e5, batch_size=5), runs=2)
+    assert whole.difference.sold_per_week.mean == 0
+    assert whole.baseline.sold_per_week.mean == pytest.approx(213, rel=0.2)  # and stock of 200
+    assert whole.money.break_even_demand_per_week is None
+
+
 def test_rent_and_fit_out_are_worth_what_the_annuity_table_says():
     move = Move(rent_per_week=sure(50.0), fit_out=sure(700.0))
     whole = answer(replace(SHORT, move=move))
