@@ -266,6 +266,19 @@ def test_a_batch_that_is_full_is_noticed_and_the_next_begins_in_one_tap(server, 
     assert [lap["batch"] for lap in laps_of(server, phone.worker)] == ["701", "701", "702"]
 
 
+def test_the_pace_cue_tells_over_the_aim_by_shape_words_and_colour(phone):
+    phone.more("Pace cue")
+    phone.page.get_by_label("Seconds a piece").fill("2")
+    phone.page.get_by_role("button", name="Show the cue").click()
+    phone.tap()
+    target = phone.page.locator(".target")
+    colour = "node => getComputedStyle(node).backgroundColor"
+    target.get_by_text("○ 2 s to the aim").wait_for()
+    ahead = target.evaluate(colour)
+    target.get_by_text("▲ 1 s over the aim").wait_for()
+    assert target.evaluate(colour) != ahead
+
+
 def test_something_that_dries_says_when_it_is_dry(phone):
     phone.more("Something dries")
     phone.page.get_by_role("button", name="10 min", exact=True).click()

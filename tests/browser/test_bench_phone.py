@@ -346,6 +346,12 @@ def test_anyone_can_read_and_reach_everything(server, browser, scheme):
         phone.more(sheet)
         assert_no_barrier(phone, sheet)
         phone.page.locator("#sheet-close").click()
+    phone.more("Pace cue")
+    phone.page.get_by_label("Seconds a piece").fill("1")
+    phone.page.get_by_role("button", name="Show the cue").click()
+    tap(phone, 2)  # the walk goes on after the pause, and then the piece
+    phone.page.locator(".target").get_by_text("over the aim").wait_for()
+    assert_no_barrier(phone, "over the aim")
     context.close()
 
 

@@ -266,7 +266,7 @@ function showPace(app, lane, target, seconds) {
   const on = aim && lane.running && !isSide(lane.running) && !isPaused(lane.running);
   const pace = on ? paceState(seconds, aim) : "none";
   setText(target.children[PART.pace], on ? `${PACE_SHAPE[pace]} ${paceWords(seconds, aim)}` : "");
-  target.classList.toggle("pace-over", pace === "over");
+  for (const name of ["nearly", "over"]) target.classList.toggle(`pace-${name}`, pace === name);
   const share = on ? Math.min(1, seconds / aim) : 0;
   target.children[PART.band].style.transform = `scaleX(${share.toFixed(3)})`;
   app.paceChanged(lane, pace);
