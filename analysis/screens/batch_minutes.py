@@ -7,7 +7,7 @@ import pandas as pd
 import streamlit as st
 
 from analysis.charts.batch import ACTIVITIES, batch_minutes_chart
-from analysis.screens import answers, glossary, true_times, words
+from analysis.screens import answers, glossary, parts, true_times, words
 from analysis.screens.answers import Table
 from analysis.study.batch_time import BatchTime, batch_time
 
@@ -58,10 +58,7 @@ def show() -> None:
         return
     choice = _choice(desk)
     if choice is None:
-        st.info(
-            "No lap names a batch yet. Next step: write the batch beside each lap (the column "
-            "*batch* of the file), so that a batch's time can be added up."
-        )
+        _no_batch(desk)
         return
     page = desk.kept("minutes", choice, lambda: _page(desk.figures, *choice))
     if page is None:
@@ -74,6 +71,19 @@ def show() -> None:
     true_times.show(desk, choice[0])
     answers.surer(page.surer)
     answers.worked_out(WORKED_OUT, PLAINLY)
+
+
+def _no_batch(desk) -> None:
+    """How to name batches, and what is known without: the time of each operation."""
+    st.info(
+        "No lap names a batch yet, so a batch's time cannot be added up. Next step: choose a batch "
+        "on the bench page before you time, fill in the column *batch* of your file, or tick laps "
+        "on **Laps** and give them one. The time of each operation is known without it: see below."
+    )
+    parts.screen_link("laps", "Give laps a batch, on Laps")
+    products = sorted(set(desk.figures.operations["product"].astype(str)))
+    if products:
+        true_times.show(desk, st.selectbox("Product", products, key="minutes_product"))
 
 
 def _page(figures, product: str, variant: str, worker: str, batch: str) -> Page | None:

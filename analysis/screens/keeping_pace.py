@@ -194,7 +194,7 @@ def _pace(row) -> str:
         f"{words.rough(row.takt_seconds)} that the shop is open (every "
         f"{words.time_range(least, most)}, were {words.share(DEMAND_OFF, 0)} more or fewer "
         f"wanted), and takes {words.time_range(row.work_content_low, row.work_content_high)} of "
-        f"work. Its longest step is **{words.plain(row.bottleneck)}** "
+        f"work, rests allowed for. Its longest step is **{words.plain(row.bottleneck)}** "
         f"({_chance(row.bottleneck_probability)})."
     )
 

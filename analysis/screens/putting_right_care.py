@@ -117,10 +117,13 @@ def _pace_table(found, money: str) -> Table:
     import numpy as np
     import pandas as pd
 
+    from analysis.study.spoilage import times_as_often
+
     curves = found.spoilage.curves
     curves = curves[curves["faults"] > 0]
+    often = "spoiled, a tenth faster (times as often)"
     faster = {
-        end: 100 * (np.exp(curves[f"slope{end}"] * np.log(0.9)) - 1)
+        end: times_as_often(curves["usual_chance"], curves[f"slope{end}"])
         for end in ("", "_low", "_high")
     }
     frame = pd.DataFrame(
@@ -129,9 +132,9 @@ def _pace_table(found, money: str) -> Table:
             "spoiled at the usual pace (%)": 100 * curves["usual_chance"],
             "spoiled from": 100 * curves["usual_chance_low"],
             "spoiled to": 100 * curves["usual_chance_high"],
-            "odds of a fault, a tenth faster (%)": faster[""],
-            "odds from": np.minimum(faster["_low"], faster["_high"]),
-            "odds to": np.maximum(faster["_low"], faster["_high"]),
+            often: faster[""],
+            "times from": np.minimum(faster["_low"], faster["_high"]),
+            "times to": np.maximum(faster["_low"], faster["_high"]),
             "what the laps say": curves["verdict"],
             "laps more to tell": curves["laps_more"],
             "laps": curves["laps"],
@@ -143,13 +146,13 @@ def _pace_table(found, money: str) -> Table:
     )
     formats = {
         **dict.fromkeys(("spoiled at the usual pace (%)", "spoiled from", "spoiled to"), "%.1f"),
-        **dict.fromkeys(("odds of a fault, a tenth faster (%)", "odds from", "odds to"), "%+.0f"),
+        **dict.fromkeys((often, "times from", "times to"), "%.1f"),
         "laps more to tell": "%.0f", "laps": "%.0f", "batches": "%.0f", "people": "%.0f",
         "p, all looked at": "%.4f", "pace known (0 to 1)": "%.2f",
     }  # fmt: skip
     spans = {
         "spoiled at the usual pace (%)": ("spoiled from", "spoiled to"),
-        "odds of a fault, a tenth faster (%)": ("odds from", "odds to"),
+        often: ("times from", "times to"),
     }
     return Table.of(frame, formats, spans, lead=3)
 

@@ -33,8 +33,9 @@ def faultless(figures) -> str:
     passed = int(figures.quality["units"].sum())
     most = float(wilson(0, passed)[1])
     return (
-        f"No piece was put right or lost so far. After {words.count(passed, 'piece')} through the "
-        f"operations, faults are at most {words.share(most)} (19 times out of 20)."
+        f"No piece was put right or lost so far. Pieces went through an operation "
+        f"{words.count(passed, 'time')}: at most {words.share(most)} of such times a fault is made "
+        "(19 times out of 20)."
     )
 
 
@@ -99,7 +100,12 @@ def _of_what(cost, money: str) -> str:
         parts_of.append(
             f"{_range(row, 'money', words.money_range, words.money, money)} of material"
         )
-    return f"That is, a week, {_joined(parts_of)}." if parts_of else ""
+    return (
+        f"That is, a week, over the {words.count(cost.weeks, 'week')} worked so far, "
+        f"{_joined(parts_of)}."
+        if parts_of
+        else ""
+    )
 
 
 def _joined(items: list[str]) -> str:
@@ -224,13 +230,13 @@ def faults_table(cost, money: str, view: str) -> Table:
             **({"made at": rows["made_in"]} if view == "causes" else {}),
             "share (%)": 100 * rows["share"],
             "added up (%)": 100 * rows["cumulative_share"],
-            "to put right": rows["rework_units"],
-            "lost": rows["scrap_units"],
-            "mending (min)": rows["rework_seconds"] / 60,
-            "mending not timed (min)": rows["untimed_seconds"] / 60,
-            "work in lost pieces (min)": rows["scrap_seconds"] / 60,
-            f"work ({money})": rows["labour"],
-            f"material lost ({money})": rows["material"],
+            "to put right in all": rows["rework_units"],
+            "lost in all": rows["scrap_units"],
+            "mending in all (min)": rows["rework_seconds"] / 60,
+            "mending not timed, in all (min)": rows["untimed_seconds"] / 60,
+            "work in lost pieces in all (min)": rows["scrap_seconds"] / 60,
+            f"work in all ({money})": rows["labour"],
+            f"material lost in all ({money})": rows["material"],
         }
     )
     if not _in_money(cost):
@@ -239,7 +245,7 @@ def faults_table(cost, money: str, view: str) -> Table:
 
 
 def _formats(frame: pd.DataFrame) -> dict[str, str]:
-    whole = {"to put right", "lost", "share (%)", "added up (%)"}
+    whole = {"to put right in all", "lost in all", "share (%)", "added up (%)"}
     return {
         name: "%.0f" if name in whole else "%.1f" if "min" in name else "%.2f"
         for name in frame.columns

@@ -255,7 +255,8 @@ def _biggest_leak(leaks, currency: str) -> str:
         material = f" and {words.money(leak.material_per_week, currency, 0)} of material"
     return (
         f"**The biggest leak is {_leak_name(leak)}**: about {hours} a week{span}{material}, "
-        f"{words.share(leak.share_of_bench_time)} of the time at the bench."
+        f"{words.share(leak.share_of_bench_time)} of the time at the bench, over the "
+        f"last {words.count(leak.weeks, 'week')} worked."
     )
 
 

@@ -439,7 +439,7 @@ def _note(row) -> str:
 
 
 def _shown_note(row) -> str:
-    low, high = sorted(_times_as_often(row.usual_chance, (row.slope_low, row.slope_high)))
+    low, high = sorted(times_as_often(row.usual_chance, (row.slope_low, row.slope_high)))
     said = f"A piece worked a tenth faster is spoiled {low:.1f} to {high:.1f} times as often"
     if row.verdict == "slowness spoils":
         said = "The slower the pieces just before went, the more are spoiled"
@@ -452,12 +452,12 @@ def _shown_note(row) -> str:
     return f"{said}; but {doubt}." if doubt else f"{said}."
 
 
-def _times_as_often(usual_chance: float, slope) -> np.ndarray:
+def times_as_often(usual_chance, slope) -> np.ndarray:
     """The chance at a tenth less time over the usual one p:  chance(logit p + slope log .9) / p.
 
     Below the ratio of the odds, .9^slope, the more so the commoner faults are.
     """
-    usual = min(max(usual_chance, 1e-9), 1 - 1e-9)
+    usual = np.clip(usual_chance, 1e-9, 1 - 1e-9)
     log_odds = np.log(usual / (1 - usual)) + np.asarray(slope) * np.log(0.9)
     return chance(log_odds) / usual
 

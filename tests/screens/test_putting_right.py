@@ -66,7 +66,9 @@ def test_an_empty_store_says_the_next_step(show):
 def test_laps_without_a_fault_say_how_many_there_may_be_and_what_to_flag(show, needed_only):
     words = said(show("putting_right", OWN))
     assert re.search(
-        r"No piece was put right or lost so far. After 24 pieces .+ at most 14 %", words
+        r"No piece was put right or lost so far. Pieces went through an operation 24 times: "
+        r"at most 14 %",
+        words,
     )
     assert "Flag a piece on the bench page" in words
 

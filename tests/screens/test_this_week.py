@@ -42,7 +42,7 @@ def test_newcomer_reads_three_answers_about_the_demo_and_how_to_put_in_their_own
     assert "1. " in words and "Begin **" in words
     assert "batch 057 of" in words and "next is *case in*, 39 pieces of 41 left" in words
     assert "overhead, before pay" in words and "Pay at the rates on Shop takes" in words
-    assert "The biggest leak is" in words
+    assert "The biggest leak is" in words and "over the last 8 weeks worked" in words
     assert "Demo bindery" in words
     assert screen.file_uploader[0].label == "Drop in your own laps (CSV)"
     assert "Template to fill in (CSV)" in [button.label for button in screen.download_button]

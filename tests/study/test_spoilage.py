@@ -25,9 +25,9 @@ from analysis.study.spoilage import (
     CURVE_COLUMNS,
     LINE_COLUMNS,
     POINT_COLUMNS,
-    _times_as_often,
     holm,
     spoilage,
+    times_as_often,
 )
 from tests.study.spoiling import EXPECTED, days, judged, steady_world, two_hands
 from tests.study.test_recovery import SAMPLES, TRUTH, found  # noqa: F401
@@ -200,8 +200,8 @@ def test_the_more_operations_are_looked_at_the_more_laps_it_takes():
 def test_how_often_haste_spoils_is_told_in_pieces_not_in_odds():
     """Of 100 pieces 40 spoiled: twice the odds is 57 of 100, 1.43 times as many pieces."""
     slope = -np.log(2) / np.log(10 / 9)
-    assert _times_as_often(0.4, slope) == pytest.approx(4 / 7 / 0.4)
-    assert _times_as_often(1e-6, slope) == pytest.approx(2, rel=1e-5)
+    assert times_as_often(0.4, slope) == pytest.approx(4 / 7 / 0.4)
+    assert times_as_often(1e-6, slope) == pytest.approx(2, rel=1e-5)
 
 
 # --- little or bad data ---
