@@ -75,7 +75,7 @@ def with_demand(model: ShopModel, demand: Demand, scenario: Scenario) -> ShopMod
     weeks = np.arange(scenario.horizon_weeks)
     factor = (1 + demand.growth_per_year) ** (weeks / WEEKS_PER_YEAR)
     if demand.season:
-        months = [scenario.month_of_week(week) - 1 for week in weeks]
+        months = [scenario.month_of_week(int(week)) - 1 for week in weeks]
         factor = factor * np.array(demand.season)[months]
     present = _by_week(model.demand_factor, len(weeks))
     orders = tuple(part for order in demand.orders for part in _order_parts(lines, order))
@@ -401,5 +401,5 @@ def _less(hand: Hand, share: np.ndarray) -> Hand:
 
 def _by_week(values: tuple[float, ...], weeks: int) -> np.ndarray:
     """The values week by week, the last going on; 1 where there are none."""
-    values = np.asarray(values or (1.0,), float)
-    return values[np.minimum(np.arange(weeks), len(values) - 1)]
+    given = np.asarray(values or (1.0,), float)
+    return np.asarray(given[np.minimum(np.arange(weeks), len(given) - 1)])

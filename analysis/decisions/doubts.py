@@ -22,7 +22,7 @@ from analysis.decisions.naming import (
 )
 from analysis.decisions.shop_model import ShopModel, Skill
 from analysis.records.figures import figure
-from analysis.records.scenario import Equipment, Scenario
+from analysis.records.scenario import Equipment, Helper, Scenario
 
 DEMAND = "demand"
 LAPS = 20  # that a maker would time to settle something
@@ -142,7 +142,7 @@ def _of_scenario(model: ShopModel, scenario: Scenario) -> Iterator[tuple[str, Do
     for machine in scenario.equipment:
         yield from _of_machine(machine, deviation)
     if scenario.helper:
-        yield from _of_helper(model, scenario, deviation)
+        yield from _of_helper(model, scenario.helper, deviation)
 
 
 def _of_machine(machine: Equipment, deviation: dict[str, float]) -> Iterator[tuple[str, Doubt]]:
@@ -153,13 +153,14 @@ def _of_machine(machine: Equipment, deviation: dict[str, float]) -> Iterator[tup
         unit = " s" if machine.seconds else " of the present time"
         middle = given.middle if given else 1.0
         yield time, Doubt(time, _value(middle, deviation[time], unit), GIVEN, trial)
-    if setup in deviation:
+    if setup in deviation and machine.setup_seconds:
         words = _value(machine.setup_seconds.middle, deviation[setup], " s")
         yield setup, Doubt(setup, words, GIVEN, trial)
 
 
-def _of_helper(model: ShopModel, scenario: Scenario, deviation) -> Iterator[tuple[str, Doubt]]:
-    helper = scenario.helper
+def _of_helper(
+    model: ShopModel, helper: Helper, deviation: dict[str, float]
+) -> Iterator[tuple[str, Doubt]]:
     name = model.hands[-1].name
     pace, learning = pace_name(name), learning_name(name)
     if pace in deviation:

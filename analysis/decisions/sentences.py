@@ -188,10 +188,10 @@ def _hours_sentences(before, after, money: Money, scenario: Scenario, currency: 
 
 def orders_sentence(week: int, ordered: float, ready: Sequence[float]) -> str:
     """How much of a dated order is ready in time; ready: pieces, one figure a run."""
-    ready = np.asarray(ready, float)
-    whole = float((ready >= ordered).mean())
+    counts = np.asarray(ready, float)
+    whole = float((counts >= ordered).mean())
     return (
-        f"Of the {figure(ordered, 4)} pieces ordered for week {week}, {pieces(ready.mean())} are "
+        f"Of the {figure(ordered, 4)} pieces ordered for week {week}, {pieces(counts.mean())} are "
         f"ready in time on average, all of them in {in_ten(whole)} runs."
     )
 

@@ -72,7 +72,7 @@ def forget_old_versions(folder: Path) -> None:
         with suppress(OSError):  # another process deletes it
             made[other] = other.stat().st_mtime
     made.pop(folder, None)
-    for old in sorted(made, key=made.get, reverse=True)[KEPT_VERSIONS - 1 :]:
+    for old in sorted(made, key=lambda other: made[other], reverse=True)[KEPT_VERSIONS - 1 :]:
         shutil.rmtree(old, ignore_errors=True)
 
 

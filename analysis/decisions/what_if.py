@@ -48,7 +48,8 @@ def what_if(
     """
     for scenario in scenarios:  # faults first, before any work
         changed(model, scenario)
-    run, known, answers = Simulator(seed, options), [], []
+    run, answers = Simulator(seed, options), []
+    known: list[tuple[ShopModel, Runs]] = []
     longest = max((scenario.horizon_weeks for scenario in scenarios), default=1)
     for scenario in scenarios:
         before = expected(model, scenario)
