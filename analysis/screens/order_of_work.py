@@ -16,6 +16,7 @@ from analysis.flow.calendar import on_the_calendar
 from analysis.flow.plan import Plan
 from analysis.flow.work import Work, work_of
 from analysis.problems import BadInput
+from analysis.records import figures as writing
 from analysis.screens import (
     answers,
     glossary,
@@ -30,6 +31,7 @@ from analysis.screens import (
 from analysis.screens.order_choice import Choice
 from analysis.screens.order_words import (
     by_the_clock,
+    by_turns,
     cannot,
     clock,
     hands,
@@ -66,7 +68,7 @@ def show() -> None:
     desk = answers.desk(here)
     shop, routing = desk.settings
     if routing is None or not len(routing):
-        _no_route()
+        _no_route(desk)
         return
     now, above = datetime.now(UTC), st.empty()
     choice = order_choice.chosen(desk, now)
@@ -88,7 +90,15 @@ def show() -> None:
         order_now.line(desk, now)
 
 
-def _no_route() -> None:
+def _no_route(desk: answers.Desk) -> None:
+    if desk.here.store.lap_count():
+        st.info(
+            "One thing is missing: what must wait for what, and how long it dries; laps cannot "
+            "tell that. Next step: on **Shop**, *Route* your operations stand already, as your "
+            "laps had them. Look them over and press *Save route*."
+        )
+        parts.screen_link("shop", "Look over the route on Shop")
+        return
     st.info(
         "The order of work needs a route: which operations a product has, which must come before "
         "which, and how long things dry. Next step: write it on **Shop**, *Route*; or look around "
@@ -180,7 +190,7 @@ def _points(seen: Seen, plan: Plan) -> list[str]:
     lines.append(
         f"**{words.count(plan.blocks, 'block')} to remember** "
         f"({words.count(plan.changes, 'change')} of task at "
-        f"{words.number(seen.choice.change_seconds)} s)."
+        f"{words.number(seen.choice.change_seconds)} s){_turns(plan)}."
     )
     return lines
 
@@ -195,6 +205,7 @@ def _progress_line(seen: Seen) -> None:
 
 @st.fragment(run_every=LOOK_EVERY_SECONDS)
 def _watch(seen: Seen) -> None:
+    writing.write_as(seen.desk.manner)  # a part that draws itself again has its own thread
     job = seen.job
     job.asked()
     if job.over.is_set():
@@ -349,23 +360,44 @@ def _table(seen: Seen, plan: Plan):
     from analysis.flow.timeline import wait_after
 
     rows = []
-    for place, run in enumerate(runs(plan), 1):
-        begins, ends = (clock(seen.start, s) for s in (run.start_seconds, run.end_seconds))
-        wait = wait_after(seen.work, run.steps[-1])
+    place = 1
+    for block in by_turns(runs(plan)):
+        run, last = block[0], block[-1]
+        begins, ends = clock(seen.start, run.start_seconds), clock(seen.start, last.end_seconds)
+        wait = wait_after(seen.work, last.steps[-1])
         batch = next((step for step in run.steps if step.units), run.steps[-1])
         rows.append({
             "from": begins,
-            "what": run.operation,
-            "pieces": run.units or None,
+            "what": _what(block),
+            "pieces": sum(one.units for one in block if one.operation == run.operation) or None,
             "to": ends,
             "who": run.worker,
             "of": order_choice.name((batch.product, batch.variant)),
-            "at the bench (min)": run.attended_seconds / 60,
-            "then": f"ready {clock(seen.start, run.end_seconds + wait)}" if wait else "",
-            "block": place,
+            "at the bench (min)": sum(one.attended_seconds for one in block) / 60,
+            "then": f"ready {clock(seen.start, last.end_seconds + wait)}" if wait else "",
+            "block": f"{place} to {place + len(block) - 1}" if len(block) > 1 else f"{place}",
         })  # fmt: skip
+        place += len(block)
     frame = pd.DataFrame(rows).astype({"pieces": float})
     return answers.Table.of(frame, {"at the bench (min)": "%.0f", "pieces": "%.0f"})
+
+
+def _what(block: tuple[Run, ...]) -> str:
+    """A row's work: `sew`, `foil-stamp, setting up`, `trim and inspect, by turns`."""
+    if len(block) > 1:
+        return f"{block[0].operation} and {block[1].operation}, by turns"
+    return block[0].operation if block[0].units else f"{block[0].operation}, setting up"
+
+
+def _turns(plan: Plan) -> str:
+    """Which of the blocks are one thing to do at the bench."""
+    told = [
+        f"{words.number(len(block))} of them are *{words.plain(block[0].operation)}* and "
+        f"*{words.plain(block[1].operation)}* by turns"
+        for block in by_turns(runs(plan))
+        if len(block) > 1
+    ]
+    return f"; {', '.join(told)}" if told else ""
 
 
 def _take_home(seen: Seen, plan: Plan) -> None:

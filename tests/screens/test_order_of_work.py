@@ -6,10 +6,13 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
+from analysis.flow.by_hand import Run
+from analysis.flow.plan import Step
 from analysis.records.routing import read_routing
 from analysis.records.shop import read_shop
 from analysis.screens import planning
 from analysis.screens.order_choice import ANOTHER, makes, next_opening, people
+from analysis.screens.order_words import by_turns
 from analysis.screens.source import DEMO, OWN, SAMPLES
 from analysis.screens.work_card import card_page
 from analysis.store.store import open_store
@@ -211,3 +214,19 @@ def test_the_card_shows_names_as_they_are_and_runs_nothing():
     page = card_page("<script>", datetime(2026, 3, 23, 8, tzinfo=UTC), lines).decode()
     assert "<script>" not in page and "&lt;b&gt;me" in page and "glue &amp; sew" in page
     assert "rules of your place" in page
+
+
+def test_going_to_and_fro_between_two_operations_is_told_as_one_thing_to_do():
+    def block(operation, units=2):
+        step = Step(operation, "operation", "maker", 0.0, 60.0, units)
+        return Run("maker", operation, (step,))
+
+    listed = [block(name) for name in ("sew", *("trim", "inspect") * 3, "wrap", "trim", "inspect")]
+    told = [[run.operation for run in group] for group in by_turns(listed)]
+    assert told == [["sew"], ["trim", "inspect"] * 3, ["wrap"], ["trim"], ["inspect"]]
+    assert by_turns([]) == []
+
+
+def test_laps_without_a_route_are_led_to_the_one_that_stands_on_shop(show, needed_only):
+    words = said(show("order_of_work", OWN))
+    assert "press *Save route*" in words and "as your laps had them" in words
