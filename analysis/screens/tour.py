@@ -9,7 +9,7 @@ STEPS = (
     "1. **Look round.** The demo's figures show what yours will tell. The other screens stand in "
     "the list at the side (on a phone behind **»** at the top).\n"
     "2. **Put in your own.** Press **Start timing** and tap at the bench, or drop in a file of "
-    "laps at the foot of this page.\n"
+    "laps further down this page.\n"
     "3. **Set up your shop.** Choose *My workshop* at the side, then **Shop**: hours, people, "
     "prices. Without them there are times, but no money."
 )

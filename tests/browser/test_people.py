@@ -1,0 +1,202 @@
+"""Every screen for everybody: in the dark, enlarged twice, on a phone, by keyboard, by ear, and
+with numbers and dates as the reader's own country writes them."""
+
+import json
+import re
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+
+from analysis.screens.frame import SCREENS
+
+CHART = "[data-testid='stVegaLiteChart']"
+PATHS = {("" if path == "first" else path): title for _, _, title, path in SCREENS}
+SIZES = {
+    "phone": {"width": 390, "height": 844},
+    "enlarged twice": {"width": 720, "height": 450},  # what 200 % leaves of 1440 x 900
+    "desktop": {"width": 1440, "height": 900},
+}
+RULES = {"runOnly": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]}
+
+
+@pytest.fixture
+def visit(app, browser):
+    """Open a screen as one kind of reader; fails on a script error that nobody caught."""
+    contexts, errors = [], []
+
+    def open_screen(path, size="desktop", **reader):
+        context = browser.new_context(viewport=SIZES[size], accept_downloads=True, **reader)
+        contexts.append(context)
+        page = context.new_page()
+        page.set_default_timeout(60_000)
+        page.on("pageerror", lambda error: errors.append(str(error)))
+        page.goto(f"{app}/{path}")
+        page.get_by_role("heading", name=PATHS[path.partition("?")[0]], exact=True).wait_for()
+        settled(page)
+        return page
+
+    yield open_screen
+    for context in contexts:
+        context.close()
+    assert errors == []
+
+
+def settled(page):
+    page.locator("[data-testid='stApp'][data-test-script-state='notRunning']").wait_for()
+
+
+def barriers(page, within="[data-testid='stMain']"):
+    """Serious and critical faults that axe-core finds against WCAG 2.2 A and AA."""
+    found = Axe().run(page, context=within, options=RULES).response["violations"]
+    grave = [fault for fault in found if fault["impact"] in ("serious", "critical")]
+    return [(fault["id"], [node["html"][:160] for node in fault["nodes"][:3]]) for fault in grave]
+
+
+@pytest.mark.parametrize(
+    ("size", "scheme"), [("phone", "dark"), ("enlarged twice", "light"), ("desktop", "dark")]
+)
+@pytest.mark.parametrize("path", PATHS)
+def test_nobody_meets_a_barrier_on_any_screen(visit, path, size, scheme):
+    page = visit(path, size, color_scheme=scheme)
+    ground = page.locator("[data-testid='stApp']").evaluate(
+        "app => getComputedStyle(app).backgroundColor"
+    )
+    assert (ground == "rgb(27, 29, 33)") == (scheme == "dark")
+    assert barriers(page) == []
+
+
+@pytest.mark.parametrize("size", ["phone", "enlarged twice"])
+@pytest.mark.parametrize("path", PATHS)
+def test_nothing_has_to_be_scrolled_sideways(visit, path, size):
+    page = visit(path, size)
+    assert page.evaluate(
+        "document.querySelector('[data-testid=stMain]').scrollWidth <= window.innerWidth"
+    )
+
+
+@pytest.mark.parametrize("path", PATHS)
+def test_charts_and_tables_have_names_for_those_who_listen(visit, path):
+    page = visit(path)
+    for chart in page.locator(CHART).all():
+        described = chart.get_attribute("aria-label") or ""
+        assert len(described) > 40, described
+        assert any(letter.isdigit() for letter in described), described
+        assert chart.locator("[role='graphics-symbol']").count() < 5  # not each mark besides
+    for table in page.locator(".figures .rows").all():
+        assert table.get_attribute("aria-label")
+        assert table.locator("th[scope=col]").count() > 1
+        assert table.locator("tbody tr").count() == table.locator("th[scope=row]").count()
+
+
+GERMAN_DAY = r"\b\d{1,2}\.\d{1,2}\.\d{4}\b"
+
+
+def main_words(page):
+    """What stands on a screen, in its charts and beside them for those who listen."""
+    return page.get_by_test_id("stMain").evaluate(
+        """main => [main.innerText,
+          ...[...main.querySelectorAll('svg text')].map(text => text.textContent),
+          ...[...main.querySelectorAll('[aria-label]')].map(one => one.getAttribute('aria-label')),
+          ...[...main.querySelectorAll('details')].map(one => one.textContent)].join('\\n')"""
+    )
+
+
+# A number of decimals, less those of a handbook's chapters (6.3.2.2) and of addresses (0.0.0.0).
+ENGLISH_DECIMALS = r"(?<![\d.,])\d+\.\d{1,2}(?![\d.]*\d)\b(?!\.\d)"
+ENGLISH_DAY = (
+    r"\b\d{1,2} (?:January|February|March|April|May|June|July|August|September|October|November"
+    r"|December)\b"
+)
+CHAPTER = r"\d+(?:\.\d+){2,}|[A-Z][a-z]+ \d\.\d+\b"
+
+
+@pytest.mark.parametrize("path", PATHS)
+def test_a_german_browser_reads_german_numbers_and_dates_on_every_screen(visit, path):
+    page = visit(path, locale="de-DE")
+    words = re.sub(GERMAN_DAY, "", main_words(page))
+    words = re.sub(CHAPTER, "", words)
+    words = re.sub(r"\b\d{1,2}\.\d{1,2}\.(?!\d)", "", words)  # a day without its year
+    assert re.findall(rf".{{0,30}}{ENGLISH_DECIMALS}.{{0,20}}", words) == []
+    assert re.findall(ENGLISH_DAY, words) == []
+
+
+def test_numbers_and_dates_are_those_that_the_browser_itself_writes(visit):
+    """The marks and the order of a date, against the browser's own Intl."""
+    from datetime import date
+
+    from analysis.records import figures
+
+    when = date(2026, 11, 3)
+    try:
+        for locale, style in (("de-DE", {}), ("en-US", {"dateStyle": "long"})):
+            page = visit("keeping-pace", locale=locale)
+            figures.write_as(figures.manner_of(locale))
+            assert figures.number(1234567.891, 2) == page.evaluate(
+                "(1234567.891).toLocaleString(undefined, {maximumFractionDigits: 2})"
+            )
+            assert figures.day(when) == page.evaluate(
+                f"new Date(2026, 10, 3).toLocaleDateString(undefined, {json.dumps(style)})"
+            )
+    finally:
+        figures.write_as(figures.PLAIN)
+
+
+def test_an_american_browser_reads_american_dates_and_a_file_stays_as_it_is(visit):
+    german = visit("keeping-pace", locale="de-DE")
+    with german.expect_download() as download:
+        german.get_by_role("button", name="This table as a file (CSV)").first.click()
+    head, first = download.value.path().read_text("utf-8-sig").splitlines()[:2]
+    assert head.count(",") == first.count(",")
+    assert re.search(r",\d+\.\d+,", first)
+    american = visit("", locale="en-US")
+    assert re.search(r"[A-Z][a-z]+ \d{1,2}(, \d{4})? to ", main_words(american))
+
+
+@pytest.mark.parametrize("size", ["phone", "desktop"])
+def test_a_chart_is_saved_by_keyboard_as_picture_drawing_and_data(visit, size):
+    page = visit("keeping-pace", size)
+    page.locator(f"{CHART} svg").first.wait_for()
+    begins = {"PNG": b"\x89PNG", "SVG": b"<svg", "CSV": b"\xef\xbb\xbf"}
+    for kind, begin in begins.items():
+        link = page.get_by_role("link", name=re.compile(f"Save the chart of .*{kind}")).first
+        link.focus()
+        with page.expect_download() as download:
+            page.keyboard.press("Enter")
+        assert download.value.suggested_filename.endswith(kind.lower())
+        assert download.value.path().read_bytes().startswith(begin)
+
+
+def test_the_main_path_is_walked_by_keyboard_alone(visit):
+    """Put the first steps away, turn to another screen, open a part of it and what is folded."""
+    page = visit("")
+    tab_to(page, "Got it, do not show this again")
+    page.keyboard.press("Enter")
+    page.get_by_text("New here? Three steps.").wait_for(state="hidden")
+    tab_to(page, "Keeping pace")
+    page.keyboard.press("Enter")
+    page.get_by_role("heading", name="Keeping pace", exact=True).wait_for()
+    settled(page)
+    tab_to(page, "How this was worked out")
+    page.keyboard.press("Enter")
+    page.get_by_text("For those who check the figures").first.wait_for()
+    page.reload()
+    page.get_by_role("link", name="This week").first.wait_for()
+    page.goto(page.url.replace("keeping-pace", ""))
+    page.get_by_text("good pieces in").first.wait_for()
+    assert page.get_by_text("New here? Three steps.").count() == 0  # and it stays away
+
+
+def tab_to(page, words):
+    """Press the tab key until what has the focus says these words; the focus must be seen."""
+    for _ in range(150):
+        page.keyboard.press("Tab")
+        focus = page.evaluate(
+            """() => { const at = document.activeElement; const style = getComputedStyle(at);
+            return [at.innerText || at.getAttribute('aria-label') || '',
+              style.outlineStyle !== 'none' || style.boxShadow !== 'none'
+              || at.matches(':focus-visible'), at.tagName]; }"""
+        )
+        if words in focus[0] and focus[2] in ("A", "BUTTON", "SUMMARY"):
+            assert focus[1], f"{words}: the focus is not seen"
+            return
+    raise AssertionError(f"the tab key never reached “{words}”")
