@@ -207,6 +207,7 @@ def _check_times(
             "along",
         ),
         (times.date_only, "{} with a date only taken at 00:00"),
+        (times.day_first, "{} written with dots taken as day.month.year"),
         (
             times.repeated,
             "{} in the hour that came twice when the clocks went back taken as the "

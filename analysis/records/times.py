@@ -1,4 +1,8 @@
-"""Columns of ISO 8601 text to instants, with or without an offset, and which entries are none."""
+"""Columns of ISO 8601 text to instants, with or without an offset, and which entries are none.
+
+Days written with dots, 2.3.2026, are read too: that way of writing has the day first wherever it
+is used. With strokes, 2/3/2026, it may be either, so such an entry is no time.
+"""
 
 import re
 from dataclasses import dataclass
@@ -17,7 +21,15 @@ ISO_8601 = (
 )
 WITH_OFFSET = r"[T ][0-9:.,]+ ?(Z|[+-][0-9]{2}(:?[0-9]{2})?)$"
 ENDS_WITH_OFFSET = re.compile(WITH_OFFSET)
-Parsed = tuple[np.ndarray, np.ndarray | bool, np.ndarray | bool]  # microseconds, wrong, local
+DAY_FIRST = r"^([0-9]{1,2})\.([0-9]{1,2})\.([0-9]{4})"
+AS_ISO_8601 = (  # what a spreadsheet writes where days come first: 2.3.2026, 9:15
+    (r"^([0-9])\.", r"0\1."),
+    (r"^([0-9]{2})\.([0-9])\.", r"\1.0\2."),
+    (r"^([0-9]{2})\.([0-9]{2})\.([0-9]{4})\.?( |$)", r"\3-\2-\1\4"),
+    (r"^([0-9-]{10}) ([0-9]:)", r"\1 0\2"),
+)
+# microseconds, wrong, local, day first
+Parsed = tuple[np.ndarray, np.ndarray | bool, np.ndarray | bool, np.ndarray | bool]
 EARLIEST, LATEST = (np.datetime64(day, "us").astype(np.int64) for day in ("1900", "2200"))
 DATE_ONLY = 10  # characters of 2026-03-02; 8 without hyphens
 
@@ -37,6 +49,7 @@ class Times:
     far: np.ndarray
     without_offset: np.ndarray
     date_only: np.ndarray
+    day_first: np.ndarray
     repeated: np.ndarray
     skipped: np.ndarray
 
@@ -44,13 +57,13 @@ class Times:
 def parse_times(column: pa.ChunkedArray, zone: str) -> Times:
     """Instants of ISO 8601 texts; those without an offset are in `zone`."""
     written = np.empty(len(column), np.int64)
-    wrong, local = np.empty(len(column), bool), np.empty(len(column), bool)
+    wrong, local, day_first = (np.empty(len(column), bool) for _ in range(3))
     for where, some in in_pieces(column, _all_alike, _one_by_one):
-        written[where], wrong[where], local[where] = some
+        written[where], wrong[where], local[where], day_first[where] = some
     utc, repeated, skipped = _placed(written, local & ~wrong, zone)
     short = pc.less_equal(pc.binary_length(column), DATE_ONLY).to_numpy() & ~wrong
     far = ~wrong & ((utc < EARLIEST) | (utc >= LATEST))
-    return Times(utc, written, wrong, far, local, short, repeated, skipped)
+    return Times(utc, written, wrong, far, local, short, day_first, repeated, skipped)
 
 
 def _placed(
@@ -72,11 +85,15 @@ def _all_alike(texts: pa.Array) -> Parsed:
     """Of texts that all have an offset, or all have none; else raises ArrowInvalid."""
     local = not (len(texts) and ENDS_WITH_OFFSET.search(texts[0].as_py()))
     moments = pc.cast(texts, pa.timestamp("us") if local else pa.timestamp("us", "UTC"))
-    return pc.cast(moments, pa.int64()).to_numpy(), False, local
+    return pc.cast(moments, pa.int64()).to_numpy(), False, local, False
 
 
 def _one_by_one(texts: pa.Array) -> Parsed:
     texts = pc.replace_substring(pc.utf8_trim_whitespace(texts), ",", ".")
+    day_first = pc.match_substring_regex(texts, DAY_FIRST).to_numpy(zero_copy_only=False)
+    if day_first.any():
+        for pattern, iso in AS_ISO_8601:
+            texts = pc.replace_substring_regex(texts, pattern=pattern, replacement=iso)
     local = ~pc.match_substring_regex(texts, WITH_OFFSET).to_numpy(zero_copy_only=False)
     usable = pc.if_else(pc.match_substring_regex(texts, ISO_8601), texts, None).to_pandas()
     micros, wrong = np.empty(len(texts), np.int64), np.empty(len(texts), bool)
@@ -84,4 +101,4 @@ def _one_by_one(texts: pa.Array) -> Parsed:
         moments = pd.to_datetime(usable[some], format="ISO8601", errors="coerce", utc=True)
         wrong[some] = moments.isna()
         micros[some] = moments.dt.as_unit("us").astype("int64").to_numpy()
-    return micros, wrong, local
+    return micros, wrong, local, day_first & ~wrong

@@ -575,3 +575,29 @@ def test_a_stray_quote_before_many_quoted_newlines_splits_no_lap():
     lines[5] = LAP + ',5" board'
     lines[20_000] = LAP + ',7" board'
     assert len(read(HEADER + ",note", *lines).frame) == 30_000
+
+
+def test_a_spreadsheets_days_written_with_dots_are_read_and_said_so():
+    file = read_laps(
+        "started_at;seconds;product;operation\n"
+        "2.3.2026 9:15;61,5;buch;nähen\n"
+        "23.11.2026 09:00:30;61,5;buch;nähen\n"
+        "23.11.2026, 10:00;61,5;buch;nähen\n"
+        "24.11.2026;61,5;buch;nähen\n"
+        "2026-11-25T10:00:00+01:00;61,5;buch;nähen\n".encode(),
+        Shop(timezone="Europe/Berlin"),
+    )
+    assert file.frame.started_at.astype("str").tolist() == [
+        "2026-03-02 08:15:00+00:00", "2026-11-23 08:00:30+00:00", "2026-11-23 09:00:00+00:00",
+        "2026-11-23 23:00:00+00:00", "2026-11-25 09:00:00+00:00",
+    ]  # fmt: skip
+    assert "4 times written with dots taken as day.month.year." in file.notices
+    assert "1 time with a date only taken at 00:00." in file.notices
+
+
+@pytest.mark.parametrize(
+    "day", ["31.2.2026 9:15", "2/3/2026 9:15", "2.3.26", "2026.3.2", "13.13.2026"]
+)
+def test_a_day_that_may_be_either_or_none_is_refused(day):
+    with pytest.raises(BadInput, match="is not a date and time"):
+        read_laps(f"started_at,seconds,product,operation\n{day},5,book,sew\n".encode())
