@@ -189,8 +189,8 @@ unpaid hours are no cash. "In 2 of 10 runs not at all" counts those runs.
 - **Money at today's worth** (net present value): sum of cash(week) / (1 + r)^week with the weekly
   rate (1 + rate a year)^(1/52) - 1. **Earns itself back** (payback): the week from which on what
   came in covers what was paid, not discounted, resale left out; a dash where it never does.
-- **Do it, not yet, do not**: a gain in at least 8 of 10 runs, in between, in at most 2 of 10
-  (common practice, no source).
+- **Do it, not yet, do not**: a gain in at least 8 of 10 runs and on average, in between, in at
+  most 2 of 10 (common practice, no source).
 - **What moves the answer** (tornado): money in proportion; what the runs drew by least squares on
   the draws; demand by simulating again. A figure given as sure is moved by a tenth.
 - **What would settle it**: the assumption whose knowing is worth most before deciding (unit normal
