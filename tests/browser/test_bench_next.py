@@ -40,7 +40,9 @@ def test_the_next_task_stands_in_one_line_that_a_tap_hides_for_good(bench):
     bench.page.locator("#next").wait_for(state="hidden")
     bench.page.reload()
     bench.page.locator(".target").first.wait_for()
-    bench.page.wait_for_function("document.querySelector('#queue').textContent.includes('sent')")
+    bench.page.wait_for_function(
+        "() => document.querySelector('#queue').textContent.includes('sent')"
+    )
     assert bench.page.locator("#next").is_hidden()
 
 

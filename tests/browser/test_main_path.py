@@ -111,7 +111,7 @@ def test_a_lap_is_mended_and_the_mending_undone(newcomer, page, tmp_path):
     page.get_by_role("button", name="Save correction").click()
     page.get_by_text("Saved: one lap corrected.").wait_for()
     page.get_by_role("radio", name="Changes").click()
-    named = "^Corrected: lap of .*, card box, .* February 2026, .*: pieces"
+    named = "^Corrected: lap of .*, card box, .*February.* 2026, .*: pieces"
     page.get_by_text(re.compile(named)).wait_for()
     page.get_by_role("button", name="Undo", exact=True).first.click()
     page.get_by_text("Taken back: Corrected: lap").wait_for()

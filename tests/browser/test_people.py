@@ -42,7 +42,13 @@ def visit(app, browser):
 
 
 def settled(page):
+    """Nothing runs, and nothing fades any more: what fades has less contrast than it will have."""
     page.locator("[data-testid='stApp'][data-test-script-state='notRunning']").wait_for()
+    page.wait_for_function(
+        """() => !document.querySelector("[data-stale='true']")
+          && document.getAnimations().every(one => one.playState !== 'running'
+            || one.effect.getTiming().iterations === Infinity)"""
+    )
 
 
 def barriers(page, within="[data-testid='stMain']"):
