@@ -11,7 +11,7 @@ import pytest
 ROOT = Path(__file__).parents[2]
 HERE = ROOT / "tests" / "bench_page"
 PAGE = ROOT / "analysis" / "bench" / "page"
-FILES = ("taps.js", "mending.js", "parts.js", "sending.js")
+FILES = ("taps.js", "mending.js", "parts.js", "sending.js", "benches.js")
 CASES = [
     (name, title)
     for name in FILES

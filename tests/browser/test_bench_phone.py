@@ -90,6 +90,21 @@ def test_a_second_tab_has_a_bench_of_its_own_and_a_closed_one_is_taken_up(server
     assert third.page.locator(".target-action").inner_text() == "Piece done"
 
 
+def test_a_tab_closed_right_after_a_reload_leaves_its_running_lap_to_the_next(server, phone):
+    tap(phone, 1)
+    phone.waits_for(0)
+    phone.page.reload()
+    phone.page.get_by_text("the running lap went on").wait_for()
+    phone.page.close()
+    phone.open()
+    phone.page.get_by_text("the running lap went on").wait_for()
+    tap(phone, 1)
+    phone.waits_for(1)
+    phone.waits_until_sent()
+    [lap] = laps_of(server, phone.worker)
+    assert lap["seconds"] == pytest.approx(phone.lap_seconds()[0][0], abs=1)
+
+
 def processes_of(folder) -> list[int]:
     """The browser processes that were started with this folder for their data."""
     found = []

@@ -8,7 +8,7 @@ import { becameDry } from "./drying.js";
 import { newId } from "./ids.js";
 import { pairFromAddress } from "./pairing.js";
 import { closeSheet } from "./sheet.js";
-import { BEAT_MS, claimSlot } from "./slots.js";
+import { BEAT_MS, claimSlot, GONE } from "./slots.js";
 import { buzz, soundDry } from "./sound.js";
 import { OpenElsewhere, openStorage } from "./storage.js";
 import { render, tick } from "./view.js";
@@ -80,7 +80,8 @@ function startRhythm(app) {
   setInterval(() => keepAlive(app), BEAT_MS);
   addEventListener("pagehide", () => {
     const { slot, owner } = app.place;
-    app.storage.alive(slot, owner, app.clock.now(), 0).catch(() => {}); // the next tab need not wait
+    // Then the next tab need not wait.
+    app.storage.alive(slot, owner, app.clock.now(), GONE).catch(() => {});
   });
   setInterval(() => document.visibilityState === "visible" && app.refreshLists(), LISTS_MS);
   addEventListener("online", () => app.sender.wake());

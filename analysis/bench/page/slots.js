@@ -7,6 +7,7 @@ import { newId } from "./ids.js";
 const ANSWER_MS = 150;
 const PATIENCE_MS = 2_500; // for a tab that was alive a moment ago and may only be slow to answer
 export const BEAT_MS = 5_000;
+export const GONE = 0; // the last beat of a tab that goes
 const LATELY_MS = 3 * BEAT_MS;
 const JUST_TAKEN_MS = 2_000; // two tabs that open at once: who came first keeps it
 const MOST_SLOTS = 12;
@@ -33,14 +34,21 @@ export async function claimSlot(storage) {
       await tabs.ask(PATIENCE_MS, slot);
     }
     if (tabs.taken.has(slot)) continue;
-    const mayTake = (current) => slot === former || !(Date.now() - current.takenAt < JUST_TAKEN_MS);
-    const left = await storage.takeSlot(slot, owner, mayTake);
+    const left = await storage.takeSlot(slot, owner, (it) => slot === former || isFree(it));
     if (left === undefined) continue;
     sessionStorage.setItem("bench-slot", slot);
     tabs.answerFor(slot);
     return { slot, owner, left };
   }
   throw new Error("too many tabs of the bench are open");
+}
+
+/**
+ * Its tab said that it goes (however lately it came), or did not take it just now. A time to come
+ * is not just now: the phone's clock was set back.
+ */
+function isFree({ beatAt, takenAt }) {
+  return beatAt === GONE || !(Math.abs(Date.now() - takenAt) < JUST_TAKEN_MS);
 }
 
 /** The open tabs of this phone, as far as they have answered: `taken` are the slots they hold. */

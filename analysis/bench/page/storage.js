@@ -96,7 +96,7 @@ class Storage {
 
   /**
    * Note that the page lives: `aliveAt` (steady) so that after a reload it is known how long it was
-   * gone, `beatAt` (wall) for other tabs; 0 when it goes.
+   * gone, `beatAt` (wall) for other tabs; GONE (slots.js) when it goes.
    */
   alive(slot, owner, aliveAt, beatAt) {
     const work = async ({ slots }) => {
