@@ -199,8 +199,9 @@ def batches(
 
     A batch is open until a phone closes it, or until as many pieces have passed the last operation
     of the route (`route_ends`, by product) as it has, those lost before left out. Where no phone
-    said how many pieces it has (`told`), those are the most that any operation has seen. `fixed`: pieces put
-    right within their lap, by product, batch and operation; they are not left to mend.
+    said how many pieces it has (`told`), those are the most that any operation has seen.
+    `fixed`: pieces put right within their lap, by product, batch and operation; they are not left
+    to mend.
     """
     named = [lap for lap in laps if lap.batch and lap.product]
     own = _grouped((lap for lap in named if lap.brings_forward), _place)
