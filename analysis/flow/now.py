@@ -7,7 +7,7 @@ and all that comes behind it, is named and left out.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
@@ -228,10 +228,3 @@ def _in_one_go(row: list[Block]) -> Block:
             break
         first = replace(first, end=block.end, units=first.units + block.units)
     return first
-
-
-def day_batches(laps: pd.DataFrame) -> Mapping[str, tuple[str, str]]:
-    """name -> (product, variant) of the batches named in these laps."""
-    named = laps[laps["batch"].astype(str) != ""]
-    rows = named[["batch", "product", "variant"]].astype(str).drop_duplicates("batch")
-    return {batch: (product, variant) for batch, product, variant in rows.itertuples(index=False)}

@@ -58,10 +58,16 @@ def barriers(page, within="[data-testid='stMain']"):
     return [(fault["id"], [node["html"][:160] for node in fault["nodes"][:3]]) for fault in grave]
 
 
-@pytest.mark.parametrize(
-    ("size", "scheme"), [("phone", "dark"), ("enlarged twice", "light"), ("desktop", "dark")]
-)
-@pytest.mark.parametrize("path", PATHS)
+def readers():
+    """Every screen for every kind of reader; the normal run takes one of them a screen, in turn."""
+    kinds = [("phone", "dark"), ("enlarged twice", "light"), ("desktop", "dark")]
+    for place, path in enumerate(PATHS):
+        for number, kind in enumerate(kinds):
+            marks = [] if number == place % len(kinds) else [pytest.mark.slow]
+            yield pytest.param(path, *kind, marks=marks)
+
+
+@pytest.mark.parametrize(("path", "size", "scheme"), readers())
 def test_nobody_meets_a_barrier_on_any_screen(visit, path, size, scheme):
     page = visit(path, size, color_scheme=scheme)
     ground = page.locator("[data-testid='stApp']").evaluate(
@@ -71,7 +77,7 @@ def test_nobody_meets_a_barrier_on_any_screen(visit, path, size, scheme):
     assert barriers(page) == []
 
 
-@pytest.mark.parametrize("size", ["phone", "enlarged twice"])
+@pytest.mark.parametrize("size", ["phone", pytest.param("enlarged twice", marks=pytest.mark.slow)])
 @pytest.mark.parametrize("path", PATHS)
 def test_nothing_has_to_be_scrolled_sideways(visit, path, size):
     page = visit(path, size)
