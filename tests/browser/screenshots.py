@@ -19,8 +19,7 @@ from tests.browser.conftest import CHROMIUM, DESKTOP, FLAGS, PHONE, running_app 
 PATHS = ["", *(path for _, _, _, path in SCREENS[1:])]
 IN_README = {
     ("this-week", "desktop"),
-    ("order-of-work", "desktop"),
-    ("what-if", "desktop"),
+    ("getting-faster", "desktop"),
     ("putting-right", "phone"),
 }
 

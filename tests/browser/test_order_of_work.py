@@ -1,8 +1,9 @@
 """Order of work in a real browser, at phone and desktop size: drawn, moved by hand, taken home."""
 
 import pytest
-from axe_playwright_python.sync_playwright import Axe
 from icalendar import Calendar
+
+from tests.browser.test_people import barriers
 
 CHART = "[data-testid='stVegaLiteChart']"
 TABS = {
@@ -35,10 +36,7 @@ def test_each_part_is_drawn_whole_and_is_no_barrier(app, page, tab):
         svg.get_by_text(axis, exact=True).wait_for()
         box = svg.bounding_box()
         assert box["x"] >= 0 and box["x"] + box["width"] <= width + 1
-    rules = {"runOnly": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]}
-    found = Axe().run(page, context="[data-testid='stMain']", options=rules).response["violations"]
-    grave = [fault for fault in found if fault["impact"] in ("serious", "critical")]
-    assert [(f["id"], [node["html"][:200] for node in f["nodes"]]) for f in grave] == []
+    assert barriers(page) == []
 
 
 def test_a_block_is_moved_by_keyboard_and_back_by_a_tap(app, page):

@@ -52,7 +52,17 @@ def settled(page):
 
 
 def barriers(page, within="[data-testid='stMain']"):
-    """Serious and critical faults that axe-core finds against WCAG 2.2 A and AA."""
+    """Serious and critical faults that axe-core finds against WCAG 2.2 A and AA, and that stay:
+    a page that is still being drawn has less contrast than it will have."""
+    for _ in range(10):
+        grave = _barriers(page, within)
+        if not grave:
+            break
+        page.wait_for_timeout(1000)
+    return grave
+
+
+def _barriers(page, within):
     found = Axe().run(page, context=within, options=RULES).response["violations"]
     grave = [fault for fault in found if fault["impact"] in ("serious", "critical")]
     return [(fault["id"], [node["html"][:160] for node in fault["nodes"][:3]]) for fault in grave]

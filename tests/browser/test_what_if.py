@@ -3,7 +3,8 @@
 import tomllib
 
 import pytest
-from axe_playwright_python.sync_playwright import Axe
+
+from tests.browser.test_people import barriers
 
 CHART = "[data-testid='stVegaLiteChart']"
 PARTS = ("The answer", "Change it", "Side by side", "Memo and files")
@@ -39,10 +40,7 @@ def test_each_part_is_drawn_whole_and_is_no_barrier(app, page, part):
     for table in page.locator(".figures .rows").all():
         if table.is_visible():
             assert table.evaluate("rows => rows.scrollWidth <= rows.clientWidth")
-    rules = {"runOnly": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]}
-    found = Axe().run(page, context="[data-testid='stMain']", options=rules).response["violations"]
-    grave = [fault for fault in found if fault["impact"] in ("serious", "critical")]
-    assert [(f["id"], [node["html"][:200] for node in f["nodes"]]) for f in grave] == []
+    assert barriers(page) == []
 
 
 def test_the_money_is_drawn_with_axis_words_and_no_jargon_stands_before_the_fold(app, page):
