@@ -129,9 +129,10 @@ def _folder(store: Path) -> Path:
 def _remove_left_over(folder: Path, today: date) -> None:
     """Remove what backups that were killed half-way have left, once nobody can be at it still."""
     for half in folder.glob(f"*{UNFINISHED}*"):
-        left = datetime.fromtimestamp(half.stat().st_mtime).astimezone()
-        if left.date() < today - timedelta(days=1):
-            half.unlink(missing_ok=True)
+        with contextlib.suppress(FileNotFoundError):  # another backup has just finished with it
+            left = datetime.fromtimestamp(half.stat().st_mtime).astimezone()
+            if left.date() < today - timedelta(days=1):
+                half.unlink()
 
 
 def _copy(store: Path, half: Path) -> None:

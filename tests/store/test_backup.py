@@ -199,8 +199,8 @@ def test_without_room_nothing_is_brought_back_and_the_store_stays(store, place):
 
 def test_backups_made_at_once_by_two_programs_leave_a_whole_one(store, place):
     store.import_laps(laps(*(f"lap {number}" for number in range(5000))))
-    with ThreadPoolExecutor(2) as at_once:
-        for backup in at_once.map(back_up, [place] * 6, [TODAY] * 6):
+    with ThreadPoolExecutor(4) as at_once:
+        for backup in at_once.map(back_up, [place] * 16, [TODAY] * 16):
             assert is_whole(backup.path)
     assert os.listdir(backup.path.parent) == [backup.path.name]
     assert len(lap_ids(backup.path)) == 5002
