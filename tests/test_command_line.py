@@ -2,11 +2,11 @@
 
 import json
 import re
-import subprocess
-import sys
 from pathlib import Path
 
 import pytest
+
+from tests.command import run
 
 ROOT = Path(__file__).parents[1]
 SAMPLES = ROOT / "data_samples"
@@ -38,19 +38,6 @@ CONTRACT = {
         "week_start", "good_units", "bench_hours", "good_units_per_bench_hour",
     },
 }  # fmt: skip
-
-
-def run(*arguments, status=0):
-    done = subprocess.run(
-        [sys.executable, "-m", "analysis", *map(str, arguments)],
-        cwd=ROOT,
-        capture_output=True,
-        text=True,
-        check=False,
-    )
-    assert done.returncode == status, done.stderr
-    assert "Traceback" not in done.stderr
-    return done
 
 
 @pytest.fixture(scope="module")

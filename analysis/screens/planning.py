@@ -8,9 +8,6 @@ clock, so the same work always gives the same plan, however busy the computer is
 from __future__ import annotations
 
 import hashlib
-import threading
-import time
-from collections import OrderedDict
 from concurrent.futures import ThreadPoolExecutor
 
 import streamlit as st
@@ -19,20 +16,20 @@ from analysis.flow import frontier, order, why
 from analysis.flow.by_hand import polished
 from analysis.flow.plan import Plan
 from analysis.flow.work import Work
+from analysis.screens import beside
 
 FIRST_EFFORT = 0.25  # seconds' worth of rules: the answer the page opens with
 FULL_EFFORT = 8.0
 WHY_EFFORT = 1.0
-UNASKED_SECONDS = 10.0
-MOST_KEPT = 60
 FEW_BLOCKS_SHARE = 0.05  # common practice, no source: what a maker gives for fewer changes
 MOST_POINTS = 5
 
 
-class Job:
+class Job(beside.Job):
     """The planning of one piece of work; `stage` says what is being done, "" when it is over."""
 
     def __init__(self, work: Work):
+        super().__init__()
         self.work = work
         self.first = order.order(work, FIRST_EFFORT)
         self.quickest: Plan = self.first
@@ -41,22 +38,6 @@ class Job:
         self.best_seconds = self.first.makespan_seconds
         self.bound_seconds = self.first.lower_bound_seconds
         self.stage = "waiting for its turn"
-        self.stopped = False  # by somebody's tap
-        self.left = False  # nobody looked any more
-        self.over = threading.Event()
-        self._asked_at = time.monotonic()
-
-    def asked(self) -> None:
-        """A page still looks at it."""
-        self._asked_at = time.monotonic()
-
-    def stop(self) -> None:
-        """End the search with the best plan so far."""
-        self.stopped = True
-
-    def _stop(self) -> bool:
-        self.left = self.left or time.monotonic() - self._asked_at > UNASKED_SECONDS
-        return self.stopped or self.left
 
     def run(self) -> None:
         """The whole search: quickest plan, fewer blocks, and what each change saves."""
@@ -108,31 +89,22 @@ class Job:
         return next(point for point in points if point.makespan_seconds <= most)
 
 
-class Jobs:
-    """All plannings there are, the oldest forgotten first; one is worked on at a time."""
+class Jobs(beside.Jobs[Job]):
+    """All plannings there are; one is worked on at a time."""
 
     def __init__(self):
-        self._jobs: OrderedDict[str, Job] = OrderedDict()
-        self._lock = threading.Lock()
+        super().__init__()
         self._thread = ThreadPoolExecutor(1, thread_name_prefix="planning")
 
     def of(self, work: Work, name: str) -> Job:
         """The planning of this work, named by its digest; begun if nobody has asked before."""
-        with self._lock:
-            job = self._jobs.get(name)
-            if job is None or (job.over.is_set() and job.left):
-                job = self._jobs[name] = Job(work)
-                self._thread.submit(job.run)
-            self._jobs.move_to_end(name)
-            while len(self._jobs) > MOST_KEPT:
-                self._jobs.popitem(last=False)[1].stop()
-        job.asked()
-        return job
 
-    def all(self) -> list[Job]:
-        """The plannings kept, the one asked for last at the end."""
-        with self._lock:
-            return list(self._jobs.values())
+        def begun(_: Job | None) -> Job:
+            job = Job(work)
+            self._thread.submit(job.run)
+            return job
+
+        return self._kept(name, lambda job: job.over.is_set() and job.left, begun)
 
 
 def digest(work: Work) -> str:

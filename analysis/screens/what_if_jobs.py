@@ -9,8 +9,6 @@ from __future__ import annotations
 
 import itertools
 import threading
-import time
-from collections import OrderedDict
 from collections.abc import Hashable
 from concurrent.futures import ThreadPoolExecutor
 
@@ -19,46 +17,33 @@ import streamlit as st
 from analysis.decisions.answer import Answer, SoFar
 from analysis.problems import Problem
 from analysis.records.scenario import Scenario
+from analysis.screens import beside
 
 FIRST_RUNS, MORE_RUNS, ALL_RUNS = 8, 40, 200
 FIRST_WAIT_SECONDS = 0.8  # the page waits so long for the first answer, then says it is coming
-UNASKED_SECONDS = 30.0
-MOST_KEPT = 60
 
 
 _marks = itertools.count()
 
 
-class Job:
+class Job(beside.Job):
     """One scenario being answered; `answered` is the best answer so far with a number that no
     other answer has, to keep its words and charts by; None before the first."""
 
+    UNASKED_SECONDS = 30.0
+
     def __init__(self, model, scenario: Scenario, currency: str, answered=None):
+        super().__init__()
         self.model, self.scenario, self.currency = model, scenario, currency
         self.answered: tuple[Answer, int] | None = answered
         self.so_far: SoFar | None = None
         self.problem = ""
-        self.stopped = False  # by somebody's tap
-        self.left = False  # nobody looked any more
-        self.first, self.over = threading.Event(), threading.Event()
-        self._asked_at = time.monotonic()
+        self.first = threading.Event()
 
     @property
     def answer(self) -> Answer | None:
         """The best answer so far."""
         return self.answered[0] if self.answered else None
-
-    def asked(self) -> None:
-        """A page still looks at it."""
-        self._asked_at = time.monotonic()
-
-    def stop(self) -> None:
-        """End it with what is done."""
-        self.stopped = True
-
-    def _stop(self) -> bool:
-        self.left = self.left or time.monotonic() - self._asked_at > UNASKED_SECONDS
-        return self.stopped or self.left
 
     def _stop_early(self) -> bool:
         """Where the simulation is still being compiled, one slow run is the first answer."""
@@ -101,43 +86,28 @@ class Job:
         self.so_far = so_far
 
 
-class Jobs:
-    """All scenarios being answered or answered, the oldest forgotten first.
+class Jobs(beside.Jobs[Job]):
+    """All scenarios being answered or answered.
 
     First answers have a thread of their own, so that none waits for another's last runs.
     """
 
     def __init__(self):
-        self._jobs: OrderedDict[Hashable, Job] = OrderedDict()
-        self._lock = threading.Lock()
+        super().__init__()
         self._first = ThreadPoolExecutor(1, thread_name_prefix="what-if-first")
         self._rest = ThreadPoolExecutor(1, thread_name_prefix="what-if")
 
     def of(self, name: Hashable, model, scenario: Scenario, currency: str) -> Job:
         """The answering of a scenario, by a name of its content; begun if nobody asked before."""
-        with self._lock:
-            job = self._jobs.get(name)
-            if job is None or (job.over.is_set() and job.left and not job.stopped):
-                done = job.answered if job else None  # by then nobody looked any more
-                job = self._jobs[name] = Job(model, scenario, currency, done)
-                self._first.submit(job.begin).add_done_callback(
-                    lambda _: self._rest.submit(job.go_on)
-                )
-            self._jobs.move_to_end(name)
-            while len(self._jobs) > MOST_KEPT:
-                self._jobs.popitem(last=False)[1].stop()
-        job.asked()
-        return job
 
-    def again(self, name: Hashable) -> None:
-        """Forget a scenario's answer, so that it is worked out anew, as after a stop."""
-        with self._lock:
-            self._jobs.pop(name, None)
+        def begun(left: Job | None) -> Job:
+            job = Job(model, scenario, currency, left.answered if left else None)
+            self._first.submit(job.begin).add_done_callback(lambda _: self._rest.submit(job.go_on))
+            return job
 
-    def all(self) -> list[Job]:
-        """Those kept, the one asked for last at the end."""
-        with self._lock:
-            return list(self._jobs.values())
+        return self._kept(
+            name, lambda job: job.over.is_set() and job.left and not job.stopped, begun
+        )
 
 
 @st.cache_resource(show_spinner=False)

@@ -10,6 +10,8 @@ from pathlib import Path
 
 import pytest
 
+from tests.command import run
+
 ROOT = Path(__file__).parents[2]
 SAMPLES = ROOT / "data_samples"
 SCENARIOS = sorted(SAMPLES.glob("what_if_*.toml"))
@@ -17,14 +19,7 @@ SHOP = ("--laps", SAMPLES / "laps.csv", "--routing", SAMPLES / "routing.csv")
 
 
 def whatif(scenario, *more, status=0, shop=SAMPLES / "shop.toml"):
-    arguments = ["whatif", *SHOP, "--shop", shop, scenario, *more]
-    done = subprocess.run(
-        [sys.executable, "-m", "analysis", *map(str, arguments)],
-        cwd=ROOT, capture_output=True, text=True, check=False,
-    )  # fmt: skip
-    assert done.returncode == status, done.stderr
-    assert "Traceback" not in done.stderr
-    return done
+    return run("whatif", *SHOP, "--shop", shop, scenario, *more, status=status)
 
 
 def written(folder, text):

@@ -2,12 +2,11 @@
 
 import csv
 import json
-import subprocess
-import sys
 from pathlib import Path
 
 import pytest
 
+from tests.command import run
 from tests.flow.checker import faults
 
 ROOT = Path(__file__).parents[2]
@@ -22,16 +21,6 @@ STEP = {"operation", "activity", "worker", "start_seconds", "end_seconds", "unit
 BALANCE = {
     "workers", "cycle_seconds", "lower_bound", "optimal", "balance_loss", "assignment",
 }  # fmt: skip
-
-
-def run(*arguments, status=0):
-    done = subprocess.run(
-        [sys.executable, "-m", "analysis", *map(str, arguments)],
-        cwd=ROOT, capture_output=True, text=True, check=False,
-    )  # fmt: skip
-    assert done.returncode == status, done.stderr
-    assert "Traceback" not in done.stderr
-    return done
 
 
 def refuse(name):

@@ -2,12 +2,12 @@
 
 import io
 import json
-import subprocess
-import sys
 from pathlib import Path
 
 import pytest
 from pypdf import PdfReader
+
+from tests.command import run
 
 ROOT = Path(__file__).parents[2]
 SAMPLES = ROOT / "data_samples"
@@ -18,13 +18,7 @@ ARGUMENTS = (
 
 
 def memo(*more, arguments=ARGUMENTS, status=0):
-    done = subprocess.run(
-        [sys.executable, "-m", "analysis", "memo", *map(str, [*arguments, *more])],
-        cwd=ROOT, capture_output=True, text=True, check=False,
-    )  # fmt: skip
-    assert done.returncode == status, done.stderr
-    assert "Traceback" not in done.stderr
-    return done
+    return run("memo", *arguments, *more, status=status)
 
 
 def test_a_pdf_is_written_and_the_answer_said(tmp_path):
