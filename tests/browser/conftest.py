@@ -31,11 +31,20 @@ FLAGS = [
 ]
 
 
+# Screen by screen, a clean clone is looked at on a phone; main paths at both sizes all the same.
+DESKTOP_IN_THE_SLOW_RUN = {
+    "test_look_screens.py", "test_order_of_work.py", "test_putting_right.py", "test_what_if.py",
+}  # fmt: skip
+
+
 def pytest_collection_modifyitems(items):
     """Mark everything here as a browser test; without Chromium skip it, except on CI."""
     for item in items:
         if Path(__file__).parent in item.path.parents:
             item.add_marker(pytest.mark.browser)
+            sizes = item.callspec.params.values() if hasattr(item, "callspec") else ()
+            if item.path.name in DESKTOP_IN_THE_SLOW_RUN and "desktop" in sizes:
+                item.add_marker(pytest.mark.slow)
             if CHROMIUM is None and os.environ.get("CI") != "true":
                 item.add_marker(pytest.mark.skip(reason="needs Chromium: apt install chromium"))
 

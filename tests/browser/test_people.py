@@ -99,6 +99,10 @@ def test_nothing_has_to_be_scrolled_sideways(visit, path, size):
 @pytest.mark.parametrize("path", PATHS)
 def test_charts_and_tables_have_names_for_those_who_listen(visit, path):
     page = visit(path)
+    # A chart has its words once it is drawn; one that never gets any ends this wait as a failure.
+    page.wait_for_function(
+        "charts => [...document.querySelectorAll(charts)].every(one => one.ariaLabel)", arg=CHART
+    )
     for chart in page.locator(CHART).all():
         described = chart.get_attribute("aria-label") or ""
         assert len(described) > 40, described

@@ -54,6 +54,7 @@ def test_the_money_is_drawn_with_axis_words_and_no_jargon_stands_before_the_fold
         assert word not in read
     page.get_by_text("How this was worked out").click()
     page.get_by_text("In plain words.").wait_for()
+    settled(page)  # a term opened while the page is drawn anew is closed again by that
     page.locator("summary", has_text="tornado chart").click()
     page.get_by_text("Bars that show how far each assumption").wait_for()
 
