@@ -20,7 +20,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
-from analysis.study.cost_of_quality import seconds_to_mend, tallied
+from analysis.study.cost_of_quality import Tally, seconds_to_mend, tallied
 from analysis.study.logistic import chance
 from analysis.study.spoilage import Spoilage
 
@@ -52,15 +52,13 @@ def stakes(study: Study) -> pd.DataFrame:
     where a piece was spoiled.
 
     seconds: of a piece now, at the bench, workers weighted by what they made; rework_seconds: to
-    mend one, 0 where no mending was ever timed; value_before: work in a piece that comes here, and
-    its material. Where a wage or a material cost is not given in_money is False, and costs are in
-    seconds of work: a wage of one a second, material left out.
+    mend one of the faults made here, as timed (where none of them was: as timed at the operation,
+    else elsewhere), 0 where no mending was ever timed; value_before: work in a piece that comes
+    here, and its material. All are means over the faults made here, so a kind of fault or a
+    variant counts by its pieces. Where a wage or a material cost is not given in_money is False,
+    and costs are in seconds of work: a wage of one a second, material left out.
     """
-    tally = tallied(study)
-    cells = tally.cells.assign(rework_seconds=np.nan_to_num(seconds_to_mend(tally)[0]))
-    own = cells[(cells["cause_operation"] == "") | (cells["cause_operation"] == cells["operation"])]
-    columns = ["work_seconds", "work_pay", "material", "pay_rate", "rework_seconds"]
-    table = own.groupby(KEYS)[columns].mean().reset_index()
+    table = _by_faults(tallied(study)).reset_index()
     table = table.merge(_present(study.learning.cells), on=KEYS)
     table["in_money"] = table[["work_pay", "material", "pay_rate"]].notna().all(axis=1)
     wage = np.where(table["in_money"], table["pay_rate"], 1.0)
@@ -70,6 +68,26 @@ def stakes(study: Study) -> pd.DataFrame:
     table["value_before"] = np.maximum(worth - wage * table["seconds"], 0.0)
     table["wage_per_hour"] = 3600 * wage
     return table[list(STAKE_COLUMNS)]
+
+
+def _by_faults(tally: Tally) -> pd.DataFrame:
+    """Means over the faults made where they were found, by product and operation, each cell
+    weighted by its pieces at fault; a price that one of several variants lacks is left out."""
+    counts = {name: np.asarray(of.sum(axis=0)).ravel() for name, of in tally.counts.items()}
+    pieces = np.maximum(counts["flagged"], counts["mended"]) + counts["lost"]
+    cells = tally.cells.assign(
+        rework_seconds=np.nan_to_num(seconds_to_mend(tally)[0]), pieces=pieces,
+        timed=counts["seconds"], mended=counts["mended"],
+    )  # fmt: skip
+    own = cells[(cells["cause_operation"] == "") | (cells["cause_operation"] == cells["operation"])]
+    values = own[["work_seconds", "work_pay", "material", "pay_rate", "rework_seconds"]]
+    keys = [own[key] for key in KEYS]
+    weights = values.notna().mul(own["pieces"], axis=0)
+    sums = values.fillna(0.0).mul(own["pieces"], axis=0).groupby(keys).sum()
+    table = sums / weights.groupby(keys).sum().replace(0.0, np.nan)
+    timed = own[["timed", "mended"]].groupby(keys).sum()
+    each = timed["timed"] / timed["mended"].where(timed["mended"] > 0)
+    return table.assign(rework_seconds=each.fillna(table["rework_seconds"]))
 
 
 def _present(cells: pd.DataFrame) -> pd.DataFrame:

@@ -28,12 +28,13 @@ TRIAL_MORE = np.log(1.5)  # half as much again, in an experiment: a small change
 FEWEST_BATCHES = 6  # of fewer, the scatter between batches says too little; as rates.py
 NOTICEABLE = np.log(0.75) / MORE  # a tenth more time, a quarter fewer faults (in odds)
 PAIR_COLUMNS = (
-    "operation", "later", "named", "batches", "pieces", "faults", "chance", "slope", "slope_low",
-    "slope_high", "p_value", "p_holm", "mending_seconds", "mending_error", "seconds_now",
-    "extra_seconds", "saved_seconds", "saved_low", "saved_high", "net_seconds", "net_low",
-    "net_high", "batches_more", "pieces_each_way", "batches_for_trial", "verdict", "note",
+    "operation", "later", "named", "batches", "pieces", "faults", "lost", "chance", "slope",
+    "slope_low", "slope_high", "p_value", "p_holm", "mending_seconds", "mending_error",
+    "seconds_now", "extra_seconds", "saved_seconds", "saved_low", "saved_high", "net_seconds",
+    "net_low", "net_high", "batches_more", "pieces_each_way", "batches_for_trial", "verdict",
+    "note",
 )  # fmt: skip
-POINT_COLUMNS = ("operation", "later", "product", "batch", "pace", "pieces", "faults")
+POINT_COLUMNS = ("operation", "later", "product", "batch", "pace", "pieces", "faults", "lost")
 NO_BATCHES = "No lap names its batch, so nothing can be followed from one operation to a later one."
 FEW_BATCHES = (
     "Fewer than six batches can be followed from one operation to a later one with faults."
@@ -47,16 +48,18 @@ class Care:
     operation, later   where time was spent, and where faults were found later in the batch
     named       True where faults at `later` name `operation` as their cause: those are counted;
                 else those that name no operation
-    batches, pieces, faults   followed from one to the other
+    batches, pieces, faults   followed from one to the other; lost: faults that were lost for good
     chance      share of pieces at fault
     slope       of the log-odds of a fault on the log of the batch's time at `operation` over what
                 was expected; 95 % interval, robust to pieces of a batch being alike
     p_value     permutation of batches within products, p_holm: all pairs looked at allowed for
-    mending_seconds, mending_error   to mend one piece at `later` and the standard error of that
-                between batches; NaN where none was timed, or in one batch only
+    mending_seconds, mending_error   of mending that hang on one fault at `later`: to mend a piece,
+                times the share of the faults that are mended, since a lost piece takes none; and
+                the standard error of that between batches. NaN where none was timed, the error
+                also in one batch only
     seconds_now, extra_seconds   per piece at `operation`, and a tenth of it
     saved_seconds   of mending per piece at `later` that go with extra_seconds more (an
-                association); 95 % interval
+                association); 95 % interval. What lost pieces cost is not in it
     net_seconds the same less extra_seconds: above 0 the care pays back in time alone
     batches_more   about how many more batches until a quarter fewer faults with a tenth more time
                 would show (power 80 %), 0 where told
@@ -120,8 +123,9 @@ def _steps(laps: pd.DataFrame) -> pd.DataFrame:
 
 def _faults(laps: pd.DataFrame) -> pd.DataFrame:
     """A row a batch, operation where found, and operation named as the cause ("" none): pieces at
-    fault. Those flagged at the work or those mended and lost later, whichever are more: a lap with
-    two kinds of fault can name one cause only, its mending laps each their own."""
+    fault, and those of them lost for good. Those flagged at the work or those mended and lost
+    later, whichever are more: a lap with two kinds of fault can name one cause only, its mending
+    laps each their own."""
     flagged, mended = laps[is_regular(laps)], laps[is_activity(laps, "rework")]
     keys = [*KEYS, "cause_operation"]
     counted = pd.concat(
@@ -134,7 +138,7 @@ def _faults(laps: pd.DataFrame) -> pd.DataFrame:
     counted = counted[(counted[["flagged", "mended", "lost"]] > 0).any(axis=1)]
     table = counted.astype(dict.fromkeys(keys, str)).groupby(keys).sum().reset_index()
     table["faults"] = np.maximum(table["flagged"], table["mended"]) + table["lost"]
-    return table[[*keys, "faults"]]
+    return table[[*keys, "faults", "lost"]]
 
 
 def _points(steps: pd.DataFrame, faults: pd.DataFrame) -> pd.DataFrame:
@@ -166,13 +170,15 @@ def _with_faults(points: pd.DataFrame, faults: pd.DataFrame) -> pd.DataFrame:
     keys = ["product", "batch", "later"]
     naming = faults.rename(columns={"cause_operation": "operation"})
     pairs = naming[["operation", "later"]].drop_duplicates().assign(named=True)
-    unnamed = faults[faults["cause_operation"] == ""].rename(columns={"faults": "unnamed"})
+    unnamed = faults[faults["cause_operation"] == ""]
     points = points.merge(pairs, on=["operation", "later"], how="left")
     points = points.merge(naming, on=[*keys, "operation"], how="left")
-    points = points.merge(unnamed[[*keys, "unnamed"]], on=keys, how="left")
+    counts = ["faults", "lost"]
+    points = points.merge(unnamed[[*keys, *counts]], on=keys, how="left", suffixes=("", "_unnamed"))
     points["named"] = points["named"].fillna(False).astype(bool)
-    counted = points["faults"].where(points["named"], points["unnamed"]).fillna(0.0)
-    points["faults"] = np.minimum(counted, points["pieces"])
+    for name in counts:
+        counted = points[name].where(points["named"], points[f"{name}_unnamed"]).fillna(0.0)
+        points[name] = np.minimum(counted, points["pieces"])
     return points
 
 
@@ -191,7 +197,7 @@ def _pair_frame(points: pd.DataFrame, steps: pd.DataFrame, mending: pd.DataFrame
     pair = by.ngroup().to_numpy()
     table = by.agg(
         named=("named", "first"), batches=("pieces", "size"), pieces=("pieces", "sum"),
-        faults=("faults", "sum"),
+        faults=("faults", "sum"), lost=("lost", "sum"),
     ).reset_index()  # fmt: skip
     table["chance"] = table["faults"] / table["pieces"]
     x = points["pace"].to_numpy()
@@ -242,12 +248,17 @@ def permutation_p(x, y, n, pair, pairs: int, product) -> np.ndarray:
 
 def _add_savings(table: pd.DataFrame, steps: pd.DataFrame, mending: pd.DataFrame, fewer) -> None:
     """saved = mending seconds x (share at fault now - with a tenth more time), with the errors of
-    both factors, taken as independent; net = saved - the tenth more."""
+    both factors, taken as independent; net = saved - the tenth more.
+
+    mending seconds of a fault = seconds to mend a piece x (faults - lost) / faults: as large a
+    part of the faults that are spared would have been lost as of those there were.
+    """
     share, error, t = fewer
+    mended = 1 - table["lost"] / table["faults"]
     sums = steps.groupby("operation")[["seconds", "timed_pieces"]].sum()
     each = sums["seconds"] / sums["timed_pieces"]
     seconds, doubt = (
-        table["later"].map(mending[name]).to_numpy(float) for name in ("seconds", "se")
+        (table["later"].map(mending[name]) * mended).to_numpy(float) for name in ("seconds", "se")
     )
     table["mending_seconds"], table["mending_error"] = seconds, doubt
     table["seconds_now"] = table["operation"].map(each).astype(float)
@@ -316,13 +327,18 @@ def _note(row) -> str:
     # What mending takes may be too uncertain to tell the seconds, though the faults are told.
     range_ = f"{low:.1f} to {high:.1f}" if low >= 0 else f"up to {high:.1f}"
     went = f"{range_} s {less} mending a piece at {row.later}"
-    if not np.isfinite(row.mending_seconds):
+    if not row.mending_seconds > 0:  # never timed, or all of them lost
         went = f"{fewer} faults at {row.later}"
     pays = ""
     if row.net_low > 0:
         pays = " In time alone the care pays for itself."
     elif row.net_high < 0:
         pays = " In time alone that does not pay."
+    if row.lost:
+        pays += (
+            f" {row.lost:,.0f} of the {row.faults:,.0f} faults were lost pieces, which no mending "
+            "saves: their work and material come on top."
+        )
     return (
         f"Batches that got {row.extra_seconds:.1f} s a piece more at {row.operation} had {went}."
         f"{pays} They go together, which does not prove that one makes the other: half a batch "

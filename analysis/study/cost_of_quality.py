@@ -106,7 +106,9 @@ def cost_of_quality(study: Study, rng: np.random.Generator, draws: int = DRAWS) 
     Setups are left out: a batch is set up whether or not a piece of it is lost.
 
     The bootstrap takes as many batches as there are, with replacement (Efron 1979; whole clusters,
-    since pieces of one batch are alike); laps without a batch go by day. Its quantiles are those
+    since pieces of one batch are alike); laps without a batch go by day. Their number, and the
+    weeks they are divided by, are held at those there were: the range is that of a week with as
+    many batches as now, and says nothing of busier or quieter weeks. Its quantiles are those
     of the expanded percentile interval for few batches m (Hesterberg 2015, from memory):
     Phi(-+ sqrt(m / (m - 1)) t(.975, m - 1)). NaN with one batch.
     """

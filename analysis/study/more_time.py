@@ -98,7 +98,7 @@ class MoreTime:
 def more_time(study: Study, found: Spoilage, at_stake: pd.DataFrame, followed: Care) -> MoreTime:
     """What can be tried with the laps there are; each option is worked out when it is asked for."""
     pairs = followed.pairs
-    told = pairs[pairs["verdict"].isin(TOLD) & pairs["mending_seconds"].notna()]
+    told = pairs[pairs["verdict"].isin(TOLD) & (pairs["mending_seconds"] > 0)]
     told = told.merge(_paces_seen(followed.points), on=["operation", "later"], how="left")
     normal = study.operations.set_index(["product", "operation"])["normal_seconds"]
     seconds = at_stake.set_index(["product", "operation"])["seconds"]

@@ -27,6 +27,43 @@ def test_batches_hurried_at_the_glue_are_seen_to_be_trimmed_more():
     assert got["net_seconds"] == pytest.approx(got["saved_seconds"] - got["extra_seconds"])
 
 
+def lost_for_good(laps, batches) -> pd.DataFrame:
+    """The same laps, the faults of these batches lost instead of mended."""
+    lost = laps["batch"].isin(batches).to_numpy()
+    laps = laps[~lost | (laps["activity"] != "rework").to_numpy()].reset_index(drop=True)
+    lost = laps["batch"].isin(batches)
+    scrapped = laps["scrap_units"].where(~lost, laps["rework_units"])
+    flagged = laps["rework_units"].where(~lost, 0)
+    return laps.assign(scrap_units=scrapped, rework_units=flagged)
+
+
+def test_a_lost_piece_takes_no_mending_so_none_is_said_to_be_saved_on_it():
+    """Every second batch loses what it spoils: as many faults, about half the mending."""
+    laps = glued_batches(np.random.default_rng(1))
+    before = pair(care(laps))
+    got = pair(care(lost_for_good(laps, [f"b{number}" for number in range(0, 40, 2)])))
+    assert (got["faults"], got["slope"]) == (before["faults"], before["slope"])
+    mended = 1 - got["lost"] / got["faults"]
+    assert 0.3 < mended < 0.7
+    assert got["saved_seconds"] == pytest.approx(before["saved_seconds"] * mended)
+    assert f"{got['lost']:.0f} of the {got['faults']:.0f} faults were lost pieces" in got["note"]
+    assert "lost pieces" not in before["note"]
+
+
+def test_where_every_fault_is_a_lost_piece_no_mending_is_promised():
+    laps = glued_batches(np.random.default_rng(1))
+    laps["seconds"] = laps["seconds"].astype(float)
+    mended = laps[(laps["activity"] == "rework").to_numpy()].iloc[:1]
+    all_lost = lost_for_good(laps, [f"b{number}" for number in range(40)])
+    # Mending of another batch was timed, so what a mended piece takes is known.
+    all_lost = pd.concat([all_lost, mended.assign(batch="z", cause_operation="press")])
+    for name in ("batch", "cause_operation"):
+        all_lost[name] = all_lost[name].astype("str").astype("category")
+    got = pair(care(all_lost.reset_index(drop=True)))
+    assert got["lost"] == got["faults"] and got["saved_seconds"] == 0
+    assert "fewer faults at trim" in got["note"] and "mending a piece" not in got["note"]
+
+
 def test_it_is_called_going_together_and_the_experiment_is_named():
     note = pair(care(glued_batches(np.random.default_rng(1))))["note"]
     assert "does not prove" in note and "pieces each way" in note

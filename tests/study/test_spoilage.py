@@ -12,6 +12,7 @@ from scipy.stats import norm
 from statsmodels.stats.multitest import multipletests
 
 from analysis.records.routing import read_routing
+from analysis.records.shop import Product, Shop, Worker
 from analysis.study.best_pace import (
     BEST_COLUMNS,
     best_paces,
@@ -29,6 +30,8 @@ from analysis.study.spoilage import (
     spoilage,
     times_as_often,
 )
+from analysis.study.summary import study
+from tests.study.building import laps_frame
 from tests.study.spoiling import EXPECTED, days, judged, steady_world, two_hands
 from tests.study.test_recovery import SAMPLES, TRUTH, found  # noqa: F401
 
@@ -325,3 +328,27 @@ def test_without_a_wage_costs_are_told_in_seconds_of_work(found, routing):  # no
     assert not table["in_money"].any()
     assert (table["wage_per_hour"] == 3600).all()
     assert (table["value_before"] > 0).all()
+
+
+def test_what_hangs_on_a_fault_counts_each_kind_of_fault_by_its_pieces():
+    """Nine pieces torn that take 20 s to mend, one crooked that takes 220 s: 40 s a fault, not the
+    120 s of the two kinds' mean; and the two variants' material likewise, 4.60 not 3.00."""
+    faults = [("torn", 9, 20.0, "linen"), ("crooked", 1, 220.0, "leather")]
+    rows = []
+    for cause, pieces, seconds, variant in faults:
+        kind = {"batch": "b", "cause": cause, "variant": variant}
+        rows += [
+            {"seconds": 2500.0, "units": 25, "rework_units": pieces, **kind},
+            {"activity": "rework", "seconds": pieces * seconds, "units": pieces, **kind},
+        ]
+    # A fault made elsewhere and only found here says nothing about those made here.
+    rows.append({"activity": "rework", "seconds": 9000.0, "units": 1, "batch": "b",
+                 "cause": "stain", "cause_operation": "press", "variant": "linen"})  # fmt: skip
+    products = tuple(
+        Product("box", variant, material_cost=cost)
+        for variant, cost in (("linen", 5.0), ("leather", 1.0))
+    )
+    shop = Shop(workers=(Worker("maker", cost_per_hour=36.0),), products=products)
+    (stake,) = stakes(study(laps_frame(rows), None, shop)).itertuples()
+    assert stake.rework_seconds == pytest.approx((9 * 20 + 220) / 10)
+    assert stake.value_before == pytest.approx((9 * 5.0 + 1 * 1.0) / 10, abs=0.02)
