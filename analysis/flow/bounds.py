@@ -130,7 +130,7 @@ def tails_of(work: Work) -> list[int]:
 def _last_piece_bound(work: Work, heads: list[int], tails: list[int]) -> int:
     """The last piece of a batch: no operation lets its pieces through faster than those who may
     do it, or its station, can; and what still follows on it."""
-    best, last = 0, []
+    best, last = 0, list[int]()
     for index, operation in enumerate(work.operations):
         at_once = 1 if operation.station >= 0 else len(operation.workers)
         leaves = heads[index] + -(-operation.load // at_once)

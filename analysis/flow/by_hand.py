@@ -119,7 +119,12 @@ def _one_round(work: Work, best: Plan, stop: Callable[[], bool]) -> Plan:
     for place in range(len(listed)):
         other = moved(listed, place, 1)
         plan = None if other is None or stop() else timed(work, other, best)
-        if plan and plan.makespan_seconds < best.makespan_seconds and plan.blocks <= best.blocks:
+        if (
+            other
+            and plan
+            and plan.makespan_seconds < best.makespan_seconds
+            and plan.blocks <= best.blocks
+        ):
             best, listed = plan, other
     return best
 
@@ -130,13 +135,14 @@ def _rows(work: Work, listed: Sequence[Run], one_filling: bool) -> list[list[Blo
     setups = {s.name: i for i, s in enumerate(work.setups)}
     rows: list[list[Block]] = [[] for _ in work.workers]
     for run in listed:
-        worker, before = work.workers.index(run.worker), None
+        worker = work.workers.index(run.worker)
+        before: Step | None = None
         for step in run.steps:
             if step.activity == "setup":
                 rows[worker].append(Block(0, 0, worker, setups[step.operation], 0))
                 continue
             index, units = operations[step.batch, step.operation], step.units
-            together = before and _same_filling(work, index, before, step, one_filling)
+            together = before is not None and _same_filling(work, index, before, step, one_filling)
             if together and rows[worker][-1].units + units <= work.operations[index].holds:
                 units += rows[worker].pop().units
             rows[worker].append(Block(0, 0, worker, index, units))
@@ -158,7 +164,6 @@ class _Retimed(_Dispatch):
 
     def __init__(self, work: Work):
         super().__init__(work, Rule(((0.0,),) * len(work.operations), ()), in_turn=False)
-        self.group = list(self.group)
 
     def by_rows(self, rows: list[list[Block]]) -> list[Block]:
         """The blocks with their times; raises Stuck where the next task of nobody can begin."""

@@ -89,7 +89,7 @@ class _Dispatch:
         self.lying: list[list[tuple[int, int]]] = [[] for _ in work.racks]
         self.full_racks = crowded_racks(work)
         self.blocks: list[Block] = []
-        self.group = rule.group or tuple(o.holds or o.pieces_at_once for o in self.operations)
+        self.group = list(rule.group) or [o.holds or o.pieces_at_once for o in self.operations]
         self.open = list(range(len(self.operations)))
         self.urgent = any(o.max_wait is not None for o in self.operations)
         self.known_ready: list[tuple] = [((), None)] * len(self.operations)
@@ -185,8 +185,8 @@ class _Dispatch:
     def _setup_choice(self, worker: int, index: int, now: int, lost: int, rank: float):
         setup = self.work.setups[self.operations[index].setup]
         begin = now + lost
-        start = max(begin, self.station_free[setup.station] if setup.station >= 0 else 0)
-        start = self._in_hours(start, lost, setup.duration)
+        free = max(begin, self.station_free[setup.station] if setup.station >= 0 else 0)
+        start = self._in_hours(free, lost, setup.duration)
         if worker not in setup.workers or start is None:
             return None
         first = self._pieces_ready(index)

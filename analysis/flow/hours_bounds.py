@@ -68,7 +68,7 @@ class HoursBound:
 
     def last_pieces(self) -> int:
         """The last piece of a batch: nothing passes faster than those who do it let it."""
-        best, last = 0, []
+        best, last = 0, list[int]()
         for index, own in enumerate(self.work.operations):
             at_once = 1 if own.station >= 0 else len(own.workers)
             leaves = self.work.hours.advance(self.heads[index], -(-own.load // at_once))

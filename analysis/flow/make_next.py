@@ -73,7 +73,7 @@ def make_next(
     cover_weeks: stock is built up to demand of so many weeks, no further (unsold stock earns
     nothing). urgent_days: what lasts no longer than this is made before all else.
     """
-    made, left, hours = [], [], max(hours_left, 0.0)
+    made, left, hours = list[Make](), list[Make](), max(hours_left, 0.0)
     for line in sorted(lines, key=lambda one: _turn(one, urgent_days)):
         pieces, why = _wanted(line, cover_weeks)
         if pieces and hours <= 0:

@@ -17,11 +17,15 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Literal
 
 from analysis.flow.dispatch import crowded_racks
 from analysis.flow.plan import Block
 from analysis.flow.work import Operation, Work
+
+if TYPE_CHECKING:
+    from ortools.sat.python.cp_model import CpSolverSolutionCallback, IntVar
 
 
 @dataclass(frozen=True)
@@ -45,9 +49,9 @@ class _Part:
     task: int
     station: int
     workers: tuple[int, ...]
-    start: object = None
-    there: object = True  # False: it goes along with the part before, in no time of its own
-    who: dict | None = None
+    start: IntVar
+    there: IntVar | Literal[True] = True  # not: it goes along with the part before, in its time
+    who: dict[int, IntVar] = field(default_factory=dict)  # by worker; empty where nobody chooses
 
 
 def solve(
@@ -121,9 +125,8 @@ class _Model:
         ]  # fmt: skip
 
     def _part(self, index, size, duration, what, name) -> _Part:
-        part = _Part(index, size, duration, what.task, what.station, what.workers)
-        part.start = self.model.new_int_var(0, max(0, self.horizon - duration), name)
-        return part
+        start = self.model.new_int_var(0, max(0, self.horizon - duration), name)
+        return _Part(index, size, duration, what.task, what.station, what.workers, start)
 
     def _precedence(self) -> None:
         for index, operation in enumerate(self.work.operations):
@@ -152,11 +155,11 @@ class _Model:
         operation = self.work.operations[index]
         loads = operation.pieces_at_once > 1 and all(part.size == 1 for part in row)
         if loads:
-            self._runs(row, operation.pieces_at_once, "there")
-            for one, other in zip(row, row[1:], strict=False):
-                self.model.add(one.start == other.start).only_enforce_if(other.there.negated())
+            opens = self._runs(row, operation.pieces_at_once, "there")
+            for one, other, opened in zip(row, row[1:], opens[1:], strict=False):
+                self.model.add(one.start == other.start).only_enforce_if(opened.negated())
                 apart = other.start >= one.start + operation.duration
-                self.model.add(apart).only_enforce_if(other.there)
+                self.model.add(apart).only_enforce_if(opened)
         if operation.holds:
             self._hold(index, row, loads)
 
@@ -340,7 +343,7 @@ class _Model:
                 first += part.size
 
     def _hint_worker(self, part: _Part, worker: int) -> None:
-        for candidate, literal in (part.who or {}).items():
+        for candidate, literal in part.who.items():
             self.model.add_hint(literal, candidate == worker)
 
     def run(self, effort: float, stop, report) -> Answer:
@@ -349,7 +352,7 @@ class _Model:
         solver.parameters.interleave_search = True
         solver.parameters.random_seed = 0
         solver.parameters.max_deterministic_time = effort
-        watcher = _Watcher(self.cp, report)
+        watcher = _Watcher(report)
         with _Stopper(solver, stop):
             status = solver.solve(self.model, watcher.callback)
         proven = status == self.cp.OPTIMAL
@@ -359,13 +362,13 @@ class _Model:
         return Answer(self._blocks(solver), round(solver.best_objective_bound), proven)
 
     def _blocks(self, solver) -> list[Block]:
-        rows = []
+        rows: list[list] = []  # part, pieces, start, worker
         for part in self.all:
             if part.there is not True and not solver.value(part.there):
                 rows[-1][1] += part.size  # goes along with the part before
                 continue
             start = solver.value(part.start)
-            who = next((w for w, here in (part.who or {}).items() if solver.value(here)), None)
+            who = next((w for w, here in part.who.items() if solver.value(here)), None)
             rows.append([part, part.size, start, who])
         free = [0] * len(self.work.workers)
         blocks = []
@@ -383,11 +386,13 @@ class _Model:
 class _Watcher:
     """Passes on the best elapsed time and the bound as they improve."""
 
-    def __init__(self, cp, report):
-        self.callback = None
-        if report is not None:
+    callback: CpSolverSolutionCallback | None = None
 
-            class Told(cp.CpSolverSolutionCallback):
+    def __init__(self, report: Callable[[int, int], None] | None):
+        if report is not None:
+            from ortools.sat.python import cp_model
+
+            class Told(cp_model.CpSolverSolutionCallback):
                 def on_solution_callback(self):
                     report(round(self.objective_value), round(self.best_objective_bound))
 

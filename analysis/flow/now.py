@@ -182,7 +182,9 @@ def _moment(now: datetime, ticks: int) -> datetime:
 
 
 def _waiting(work: Work, now: datetime) -> tuple[Waiting, ...]:
-    rows = []
+    rows: list[Waiting] = []
+    if work.begun is None:
+        return ()
     for operation, left in zip(work.operations, work.begun.left, strict=True):
         still = [t + operation.wait for t in left if t + operation.wait > 0]
         if still:

@@ -78,7 +78,7 @@ class _Search:
         self._prove()
         if self.best is None:
             raise self._impossible()
-        self._fewest_changes()
+        self._fewest_changes(self.best)
         return make_plan(
             self.work, list(self.best.blocks), self.bound, max(b.end for b in listed),
             stopped=self.stop(), as_listed_possible=possible,
@@ -171,27 +171,27 @@ class _Search:
         if self.report and (self.best is None or best < self.best.span):
             self.report(Progress(best / TICKS, min(self.bound, best) / TICKS))
 
-    def _fewest_changes(self) -> None:
+    def _fewest_changes(self, best: Found) -> None:
         """Among plans of the best elapsed time, one with fewer changes, where few parts allow."""
         parts = sum(o.units for o in self.work.operations) + len(self.work.setups)
         if (
             parts > CIRCUIT_PARTS
             or self.stop()
             or not self._can_model()
-            or self.best.changes <= least_changes(self.work)
+            or best.changes <= least_changes(self.work)
         ):
             return
         answer = model.solve(
-            self.work, [[1] * b.units for b in self.work.batches], self.best.span, self.bound,
-            0.2 * self.effort * SOLVER_PER_SECOND, incumbent=list(self.best.blocks),
-            fewest_changes_at=self.best.span, stop=self.stop,
+            self.work, [[1] * b.units for b in self.work.batches], best.span, self.bound,
+            0.2 * self.effort * SOLVER_PER_SECOND, incumbent=list(best.blocks),
+            fewest_changes_at=best.span, stop=self.stop,
         )  # fmt: skip
         if answer.blocks is not None:
             self._keep(found(self.work, answer.blocks))
 
     def _impossible(self) -> BadInput:
-        hasty = [o for o in self.work.operations if o.max_wait is not None]
-        row, value = (hasty[0].row, f"{hasty[0].max_wait / TICKS:g}") if hasty else (0, "")
+        hasty = ((o.row, o.max_wait) for o in self.work.operations if o.max_wait is not None)
+        row, value = next(((row, f"{wait / TICKS:g}") for row, wait in hasty), (0, ""))
         return BadInput([Fault(
             self.work.file, row, "max_wait_seconds", "no order of work keeps it", value,
             "allow a longer wait, or more people",

@@ -184,7 +184,7 @@ def _renamed(work: Work, blocks: list[Block]) -> list[Block]:
         can = tuple(i for i, o in enumerate(work.operations) if worker in o.workers)
         alike.setdefault(can, []).append(worker)
     rows = by_worker(work, blocks)
-    name = {}
+    name: dict[int, int] = {}
     for group in alike.values():
         begun = sorted(group, key=lambda w: (not rows[w], rows[w]))
         name |= dict(zip(begun, group, strict=True))

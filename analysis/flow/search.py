@@ -9,6 +9,7 @@ from __future__ import annotations
 import random
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from typing import Any
 
 from analysis.flow.bounds import tails_of
 from analysis.flow.dispatch import Rule, Stuck, dispatch, overruns
@@ -203,7 +204,8 @@ def _changed(work: Work, rule: Rule, draw: random.Random) -> Rule:
 def _with(rule: Rule, name: str, index: int, value) -> Rule:
     values = list(getattr(rule, name))
     values[index] = value
-    return replace(rule, **{name: tuple(values)})
+    changed: dict[str, Any] = {name: tuple(values)}
+    return replace(rule, **changed)
 
 
 def _moved(ranks: tuple[float, ...], count: int, draw: random.Random) -> tuple[float, ...]:

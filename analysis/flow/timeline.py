@@ -52,8 +52,11 @@ def _joined(steps: Sequence[Step], unseen_seconds: float) -> list[Step]:
     joined: list[Step] = []
     for step in steps:
         last = joined[-1] if joined else None
-        alike = last and (last.activity, last.batch) == (step.activity, step.batch)
-        if alike and step.start_seconds - last.end_seconds <= unseen_seconds:
+        if (
+            last is not None
+            and (last.activity, last.batch) == (step.activity, step.batch)
+            and step.start_seconds - last.end_seconds <= unseen_seconds
+        ):
             joined[-1] = replace(last, end_seconds=step.end_seconds, units=last.units + step.units)
         else:
             joined.append(step)

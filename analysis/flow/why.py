@@ -81,7 +81,7 @@ def reasons(
 def _candidates(work: Work, plan: Plan) -> list[tuple[int, int]]:
     """Pairs (earlier, later) that the plan begins the other way round than listed, longest waits
     first; ties by precedence left out."""
-    begun = {}
+    begun: dict[tuple[int, str], float] = {}
     for step in plan.steps:
         if step.activity == "operation":
             begun.setdefault((step.batch, step.operation), step.start_seconds)
@@ -95,7 +95,7 @@ def _candidates(work: Work, plan: Plan) -> list[tuple[int, int]]:
         and start[earlier] < start[later]
         and later not in reach[earlier]
     ]
-    listed_after = {}
+    listed_after: dict[int, int] = {}
     for earlier, later in pairs:  # of one operation moved ahead of several, the first it passes
         listed_after[earlier] = min(later, listed_after.get(earlier, later))
     weight = {e: _follows_wait(work, e) for e in listed_after}
