@@ -11,7 +11,8 @@ class Faults:
     """The faults found so far in one input: the first ones worded, the rest only counted."""
 
     def __init__(self, file: str):
-        self.file, self.count, self._found = file, 0, []
+        self.file, self.count = file, 0
+        self._found: list[Fault] = []
 
     def add(self, row: int, column: str, problem: str, value: str = "", remedy: str = "") -> None:
         """Note one fault."""

@@ -22,7 +22,7 @@ class Manner:
     """
 
     name: str
-    marks: dict[int, str]  # what stands for the point and the comma of an English number
+    marks: dict[int, int]  # by code, what stands for the point and the comma of an English number
     clock: str
     chart_day: str
     chart_date: str

@@ -20,6 +20,7 @@ Every check looks at a whole column at once, and the faults of a file are told t
 import difflib
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 import pandas as pd
@@ -298,6 +299,10 @@ def _number_remedy(table: Table, comma: bool, fraction: bool) -> str:
     return "write digits with a decimal point and no thousands separator, such as 1234.5"
 
 
+def _is_no_count(least: float, count: np.ndarray) -> np.ndarray:
+    return (count < least) | (count > np.floor(count))
+
+
 def _check_limits(table: Table, numbers: dict[str, Numbers], faults: Faults) -> None:
     def note(column: str, wrong: np.ndarray, problem: str, remedy: str) -> None:
         texts = _texts_or_default(table, column)
@@ -326,7 +331,7 @@ def _check_limits(table: Table, numbers: dict[str, Numbers], faults: Faults) -> 
         least = DEFAULT_NUMBERS[column]
         check(
             column,
-            lambda count, least=least: (count < least) | (count > np.floor(count)),
+            partial(_is_no_count, least),
             f"is not a whole number from {least:.0f} up",
             "count whole pieces",
         )

@@ -114,12 +114,12 @@ def in_pieces(
         any_refused = True  # then the next chunks may hold words too
         wordy = _holds_words(chunk)
         left.append((where.start + np.flatnonzero(wordy), chunk.filter(pa.array(wordy))))
-        where, rest = where.start + np.flatnonzero(~wordy), chunk.filter(pa.array(~wordy))
+        digits, rest = where.start + np.flatnonzero(~wordy), chunk.filter(pa.array(~wordy))
         clean = attempt(rest)
         if clean is not None:
-            yield where, clean
+            yield digits, clean
         else:
-            yield from split(where, rest)
+            yield from split(digits, rest)
     if left:
         places, texts = zip(*left, strict=True)
         yield np.concatenate(places), one_by_one(pa.concat_arrays(texts))

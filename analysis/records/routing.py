@@ -223,10 +223,12 @@ def _circle(pairs: list[tuple[str, str, float]]) -> list[str]:
         befores = {name: waits - ready for name, waits in befores.items() if name not in ready}
     path: list[str] = []
     step = min(befores, default=None)
-    while step is not None and step not in path:
+    if step is None:
+        return []
+    while step not in path:
         path.append(step)
         step = min(befores[step])
-    return path[path.index(step) :] if path else []
+    return path[path.index(step) :]
 
 
 def _check_waits(frame: pd.DataFrame, faults: Faults) -> None:

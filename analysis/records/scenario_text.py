@@ -4,9 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import MISSING, fields
+from typing import TYPE_CHECKING
 
 from analysis.records.scenario import Estimate, Order, Scenario
 from analysis.records.shop import quoted
+
+if TYPE_CHECKING:
+    from _typeshed import DataclassInstance  # known to type checkers only
 
 NAMED = {"operations": "operation", "factor_products": "products"}  # keys unlike their field's name
 ALWAYS = ("hours_per_week", "cost_per_hour", "product", "pieces", "week")
@@ -33,7 +37,7 @@ def _orders(scenario: Scenario) -> tuple[Order, ...]:
     return scenario.demand.orders if scenario.demand else ()
 
 
-def _pairs(part: object, head: str) -> Iterator[str]:
+def _pairs(part: DataclassInstance, head: str) -> Iterator[str]:
     for field in fields(part):
         value = getattr(part, field.name)
         as_default = field.default is not MISSING and value == field.default

@@ -156,19 +156,23 @@ def _week(reader: Reader, tables: dict) -> dict[str, Hours]:
 def _hours(reader: Reader, path: tuple[str, ...], value: object) -> Hours:
     remedy = 'write hours as "08:00-12:00, 13:00-17:00"'
     if not isinstance(value, str):
-        return reader.fault(path, "is not text", value, remedy) or ()
+        reader.fault(path, "is not text", value, remedy)
+        return ()
     spans = []
     for part in filter(None, (part.strip() for part in value.split(","))):
         match = re.fullmatch(r"(\d{1,2}):(\d\d)\s*[-–]\s*(\d{1,2}):(\d\d)", part)
         start, end = _span(match) if match else (0, 0)
-        if DAY_SECONDS > start > end:
-            return reader.fault(path, "ends before it begins", part, _split(match)) or ()
+        if match and DAY_SECONDS > start > end:
+            reader.fault(path, "ends before it begins", part, _split(match))
+            return ()
         if not 0 <= start < end <= DAY_SECONDS:
-            return reader.fault(path, "is not a span of hours", part, remedy) or ()
+            reader.fault(path, "is not a span of hours", part, remedy)
+            return ()
         spans.append((start, end))
     spans.sort()
     if any(before[1] > after[0] for before, after in zip(spans, spans[1:], strict=False)):
-        return reader.fault(path, "has hours that overlap", value, "end one before the next") or ()
+        reader.fault(path, "has hours that overlap", value, "end one before the next")
+        return ()
     return tuple(spans)
 
 
@@ -197,8 +201,9 @@ def _allowance(reader: Reader, tables: dict) -> Allowance:
     percents = {}
     for key in keys:
         given = key if key in table else key.removesuffix("_percent")
-        value = reader.amount(path, table, given, getattr(Allowance, key))
-        percents[key] = reader.below(path + (given,), value, 100, getattr(Allowance, key))
+        usual: float = getattr(Allowance, key)
+        value = reader.amount(path, table, given, usual)
+        percents[key] = reader.below(path + (given,), value, 100, usual)
     convention = reader.text(path, table, "convention", Allowance.convention)
     if convention not in CONVENTIONS:
         reader.fault(

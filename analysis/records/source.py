@@ -100,7 +100,7 @@ def _file_bytes(path: Path, shown: str) -> memoryview:
     def read(start: int) -> int:
         with open(path, "rb") as file:
             file.seek(start)
-            return file.readinto(held[start : start + PART])
+            return file.readinto(held.data[start : start + PART])
 
     if size and sum(side_by_side(read, range(0, size, PART), size)) == size:
         return held.data

@@ -207,7 +207,7 @@ def _block_ends_in_quotes(body: memoryview) -> bool:
         block = body[start : start + BLOCK]
         end = bytes(block[-LONGEST_ROW:])
         newline = max(end.rfind(b"\n"), end.rfind(b"\r"))
-        every = np.count_nonzero(np.frombuffer(block, np.uint8) == ord('"'))
+        every = int(np.count_nonzero(np.frombuffer(block, np.uint8) == ord('"')))
         return newline >= 0, every, end.count(b'"', newline + 1)
 
     starts = range(0, len(body), BLOCK)
@@ -265,7 +265,7 @@ def write_table(columns: dict[str, pa.Array], target: str | Path | BinaryIO) -> 
 
     A file of that name is replaced when the new one is whole, and stays as it is if that fails.
     """
-    if hasattr(target, "write"):
+    if not isinstance(target, str | Path):
         _write_rows(columns, target)
         return
     write_whole(target, lambda file: _write_rows(columns, file))

@@ -3,6 +3,7 @@
 import re
 import tomllib
 from collections import Counter
+from typing import overload
 
 from analysis.problems import BadInput, Fault
 
@@ -41,7 +42,8 @@ class Reader:
     """Takes typed values out of parsed TOML and notes each fault with the line it stands on."""
 
     def __init__(self, file: str, text: str, kind: str):
-        self.file, self.lines, self.faults = file, _lines_of_keys(text), []
+        self.file, self.lines = file, _lines_of_keys(text)
+        self.faults: list[Fault] = []
         self.kind = kind
 
     def fault(self, path: tuple[str, ...], problem: str, value: object, remedy: str) -> None:
@@ -80,6 +82,14 @@ class Reader:
         self.fault(path + (key,), "is not text", value, 'write it in "quotes"')
         return default
 
+    @overload
+    def amount(self, path: tuple[str, ...], table: dict, key: str, default: float) -> float: ...
+
+    @overload
+    def amount(
+        self, path: tuple[str, ...], table: dict, key: str, default: float | None = None
+    ) -> float | None: ...
+
     def amount(
         self, path: tuple[str, ...], table: dict, key: str, default: float | None = None
     ) -> float | None:
@@ -96,6 +106,14 @@ class Reader:
         else:
             return value
         return default
+
+    @overload
+    def below(self, path: tuple[str, ...], value: float, limit: float, default: float) -> float: ...
+
+    @overload
+    def below(
+        self, path: tuple[str, ...], value: float | None, limit: float, default: float | None
+    ) -> float | None: ...
 
     def below(
         self, path: tuple[str, ...], value: float | None, limit: float, default: float | None
@@ -147,7 +165,7 @@ def numbered(name: str, place: int) -> str:
 
 
 def _only_path(nested: object) -> tuple[str, ...]:
-    path = ()
+    path: tuple[str, ...] = ()
     while isinstance(nested, dict) and nested:
         key = next(iter(nested))
         path, nested = path + (key,), nested[key]

@@ -96,5 +96,6 @@ def _bisect(info: ZoneInfo, low: int, high: int, before: int) -> int:
 
 
 def _offset(info: ZoneInfo, utc: int) -> int:
-    moment = (_EPOCH + timedelta(microseconds=utc)).astimezone(info)
-    return moment.utcoffset() // timedelta(microseconds=1)
+    offset = (_EPOCH + timedelta(microseconds=utc)).astimezone(info).utcoffset()
+    assert offset is not None  # the moment has a zone
+    return offset // timedelta(microseconds=1)
