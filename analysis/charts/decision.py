@@ -63,7 +63,7 @@ def _lines(frame: pd.DataFrame, x: alt.X, title: str, money: alt.Axis) -> alt.Ch
     """The middle as a full line, the two edges dashed: told apart without colour."""
     long = frame.melt("week", ["middle", "low", "high"], "line", "money")
     long = long.assign(said=np.where(long["line"] == "middle", MIDDLE, EDGES))
-    scale = {"domain": [MIDDLE, EDGES]}
+    domain = [MIDDLE, EDGES]
     legend = alt.Legend(title=None, columns=2, symbolType="stroke", labelLimit=0)
     return (
         alt.Chart(long)
@@ -72,12 +72,12 @@ def _lines(frame: pd.DataFrame, x: alt.X, title: str, money: alt.Axis) -> alt.Ch
             x=x,
             y=alt.Y("money:Q", title=title, axis=money),
             detail="line:N",
-            color=alt.Color("said:N", scale=alt.Scale(**scale, range=[look.BLUE] * 2),
+            color=alt.Color("said:N", scale=alt.Scale(domain=domain, range=[look.BLUE] * 2),
                             legend=legend),
-            strokeDash=alt.StrokeDash("said:N", scale=alt.Scale(**scale, range=[[1, 0], [5, 3]]),
-                                      legend=legend),
-            strokeWidth=alt.StrokeWidth("said:N", scale=alt.Scale(**scale, range=[2.5, 1.2]),
-                                        legend=legend),
+            strokeDash=alt.StrokeDash("said:N", legend=legend,
+                                      scale=alt.Scale(domain=domain, range=[[1, 0], [5, 3]])),
+            strokeWidth=alt.StrokeWidth("said:N", legend=legend,
+                                        scale=alt.Scale(domain=domain, range=[2.5, 1.2])),
             tooltip=[
                 alt.Tooltip("said:N", title="line"),
                 alt.Tooltip("week:Q", title="weeks from the start"),
@@ -87,7 +87,7 @@ def _lines(frame: pd.DataFrame, x: alt.X, title: str, money: alt.Axis) -> alt.Ch
     )  # fmt: skip
 
 
-def _earned_back(weeks: float, last: float) -> alt.LayerChart:
+def _earned_back(weeks: float, last: float) -> alt.LayerChart | alt.FacetChart:
     """A dotted upright where the middle of the runs has earned itself back, and when in words."""
     frame = pd.DataFrame({"week": [weeks], "said": [f"earned back: week {number(weeks)}"]})
     left = weeks <= last / 2
@@ -102,7 +102,10 @@ def _earned_back(weeks: float, last: float) -> alt.LayerChart:
 
 def _path_said(frame: pd.DataFrame, title: str, payback_weeks: float | None) -> str:
     end = frame.iloc[-1]
-    back = f"earned back in week {number(payback_weeks)}" if payback_weeks else "not earned back"
+    back = "not earned back"
+    if payback_weeks is not None:
+        week = f"earned back in week {number(payback_weeks)}"
+        back = week if payback_weeks else "a gain from the start"
     return (
         f"Line of {title} against going on as before, by week. After {number(end['week'])} weeks "
         f"{number(end['middle'])} in the middle of the runs, "

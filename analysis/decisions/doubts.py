@@ -26,7 +26,7 @@ from analysis.records.scenario import Equipment, Helper, Scenario
 
 DEMAND = "demand"
 LAPS = 20  # that a maker would time to settle something
-COUNT_DEMAND = "count what is asked for over the next four weeks, what you turn away included"
+COUNT_DEMAND = "count what is asked for over the next four weeks, what is turned away included"
 
 
 @dataclass(frozen=True)
@@ -63,7 +63,9 @@ def _of_skills(model: ShopModel) -> Iterator[tuple[str, Doubt]]:
         )
         yield (
             skill_name("practice", key),
-            Doubt(f"learning curve of {what}", _rate(skill), source, laps, told),
+            Doubt(
+                learning_words(f"{operation}, {product}, {hand}"), _rate(skill), source, laps, told
+            ),
         )
         yield forgetting_name(hand), Doubt(
             f"practice that {hand} loses in a week away", _lost(skill), source,
@@ -98,10 +100,14 @@ def _rate(skill: Skill) -> Callable[[float], str]:
     return lambda z: curve_words(skill.exponent + z * skill.exponent_doubt)
 
 
+def learning_words(what: str) -> str:
+    """A learning curve by what it does: the form asks for it in the same words."""
+    return f"time of a piece after twice as many ({what})"
+
+
 def curve_words(exponent: float) -> str:
-    """`a 92 % curve`, `an 81 % curve`."""
-    percent = f"{100 * 2 ** min(exponent, 0):.0f}"
-    return f"{'an' if percent.startswith('8') else 'a'} {percent} % curve"
+    """`92 % of before`: the learning rate."""
+    return f"{100 * 2 ** min(exponent, 0):.0f} % of before"
 
 
 def _of_steps(model: ShopModel) -> Iterator[tuple[str, Doubt]]:
@@ -134,9 +140,9 @@ def _of_lines(model: ShopModel) -> Iterator[tuple[str, Doubt]]:
 def _of_scenario(model: ShopModel, scenario: Scenario) -> Iterator[tuple[str, Doubt]]:
     deviation = {shared.name: shared.doubt for shared in model.shared_doubts}
     if scenario.demand and DEMAND_DOUBT in deviation:
-        middle = scenario.demand.factor.middle
+        middle = 100 * scenario.demand.factor.middle
         yield DEMAND_DOUBT, Doubt(
-            DEMAND, _value(middle, deviation[DEMAND_DOUBT], " times today's"), GIVEN,
+            DEMAND, _value(middle, deviation[DEMAND_DOUBT], " % of today's"), GIVEN,
             COUNT_DEMAND,
         )  # fmt: skip
     for machine in scenario.equipment:
@@ -150,8 +156,8 @@ def _of_machine(machine: Equipment, deviation: dict[str, float]) -> Iterator[tup
     time, setup = f"time of {machine.name}", f"setup of {machine.name}"
     if time in deviation:
         given = machine.seconds or machine.time_factor
-        unit = " s" if machine.seconds else " of the present time"
-        middle = given.middle if given else 1.0
+        unit, scale = (" s", 1) if machine.seconds else (" % of the present time", 100)
+        middle = scale * (given.middle if given else 1.0)
         yield time, Doubt(time, _value(middle, deviation[time], unit), GIVEN, trial)
     if setup in deviation and machine.setup_seconds:
         words = _value(machine.setup_seconds.middle, deviation[setup], " s")
@@ -167,7 +173,7 @@ def _of_helper(
         first, d = helper.first_unit_factor, deviation[pace]
         yield pace, Doubt(
             f"time of the first pieces of the {name}",
-            _value(first.middle, d, " times the shop's own"),
+            _value(100 * first.middle, d, " % of the shop's own"),
             GIVEN if first.is_range else PUBLISHED,
             f"agree on a paid trial and time {LAPS} laps of the {name}",
         )  # fmt: skip
@@ -178,7 +184,7 @@ def _of_helper(
         yield (
             learning,
             Doubt(
-                f"learning curve of the {name}",
+                learning_words(name),
                 lambda z: curve_words(middle + z * d),
                 GIVEN if helper.learning_rate else PUBLISHED,
                 f"agree on a trial of two weeks and time the {name}'s laps at its start and end",

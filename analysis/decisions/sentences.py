@@ -27,6 +27,7 @@ DO_SHARE, LEAVE_SHARE = 0.8, 0.2
 WEEKS_PER_MONTH = WEEKS_PER_YEAR / 12
 HOURS_TOLD = 0.25  # a week: fewer hours more or less at the bench are not worth a sentence
 WORTH_ASKING = 0.01  # of the mean net present value: less is not worth an afternoon
+WORTH_TELLING = 0.99  # of what was sold: a smaller fall is within a rounding
 ALL_IS_SOLD = 0.98  # of what is asked for: more hands then sell nothing more
 
 
@@ -57,7 +58,7 @@ def headline(verdict: str, money: Money, scenario: Scenario, currency: str) -> s
     if verdict == DO_NOT and money.net_present_value.mean > 0:
         return (
             "Do not do it as it stands: only in "
-            f"{in_ten(money.probability_of_gain)} runs it is a gain {within}."
+            f"{in_ten(money.probability_of_gain)} runs is it a gain {within}."
         )
     if verdict == DO_NOT:
         return f"Do not do it as it stands: {_worth(money, currency)} {within}."
@@ -145,7 +146,7 @@ def sentences(
     value = money.net_present_value
     sold = (
         f"Sold in a week: {pieces(before.sold_per_week.mean)} before, "
-        f"{pieces(after.sold_per_week.mean)} after ({_from_to(after.sold_per_week)}), "
+        f"{pieces(after.sold_per_week.mean)} after{_from_to(after.sold_per_week)}, "
         f"of {pieces(money.demand_per_week)} asked for."
     )
     if verdict == NOTHING:
@@ -156,15 +157,15 @@ def sentences(
         f"{_ends(value, currency)}.",
     ]
     if not _without_money(money):
-        lines.append(f"In {in_ten(money.probability_of_gain)} runs it is a gain.")
+        lines.append(_gains(money.probability_of_gain))
     if verdict == DO_NOT:
         lines[-1] = lines[-1][:-1] + f"; {payback_words(money)}."
     lines += _hours_sentences(before, after, money, scenario, currency)
-    if after.sold_per_week.mean < before.sold_per_week.mean and scenario.helper:
+    if after.sold_per_week.mean < WORTH_TELLING * before.sold_per_week.mean and scenario.helper:
         lines.append(
             "Fewer pieces are sold with this helper: teaching takes hours, and slower hands hold a "
-            "place or a batch that others wait for. Let them do what holds nobody up "
-            "(`operations`)."
+            "place or a batch that others wait for. Work that holds nobody else up would suit them "
+            "better."
         )
     if money.pieces_until_paid.p50:
         lines.append(f"It pays after about {figure(money.pieces_until_paid.p50)} pieces sold.")
@@ -182,7 +183,7 @@ def _hours_sentences(before, after, money: Money, scenario: Scenario, currency: 
     as_many = after.sold_per_week.mean >= ALL_IS_SOLD * before.sold_per_week.mean
     if now < was and money.worth_per_week < 0 and as_many and not scenario.helper:
         each = amount(-money.worth_per_week / (was - now), currency)
-        lines.append(f"So seen, an hour that it frees costs {each}.")
+        lines.append(f"Each hour at the bench that it frees costs {each}.")
     return lines
 
 
@@ -201,8 +202,8 @@ def _demand_sentences(before: Situation, money: Money) -> list[str]:
     sold = before.sold_per_week.mean
     if sold >= ALL_IS_SOLD * money.demand_per_week:
         lines.append(
-            "As things are you make nearly all that is asked for: quicker work or more hands sell "
-            "no more pieces, they only leave more hours free."
+            "As things are, nearly all that is asked for is made already: quicker work or more "
+            "hands sell no more pieces, they only leave more hours free."
         )
     pays_from = money.break_even_demand_per_week
     if pays_from is None and not money.break_even_searched_to:
@@ -219,8 +220,16 @@ def _demand_sentences(before: Situation, money: Money) -> list[str]:
     return lines
 
 
+def _gains(share: float) -> str:
+    """How many runs gain."""
+    order = "is it" if share < 0.05 else "it is"  # after a "none" or a "fewer than"
+    return f"In {in_ten(share)} runs {order} a gain."
+
+
 def _from_to(values: Spread) -> str:
-    return f"{pieces(values.p5)} to {pieces(values.p95)}"
+    """` (113 to 132)`, nothing where all runs agree."""
+    low, high = pieces(values.p5), pieces(values.p95)
+    return "" if low == high else f" ({low} to {high})"
 
 
 def _ends(value: Spread, currency: str) -> str:
@@ -261,7 +270,7 @@ def settling(verdict: str, mean: float, movers: Sequence[Mover], currency: str) 
     open_ones = [mover for mover in movers if mover.settled_by and mover.worth_knowing > 0]
     best = max(open_ones, key=lambda mover: mover.worth_knowing, default=None)
     if not movers and not mean:
-        return "What an hour at the bench is worth to you decides; no laps can tell."
+        return "What an hour at the bench is worth to the shop decides; no laps can tell."
     if verdict == NOT_YET and best is None:
         return (
             "What is open is mostly chance from week to week, which no question settles; see what "
@@ -273,4 +282,4 @@ def settling(verdict: str, mean: float, movers: Sequence[Mover], currency: str) 
     worth = f"knowing the {best.name} first is worth about {amount(best.worth_knowing, currency)}"
     if verdict == NOT_YET:
         return f"What would settle it: {best.settled_by} ({worth})."
-    return f"{question}, should you want to be surer ({worth})."
+    return f"{question}, to be surer ({worth})."

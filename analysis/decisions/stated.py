@@ -8,22 +8,26 @@ import numpy as np
 
 from analysis.decisions.answer import ASSUMED, GIVEN, MEASURED, PUBLISHED, Assumption
 from analysis.decisions.change import helper_hours, helper_operations
-from analysis.decisions.doubts import curve_words
 from analysis.decisions.money import NORMAL_95
 from analysis.decisions.newcomer import shop_spread
+from analysis.decisions.sentences import span
 from analysis.decisions.shop_model import ShopModel
 from analysis.records.figures import figure
 from analysis.records.scenario import Equipment, Estimate, Helper, Move, Scenario, sure
 
 
-def assumptions(model: ShopModel, scenario: Scenario) -> tuple[Assumption, ...]:
+def assumptions(model: ShopModel, scenario: Scenario, currency: str = "") -> tuple[Assumption, ...]:
     """Everything the answer rests on; model: the shop before."""
     return (
         *_of_shop(model),
-        *_of_demand(scenario),
-        *(_of_helper(model, scenario.helper) if scenario.helper else ()),
-        *(line for machine in scenario.equipment for line in _of_machine(machine, scenario)),
-        *(_of_move(scenario.move) if scenario.move else ()),
+        *_of_demand(scenario, currency),
+        *(_of_helper(model, scenario.helper, currency) if scenario.helper else ()),
+        *(
+            line
+            for machine in scenario.equipment
+            for line in _of_machine(machine, scenario, currency)
+        ),
+        *(_of_move(scenario.move, currency) if scenario.move else ()),
         *_of_reckoning(scenario),
     )
 
@@ -34,11 +38,9 @@ def _of_shop(model: ShopModel) -> Iterator[Assumption]:
     sources = [skill.source for skill in model.skills.values()]
     measured = sum(source == "measured" for source in sources)
     yield Assumption(
-        "Times, practice, faults and interruptions",
-        f"from your laps for {measured} of {len(sources)} operations by product and person, "
-        "the others from the routing",
-        MEASURED,
-    )
+        "Times, practice, faults and interruptions", _measured_words(measured, len(sources)),
+        MEASURED if measured else ASSUMED,
+    )  # fmt: skip
     unpaid = [hand.name for hand in model.hands if not hand.cost_per_hour]
     if unpaid:
         yield Assumption(
@@ -62,7 +64,19 @@ def _of_shop(model: ShopModel) -> Iterator[Assumption]:
         )
 
 
-def _of_demand(scenario: Scenario) -> Iterator[Assumption]:
+def _measured_words(measured: int, known: int) -> str:
+    """How many of the times of a person, product and operation were timed."""
+    if not measured:
+        return "none timed at the bench so far: all from the route"
+    if measured == known:
+        return "timed at the bench, for every person, product and operation"
+    return (
+        f"timed at the bench for {measured} of {known} (person, product and operation), the "
+        "others from the route"
+    )
+
+
+def _of_demand(scenario: Scenario, currency: str) -> Iterator[Assumption]:
     demand = scenario.demand
     if not demand:
         return
@@ -70,7 +84,7 @@ def _of_demand(scenario: Scenario) -> Iterator[Assumption]:
     if demand.factor.low != 1 or demand.factor.is_range:
         whose = ", ".join(demand.factor_products) or "all products"
         yield Assumption(
-            "Demand will be", f"{_shown(demand.factor)} times today's, {whose}, {way}", GIVEN
+            "Demand will be", f"{_percent(demand.factor)} % of today's, {whose}, {way}", GIVEN
         )
     for product, pieces in demand.products:
         yield Assumption(
@@ -84,7 +98,8 @@ def _of_demand(scenario: Scenario) -> Iterator[Assumption]:
         months = ", ".join(figure(factor) for factor in demand.season)
         yield Assumption("Season", f"January to December times {months}", GIVEN)
     for order in demand.orders:
-        price = "the usual price" if order.price is None else f"{figure(order.price, 4)} each"
+        own = f"{_money(sure(order.price or 0.0), currency, 4)} each"
+        price = "the usual price" if order.price is None else own
         yield Assumption(
             "An order",
             f"{order.pieces} of the {order.product} {order.variant}".rstrip()
@@ -93,24 +108,25 @@ def _of_demand(scenario: Scenario) -> Iterator[Assumption]:
         )
 
 
-def _of_helper(model: ShopModel, helper: Helper) -> Iterator[Assumption]:
+def _of_helper(model: ShopModel, helper: Helper, currency: str) -> Iterator[Assumption]:
     hours = helper_hours(model, helper)
     kept = "" if hours == helper.hours_per_week else ", as long as the shop is open"
     yield Assumption(
         f"The {helper.name}",
-        f"{figure(hours)} hours a week{kept} at {figure(helper.cost_per_hour, 3)} an hour, paid "
-        "with work or without",
+        f"{figure(hours)} hours a week{kept} at "
+        f"{_money(sure(helper.cost_per_hour), currency)} an hour, paid with work or without",
         GIVEN,
     )
     yield Assumption(
         "Their first pieces",
-        f"take {_times(helper.first_unit_factor)} the shop's own people's first did; "
+        f"take {_times(helper.first_unit_factor)} the first of the shop's own people did; "
         "people differ by about a fifth, and nobody is taken to become faster than the quickest "
         "in the shop is now",
         GIVEN if helper.first_unit_factor.is_range else PUBLISHED,
     )
     if helper.learning_rate:
-        rate = f"along a {_percent(helper.learning_rate)} % curve"
+        rate = f"each time their pieces have doubled, one takes {_percent(helper.learning_rate)} %"
+        rate += " of the time before"
     else:
         spread = shop_spread(model.skills)
         low, high = (
@@ -118,40 +134,54 @@ def _of_helper(model: ShopModel, helper: Helper) -> Iterator[Assumption]:
             for step in (-NORMAL_95, NORMAL_95)
         )
         rate = (
-            f"along {curve_words(spread.exponent)} ({low:.0f} to {high:.0f} %), from "
-            f"{spread.cells} curves of the shop and published studies"
+            "each time their pieces have doubled, one takes "
+            f"{100 * 2 ** min(spread.exponent, 0):.0f} % of the time before "
+            f"({low:.0f} to {high:.0f} %), from {spread.cells} learning curves of the shop and "
+            "published studies"
         )
-    yield Assumption("They get quicker", rate, GIVEN if helper.learning_rate else PUBLISHED)
+    yield Assumption(
+        "They get quicker (learning rate)", rate, GIVEN if helper.learning_rate else PUBLISHED
+    )
     yield Assumption(
         "Teaching",
-        f"{figure(helper.training_hours)} hours of both at the start, then "
-        f"{figure(100 * helper.supervision_share)} % of each of their hours is one of "
-        f"{model.hands[0].name if model.hands else 'nobody'}'s",
+        f"{figure(helper.training_hours)} hours at the start in which neither makes pieces; "
+        + _minding(model, helper),
         GIVEN,
     )
     source = GIVEN if helper.operations else ASSUMED
     yield Assumption("They may do", ", ".join(helper_operations(model, helper)), source)
 
 
-def _of_machine(machine: Equipment, scenario: Scenario) -> Iterator[Assumption]:
+def _minding(model: ShopModel, helper: Helper) -> str:
+    """What looking after the helper takes later."""
+    if not helper.supervision_share or not model.hands:
+        return "none later"
+    minutes = figure(60 * helper.supervision_share)
+    return f"later {minutes} minutes of {model.hands[0].name}'s time for each hour of theirs"
+
+
+def _of_machine(machine: Equipment, scenario: Scenario, currency: str) -> Iterator[Assumption]:
     if machine.seconds:
         time = f"{_shown(machine.seconds)} s a go"
     elif machine.time_factor:
-        time = f"{_shown(machine.time_factor)} of the present time"
+        time = f"{_percent(machine.time_factor)} % of the present time"
     else:
         time = "as quick as now"
     how = "a guess or a supplier's word until timed" if _is_range(machine) else "taken as sure"
     yield Assumption(f"{machine.name}: time", f"{time}; {how}", GIVEN)
     yield Assumption(
         f"{machine.name}: practice",
-        "is set aside, the machine gives the time" if machine.seconds else "carries over to it",
+        "does not count, the machine sets the time"
+        if machine.seconds
+        else "what hands have learned so far carries over to it",
         ASSUMED,
     )
     sold_after = min(machine.life_weeks or scenario.horizon_weeks, scenario.horizon_weeks)
     yield Assumption(
         f"{machine.name}: money",
-        f"{_shown(machine.price)} at the start, {_shown(machine.running_cost_per_week)} a week, "
-        f"sold for {_shown(machine.resale)} after {sold_after} weeks; not bought again",
+        f"{_money(machine.price, currency)} at the start, "
+        f"{_money(machine.running_cost_per_week, currency)} a week for power and upkeep, sold for "
+        f"{_money(machine.resale, currency)} after {span(sold_after)}; not bought again",
         GIVEN,
     )
     if machine.attended_share.low < 1:
@@ -167,15 +197,16 @@ def _is_range(machine: Equipment) -> bool:
     return any(estimate is not None and estimate.is_range for estimate in given)
 
 
-def _of_move(move: Move) -> Iterator[Assumption]:
+def _of_move(move: Move, currency: str) -> Iterator[Assumption]:
     yield Assumption(
         "The move",
-        f"{_shown(move.rent_per_week)} more rent a week, {_shown(move.fit_out)} to fit out, "
+        f"{_money(move.rent_per_week, currency)} more rent a week, "
+        f"{_money(move.fit_out, currency)} to fit it out, "
         f"{figure(move.lost_days)} days without work",
         GIVEN,
     )
     if move.transport_factor != 1:
-        yield Assumption("Walks", f"{figure(move.transport_factor)} of today's", GIVEN)
+        yield Assumption("Walks", f"{figure(100 * move.transport_factor)} % of today's", GIVEN)
     for station, places in move.added_stations:
         where = station or "where it is fullest"
         yield Assumption("More places", f"{places} at the {where}".replace("the where", "where"),
@@ -214,30 +245,38 @@ def _shown(estimate: Estimate) -> str:
     return figure(estimate.low, 3)
 
 
+def _money(estimate: Estimate, currency: str, digits: int = 3) -> str:
+    """`2,300 to 2,900 USD`."""
+    ends = dict.fromkeys(figure(end, digits) for end in (estimate.low, estimate.high))
+    return f"{' to '.join(ends)} {currency}".rstrip()
+
+
 def _percent(rate: Estimate) -> str:
-    ends = dict.fromkeys(f"{100 * end:.0f}" for end in (rate.low, rate.high))
+    ends = dict.fromkeys(figure(100 * end, 3) for end in (rate.low, rate.high))
     return " to ".join(ends)
 
 
 HELPER_CAUTION = (
-    "Employing somebody: contract, wage, hours, insurance, tax and safety briefing follow the law "
-    "of your place; ask those licensed to advise. What is timed must be known to who is timed."
+    "Employing somebody: employment law where the shop is decides on contract, wage, hours, "
+    "insurance, tax and safety briefing, also for a few hours a week; ask those licensed to "
+    "advise. Whoever is timed must know it."
 )
 MACHINE_CAUTION = (
-    "A machine: guards, emergency stop, wiring, dust and noise as its manual and the local codes "
-    "say; let licensed people do the electrical work and instruct whoever uses it."
+    "A machine: guards, emergency stop, wiring, fire protection, dust extraction, ventilation and "
+    "noise as its manual and the local codes say; licensed people do the electrical work, and "
+    "whoever uses it is instructed first."
 )
 MOVE_CAUTION = (
-    "Another room: permitted use, fire exits, ventilation for glues and solvents, floor load, "
-    "wiring and the lease itself are for local codes and licensed practice."
+    "Another room: local codes and licensed practice decide on permitted use, fire exits, "
+    "electrical wiring, ventilation for glues and solvents, floor load and the lease itself."
 )
 PACE_CAUTION = (
     "More work in the same hours: breaks and a change of task come first; haste at blades, "
     "needles and presses hurts people."
 )
 MONEY_CAUTION = (
-    "The ranges say what laps and your figures can bear, no more. Before signing, show the page to "
-    "somebody licensed to advise you."
+    "The ranges say what the timed work and the figures given can bear, no more. Before anything "
+    "is signed, somebody licensed to advise should see the page."
 )
 
 

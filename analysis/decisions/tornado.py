@@ -37,28 +37,30 @@ def movers(
     draws: Mapping[str, np.ndarray],
     doubts: Mapping[str, Doubt],
     demand: list[Mover],
+    currency: str = "",
 ) -> tuple[Mover, ...]:
     """All assumptions that move the answer, largest first, at most MOST_MOVERS."""
     values = ledger.net_present_values
-    found = [*_money_movers(ledger, values.mean()), *_drawn_movers(values, draws, doubts), *demand]
+    money = _money_movers(ledger, values.mean(), currency)
+    found = [*money, *_drawn_movers(values, draws, doubts), *demand]
     least = LEAST * max((mover.swing for mover in found), default=0.0)
     found = [mover for mover in found if mover.swing > least]
     return tuple(sorted(found, key=lambda mover: -mover.swing)[:MOST_MOVERS])
 
 
-def _money_movers(ledger: Ledger, mean: float):
+def _money_movers(ledger: Ledger, mean: float, currency: str):
     for entry in ledger.entries:
         worth = float(ledger.worth(entry).mean())
         low, high = _ends(entry)
         at_low, at_high = mean + worth * (low - 1), mean + worth * (high - 1)
         yield Mover(
             name=entry.name,
-            low=_amount(entry, low),
-            high=_amount(entry, high),
+            low=_amount(entry, low, currency),
+            high=_amount(entry, high, currency),
             value_at_low=at_low,
             value_at_high=at_high,
             source=entry.source if entry.estimate else GIVEN,
-            turns_at=_turn(entry, mean, worth),
+            turns_at=_turn(entry, mean, worth, currency),
             settled_by=_question(entry),
             worth_knowing=gain_from_knowing(mean, abs(at_high - at_low) / (2 * NORMAL_95)),
         )
@@ -72,13 +74,13 @@ def _ends(entry: Entry) -> tuple[float, float]:
     return estimate.low / entry.drawn, estimate.high / entry.drawn
 
 
-def _amount(entry: Entry, share: float) -> str:
-    """An entry's figure at a share of what it was reckoned with: `18 a week`, `-10 %`."""
+def _amount(entry: Entry, share: float, currency: str) -> str:
+    """An entry's figure at a share of what it was reckoned with: `18 USD a week`."""
     if entry.estimate is None:
         change = "less" if share < 1 else "more"
         return f"{figure(100 * abs(share - 1))} % {change} than now"
     per = f" a {entry.per}" if entry.per == "week" else " an hour" if entry.per else ""
-    return figure(entry.drawn * share, 3) + per
+    return f"{figure(entry.drawn * share, 3)} {currency}".rstrip() + per
 
 
 def _question(entry: Entry) -> str:
@@ -87,12 +89,12 @@ def _question(entry: Entry) -> str:
     return ""
 
 
-def _turn(entry: Entry, mean: float, worth: float) -> str:
+def _turn(entry: Entry, mean: float, worth: float, currency: str) -> str:
     """The figure at which the net present value is 0, where it is within reach."""
     share = 1 - mean / worth if worth else -1.0
     if not 1 / REACH < share < REACH:
         return ""
-    return _amount(entry, share)
+    return _amount(entry, share, currency)
 
 
 def _drawn_movers(values: np.ndarray, draws: Mapping, doubts: Mapping[str, Doubt]):

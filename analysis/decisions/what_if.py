@@ -92,7 +92,7 @@ def answer_of(
     money = _money(compared, demand)
     doubts = doubts_of(compared.models[1], scenario)
     draws = {**compared.before.draws, **compared.after.draws}
-    found = movers(ledger, draws, doubts, demand.movers())
+    found = movers(ledger, draws, doubts, demand.movers(), currency)
     found = tuple(demand.turning(mover) for mover in found)
     verdict = sentences.verdict_of(money, compared.changes)
     return Answer(
@@ -116,7 +116,7 @@ def answer_of(
         must_be_true=sentences.must_be_true(verdict, money, found),
         settle=sentences.settling(verdict, ledger.net_present_values.mean(), found, currency),
         movers=found,
-        assumptions=stated.assumptions(expected(model, scenario), scenario),
+        assumptions=stated.assumptions(expected(model, scenario), scenario, currency),
         cautions=stated.cautions(scenario),
         path=_path(compared),
         net_present_values=ledger.net_present_values,

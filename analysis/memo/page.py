@@ -186,6 +186,8 @@ def _money(money: Money, currency: str) -> tuple[tuple[str, str, str], ...]:
             f"none up to {_number(money.break_even_searched_to)}"
             if pays_from is None
             else _number(pays_from)
+            if pays_from
+            else "any"
         )
         now = f"reckoned with: {_number(money.demand_per_week)}"
         rows.append(("Pays from (break-even), pieces asked for a week", found, now))

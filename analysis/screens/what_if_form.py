@@ -32,10 +32,10 @@ ALSO = {
 }
 WIDE = (fields.OPERATIONS, fields.STATIONS, fields.MONTHS, fields.FACTORS, fields.TOGGLE)
 CAUTIONS = {
-    "helper": "Employing somebody: contract, wage, hours, insurance and safety briefing follow the "
-    "law of your place; ask those licensed to advise.",
-    "equipment": "A machine: guards, emergency stop, wiring, dust and noise as its manual and the "
-    "local codes say; electrical work is for licensed people.",
+    "helper": "Employing somebody: employment law where you are decides on contract, wage, hours, "
+    "insurance and safety briefing; ask those licensed to advise.",
+    "equipment": "A machine: guards, emergency stop, wiring, fire protection, ventilation, dust "
+    "and noise as its manual and the local codes say; electrical work is for licensed people.",
     "move": "Another room: permitted use, fire exits, ventilation, wiring and the lease are for "
     "local codes and licensed practice.",
     "demand": "More work in the same hours: breaks and a change of task come first; haste at "
@@ -266,7 +266,7 @@ def _take(drafts: Drafts, key: str, path: Path, field: Field, widget: str) -> No
 
 def _list_buttons(drafts: Drafts, known: Known) -> None:
     """Begin another, copy this one, take it off the list, bring it back."""
-    st.markdown("**Another one beside it**, with the same random numbers, to compare:")
+    st.markdown("**Another one beside it**, with the same luck in every run, to compare:")
     with st.container(horizontal=True):
         for part, name in PARTS.items():
             st.button(

@@ -71,8 +71,13 @@ def _demand(scenario: Scenario):
     way = ", with or without it" if demand.either_way else ""
     if demand.factor != Estimate(1.0, 1.0):
         yield f"{range_words(demand.factor, 100)} % of today's demand{way}"
-    if demand.products or demand.growth_per_year or demand.season:
-        yield f"demand that changes{way}"
+    for product, pieces_a_week in demand.products:
+        yield f"{figure(pieces_a_week)} of the {product} asked for in a week{way}"
+    if demand.growth_per_year:
+        kind = "more" if demand.growth_per_year > 0 else "less"
+        yield f"{figure(100 * abs(demand.growth_per_year))} % {kind} asked for each year{way}"
+    if demand.season:
+        yield f"a season{way}"
     for order in demand.orders:
         yield f"an order of {order.pieces} {order.product} {order.variant}".rstrip() + (
             f" due in week {order.week}"

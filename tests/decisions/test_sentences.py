@@ -112,7 +112,7 @@ def test_hours_freed_are_told_and_what_one_of_them_costs():
     costly = replace(NEVER, worth_per_week=-20.0)
     said = sentences(DO_NOT, week(40.0), week(35.0), costly, Scenario(), "EUR")
     assert "Hours at the bench in a week, 40 before, 35 after." in said
-    assert "So seen, an hour that it frees costs 4 EUR." in said
+    assert "Each hour at the bench that it frees costs 4 EUR." in said
     said = sentences(DO_NOT, week(40.0), week(40.1), costly, Scenario(), "EUR")
     assert not any("Hours" in line for line in said)
 
@@ -145,6 +145,14 @@ def test_how_much_of_a_big_order_is_ready_is_told():
     )
 
 
-@pytest.mark.parametrize(("exponent", "words"), [(-0.3, "an 81 % curve"), (0.1, "a 100 % curve")])
-def test_a_curve_has_the_article_it_is_read_with(exponent, words):
+@pytest.mark.parametrize(
+    ("exponent", "words"), [(-0.3, "81 % of before"), (0.1, "100 % of before")]
+)
+def test_a_learning_curve_is_told_by_what_doubling_does(exponent, words):
     assert curve_words(exponent) == words
+
+
+def test_none_of_the_runs_is_said_as_english_says_it():
+    said = sentences(DO_NOT, week(40.0), week(40.0), NEVER, Scenario(), "EUR")
+    assert any(line.startswith("In none of the runs is it a gain") for line in said)
+    assert not any("`" in line or " you" in line for line in said), "a lender reads them too"

@@ -271,7 +271,7 @@ def test_a_range_is_drawn_and_its_ends_are_in_the_tornado():
     assert (price.low, price.high) == ("800", "1,250")
     assert price.value_at_low - price.value_at_high == pytest.approx(450)
     time = movers["time of motor"]
-    assert time.low.startswith("0.3 ") and time.high.startswith("0.9 ")
+    assert time.low.startswith("30 %") and time.high.startswith("90 %")
     assert time.value_at_low > time.value_at_high
     assert "20 laps" in time.settled_by
     swings = [mover.swing for mover in whole.movers]

@@ -94,7 +94,7 @@ def test_the_answer_is_one_sentence_first_and_how_sure_is_said_in_runs(show):
     assert re.search(r"Sold in a week: \d+ before, \d+ after \(\d+ to \d+\)", words)
     for heading in ("have to be true", "would settle it", "moves the answer", "sign or hire"):
         assert f"**What would {heading}**" in words or heading in words
-    assert "law of your place" in words and "licensed" in words
+    assert "employment law where the shop is" in words and "licensed" in words
 
 
 def test_before_after_and_difference_stand_side_by_side_as_plain_ranges(show):
