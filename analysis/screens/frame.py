@@ -40,6 +40,13 @@ def show() -> None:
         live.draw(page)
     except Problem as problem:
         st.error(words.plain(str(problem)))
+        _offer_backup()
+
+
+def _offer_backup() -> None:
+    from analysis.screens import backups  # with the database toolkit, which few starts need
+
+    backups.offer_where_damaged()
 
 
 def _pages() -> dict[str, list]:

@@ -65,6 +65,7 @@ def show() -> None:
     parts.demo_line(here)
     parts.import_line()
     parts.saved_line(here.store)
+    _late_backup(here)
     desk = answers.desk(here)
     st.markdown(f"**{desk.kept('laps summary', (), lambda: _summary(desk))}**")
     parts.draw_open_tab(PARTS, "laps_part", desk)
@@ -447,6 +448,18 @@ def _export(desk: answers.Desk) -> None:
     )
 
 
+def _late_backup(here: source.Source) -> None:
+    from analysis.screens import backups  # as the other parts, only where it is drawn
+
+    backups.late_line(here)
+
+
+def _backups(desk: answers.Desk) -> None:
+    from analysis.screens import backups
+
+    backups.show(desk)
+
+
 def _phones(_desk: answers.Desk) -> None:
     from analysis.screens import pairing  # with the drawing of codes, which no other part needs
 
@@ -459,5 +472,6 @@ PARTS = {
     "Set aside": _set_aside,
     "Changes": _changes,
     "Export": _export,
+    "Backups": _backups,
     "Phones": _phones,
 }

@@ -8,6 +8,7 @@ against a damaged file and a mistake, not against a lost computer; so copy that 
 """
 
 import contextlib
+import errno
 import os
 import re
 import secrets
@@ -59,6 +60,7 @@ def back_up(store: Path, today: date) -> Backup:
     try:
         target.parent.mkdir(exist_ok=True)
         _remove_left_over(target.parent, today)
+        half.touch()  # the system then says why it cannot be written, where SQLite would not
         _copy(store, half)
         os.replace(half, target)
         _bring_to_disk(target.parent)
@@ -66,8 +68,8 @@ def back_up(store: Path, today: date) -> Backup:
         with contextlib.suppress(OSError):
             half.unlink(missing_ok=True)
         raise StoreProblem(
-            f"The store {store} could not be backed up ({error}); earlier backups are unchanged. "
-            f"See that there is room in {target.parent} and that you may write there."
+            f"The store {store} could not be backed up: {_why(error, store.parent, _size(store))}. "
+            "Earlier backups are unchanged."
         ) from error
     for old in worn_out(backups(store)):
         old.path.unlink(missing_ok=True)
@@ -95,6 +97,23 @@ def is_whole(store: Path) -> bool:
         return False
 
 
+def is_damaged(store: Path, wait_seconds: float = 15) -> bool:
+    """Whether the file is there and SQLite finds it torn or overwritten. One that cannot be opened
+    just now (no right to, in use) says nothing of damage. Reads all of it, as `is_whole` does."""
+    try:
+        with contextlib.closing(_open(store, "ro", wait_seconds)) as connection:
+            return connection.execute("PRAGMA integrity_check(1)").fetchone() != ("ok",)
+    except sqlite3.OperationalError:
+        return False
+    except sqlite3.DatabaseError:
+        return True
+
+
+def last_good(store: Path) -> Backup | None:
+    """The newest backup that is whole, None where there is none."""
+    return next((backup for backup in backups(store) if is_whole(backup.path)), None)
+
+
 def restore(store: Path, backup: Backup, aside: str) -> Path | None:
     """Bring a backup back in the store's place; the file that was there is put aside, under its
     name and `aside` (a time), with SQLite's files beside it, never removed. Where it is.
@@ -116,10 +135,36 @@ def restore(store: Path, backup: Backup, aside: str) -> Path | None:
         with contextlib.suppress(OSError):
             half.unlink(missing_ok=True)
         raise StoreProblem(
-            f"The backup {backup.path} could not be brought back to {store} ({error.strerror}); "
-            "see that there is room and that you may write there, then try again."
+            f"The backup {backup.path} could not be brought back to {store}: "
+            f"{_why(error, store.parent, _size(backup.path))}, then try again."
         ) from error
     return put_aside
+
+
+def _why(error: Exception, folder: Path, needed_bytes: int) -> str:
+    """Why a copy could not be written into a folder, and what to do about it."""
+    number = getattr(error, "errno", None)
+    said = getattr(error, "strerror", None) or str(error)
+    if number in (errno.ENOSPC, errno.EDQUOT) or "disk is full" in said:
+        free = shutil.disk_usage(folder).free
+        return (
+            f"the disk is full ({needed_bytes / 1e6:.1f} MB are needed, {free / 1e6:.1f} MB are "
+            f"free); make room on the disk of {folder}"
+        )
+    if number == errno.EROFS:
+        return f"the disk of {folder} can only be read; have it opened for writing"
+    if number in (errno.EACCES, errno.EPERM):
+        return f"you may not write in {folder}; give yourself the right to"
+    if isinstance(error, sqlite3.DatabaseError) and not isinstance(error, sqlite3.OperationalError):
+        return (
+            f"it is damaged ({said}); stop the program, then bring back the last good backup with: "
+            "python -m analysis restore"
+        )
+    return f"{said}; see that there is room in {folder} and that you may write there"
+
+
+def _size(file: Path) -> int:
+    return file.stat().st_size if file.exists() else 0
 
 
 def _folder(store: Path) -> Path:
@@ -145,13 +190,14 @@ def _copy(store: Path, half: Path) -> None:
         copy.execute("PRAGMA journal_mode=DELETE")  # a single file, without one beside it
         (said,) = copy.execute("PRAGMA integrity_check(1)").fetchone()
     if said != "ok":
-        raise sqlite3.DatabaseError(f"the store is damaged: {said}")
+        raise sqlite3.DatabaseError(said)
     _bring_to_disk(half)
 
 
-def _open(store: Path, mode: str) -> sqlite3.Connection:
+def _open(store: Path, mode: str, wait_seconds: float = 15) -> sqlite3.Connection:
     # as_uri() wants a whole path and writes spaces, ? and # so that they stay part of the name
-    return sqlite3.connect(f"{store.absolute().as_uri()}?mode={mode}", uri=True, timeout=15)
+    address = f"{store.absolute().as_uri()}?mode={mode}"
+    return sqlite3.connect(address, uri=True, timeout=wait_seconds)
 
 
 def _refuse_in_use(store: Path) -> None:

@@ -1,7 +1,11 @@
 """Backups: whole while others write, kept a week by day and a month by week, and brought back."""
 
+import contextlib
 import os
+import shutil
 import sqlite3
+import subprocess
+import tempfile
 import threading
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
@@ -12,8 +16,17 @@ import pytest
 
 from analysis.problems import NotFound, StoreProblem
 from analysis.records.laps import read_laps
-from analysis.store.backup import Backup, back_up, backups, is_whole, restore, worn_out
+from analysis.store.backup import (
+    Backup,
+    back_up,
+    backups,
+    is_damaged,
+    is_whole,
+    restore,
+    worn_out,
+)
 from analysis.store.store import open_store
+from tests.command import run
 
 TODAY = date(2026, 3, 4)
 HEAD = "started_at,seconds,product,operation,lap_id\n"
@@ -181,7 +194,7 @@ def test_without_room_the_earlier_backup_stays_and_nothing_half_made(store, plac
     backup = back_up(place, TODAY)
     before = backup.path.read_bytes()
     for day in (TODAY, TODAY + timedelta(days=1)):
-        with full_disk(), pytest.raises(StoreProblem, match="earlier backups are unchanged"):
+        with full_disk(), pytest.raises(StoreProblem, match="Earlier backups are unchanged"):
             back_up(place, day)
     assert backups(place) == [backup] and backup.path.read_bytes() == before
     assert os.listdir(backup.path.parent) == [backup.path.name]
@@ -191,7 +204,7 @@ def test_without_room_nothing_is_brought_back_and_the_store_stays(store, place):
     backup = back_up(place, TODAY)
     store.import_laps(laps("three"))
     store.close()
-    with full_disk(), pytest.raises(StoreProblem, match="see that there is room"):
+    with full_disk(), pytest.raises(StoreProblem, match="see that there is room|make room"):
         restore(place, backup, "now")
     assert not [name for name in os.listdir(place.parent) if "half" in name or "aside" in name]
     assert lap_ids(place) == ["one", "three", "two"]
@@ -221,3 +234,91 @@ def test_no_store_no_backup(tmp_path):
     with pytest.raises(NotFound):
         back_up(tmp_path / "none.sqlite", TODAY)
     assert os.listdir(tmp_path) == []
+
+
+@pytest.fixture
+def disk(tmp_path):
+    """A disk of one megabyte of its own, with a store of 24 laps and a backup of it."""
+    folder = tmp_path / "disk"
+    folder.mkdir()
+    mounted = ["mount", "-t", "tmpfs", "-o", "size=1m", "tmpfs", str(folder)]
+    if shutil.which("mount") is None or subprocess.run(mounted, capture_output=True).returncode:
+        pytest.skip("this user may mount no disk; a full one is also tried with limited files")
+    place = folder / "workshop.sqlite"
+    store = open_store(str(place))
+    store.import_laps(laps("one", "two"))
+    store.close()
+    back_up(place, TODAY)
+    yield place
+    subprocess.run(["umount", str(folder)], check=True)
+
+
+def fill(folder):
+    with contextlib.suppress(OSError), open(folder / "photos", "wb", buffering=0) as photos:
+        while photos.write(bytes(4096)):
+            pass
+
+
+def test_restore_says_that_the_disk_is_full_and_the_store_stays(disk):
+    fill(disk.parent)
+    said = run("restore", "--store", disk, status=2).stderr
+    assert "the disk is full (0.1 MB are needed, 0.0 MB are free)" in said
+    assert f"make room on the disk of {disk.parent}" in said
+    assert "the disk is full" in run("backup", "--store", disk, status=2).stderr
+    (disk.parent / "photos").unlink()
+    assert lap_ids(disk) == ["one", "two"]
+
+
+@pytest.mark.parametrize("damaged", [False, True])
+def test_restore_says_that_the_disk_can_only_be_read_and_the_store_stays(disk, damaged):
+    if damaged:
+        disk.write_bytes(b"spilled tea" * 1000)
+    before = disk.read_bytes(), os.listdir(disk.parent)
+    subprocess.run(["mount", "-o", "remount,ro", str(disk.parent)], check=True)
+    for verb in ("restore", "backup"):
+        said = run(verb, "--store", disk, status=2).stderr
+        assert f"the disk of {disk.parent} can only be read" in said
+    assert (disk.read_bytes(), os.listdir(disk.parent)) == before
+
+
+def test_restore_says_that_it_may_not_write_in_the_folder(place):
+    with nobody() as folder:
+        store = folder / "workshop.sqlite"
+        opened = open_store(str(store))
+        opened.import_laps(laps("one", "two"))
+        opened.close()
+        backup = back_up(store, TODAY)
+        folder.chmod(0o500)
+        with pytest.raises(StoreProblem, match="you may not write in .*; give yourself the right"):
+            restore(store, backup, "now")
+        folder.chmod(0o700)
+        assert lap_ids(store) == ["one", "two"]
+
+
+@contextmanager
+def nobody():
+    """A folder of a user without root's rights, and this process as that user."""
+    with tempfile.TemporaryDirectory() as name:
+        root = os.geteuid() == 0
+        if root:
+            os.chown(name, 65534, 65534)
+            os.seteuid(65534)
+        try:
+            yield Path(name)
+        finally:
+            if root:
+                os.seteuid(0)
+
+
+def test_a_store_that_may_not_be_read_just_now_is_not_called_damaged(store, place):
+    assert not is_damaged(place) and not is_damaged(place.with_name("none.sqlite"))
+    store.close()
+    with contextlib.closing(sqlite3.connect(place)) as busy:
+        busy.execute("PRAGMA journal_mode=DELETE")
+        busy.execute("PRAGMA locking_mode=EXCLUSIVE")
+        busy.execute("BEGIN EXCLUSIVE")
+        with pytest.raises(sqlite3.OperationalError):
+            sqlite3.connect(place, timeout=0).execute("SELECT count(*) FROM lap")
+        assert not is_damaged(place, wait_seconds=0)
+    place.write_bytes(b"spilled tea" * 1000)
+    assert is_damaged(place)
