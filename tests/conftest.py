@@ -3,12 +3,18 @@
 import os
 from itertools import count
 
+import platformdirs
 import pytest
 from hypothesis import settings
 
 from tests import postgres
 
 _shops = count(1)
+
+# Simulated weeks are compiled once for all servers that tests start, each with a home of its own.
+os.environ.setdefault(
+    "NUMBA_CACHE_DIR", str(platformdirs.user_cache_path("workshop-time-study").absolute())
+)
 
 # A clean clone is asked the same examples each time; at a desk, new ones are looked for.
 settings.register_profile("clone", derandomize=True)

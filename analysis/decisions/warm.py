@@ -5,14 +5,19 @@
 
 from __future__ import annotations
 
+import os
 import shutil
 import subprocess
 import sys
 import time
 from contextlib import suppress
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-from analysis.decisions.shop_model import Hand, Line, ShopModel, Skill, Step
+from analysis.decisions.code_folder import cache_folder
+
+if TYPE_CHECKING:
+    from analysis.decisions.shop_model import ShopModel
 
 MADE, IN_THE_MAKING = "made", "in the making"
 LONGEST_SECONDS = 180.0  # what is then still in the making was broken off
@@ -21,31 +26,29 @@ KEPT_VERSIONS = 4  # two at work side by side, and those before
 
 def machine_code_is_there() -> bool:
     """Whether this version has been compiled on this machine."""
-    from analysis.decisions.compiling import cache_folder  # numba takes 0.3 s to import
-
     return (cache_folder() / MADE).exists()
 
 
 def begin() -> subprocess.Popen | None:
     """Have another process compile, unless one is at it or it is done; does not wait."""
-    from analysis.decisions.compiling import cache_folder
-
     folder = cache_folder()
     if machine_code_is_there() or _is_fresh(folder / IN_THE_MAKING):
         return None
     folder.mkdir(parents=True, exist_ok=True)
     (folder / IN_THE_MAKING).touch()
-    return subprocess.Popen(
+    process = subprocess.Popen(
         [sys.executable, "-m", "analysis.decisions.warm"],
         cwd=Path(__file__).parents[2],
         stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
     )  # fmt: skip
+    if hasattr(os, "setpriority"):
+        with suppress(OSError):  # it has ended already
+            os.setpriority(os.PRIO_PROCESS, process.pid, 5)  # pages that are drawn go first
+    return process
 
 
 def is_in_the_making(process: subprocess.Popen | None) -> bool:
     """Whether there is still something to wait for: ours, or another's that is not too old."""
-    from analysis.decisions.compiling import cache_folder
-
     if machine_code_is_there():
         return False
     if process is not None:
@@ -55,8 +58,6 @@ def is_in_the_making(process: subprocess.Popen | None) -> bool:
 
 def note_made() -> None:
     """Note that the machine code is on disk."""
-    from analysis.decisions.compiling import cache_folder
-
     folder = cache_folder()
     if not (folder / MADE).exists():
         folder.mkdir(parents=True, exist_ok=True)
@@ -85,6 +86,8 @@ def _is_fresh(path: Path) -> bool:
 
 def smallest_shop() -> ShopModel:
     """One hand, one product, one step: enough to compile all."""
+    from analysis.decisions.shop_model import Hand, Line, ShopModel, Skill, Step  # loads numpy
+
     line = Line("piece", "", (Step("make"),), 1, 1.0)
     return ShopModel((line,), {("hand", "piece", "make"): Skill(60.0)}, (Hand("hand"),))
 

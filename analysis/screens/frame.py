@@ -41,6 +41,16 @@ def show() -> None:
     except Problem as problem:
         st.error(words.plain(str(problem)))
         _offer_backup()
+    _ready_for_what_if()
+
+
+@st.cache_resource(show_spinner=False)
+def _ready_for_what_if():
+    """Once a server, after its first page is drawn: where simulated weeks have not been compiled on
+    this machine yet, another process does so, before somebody asks What if."""
+    from analysis.decisions import warm
+
+    return warm.begin()
 
 
 def _offer_backup() -> None:

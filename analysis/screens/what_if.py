@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import streamlit as st
 
 from analysis.problems import BadInput, Fault, Problem
+from analysis.records.scenario import Scenario
 from analysis.screens import (
     answers,
     glossary,
@@ -57,6 +58,7 @@ class Seen:
 
     def job(self, found: Read) -> what_if_jobs.Job:
         """The answering of a scenario, begun if nobody has asked before."""
+        assert found.scenario is not None  # a draft with faults is mended first
         name = self.job_name(found)
         return what_if_jobs.jobs().of(name, self.model, found.scenario, self.currency)
 
@@ -80,7 +82,9 @@ def show() -> None:
     seen = Seen(desk, drafts, known, model, desk.settings[0].currency)
     _choose(drafts)
     found = seen.read(drafts.open)
-    job = _answer(seen, found) if found.scenario else _to_mend(found.faults, seen.currency)
+    job = _answer(seen, found, found.scenario) if found.scenario else None
+    if job is None:
+        _to_mend(found.faults, seen.currency)
     draw = {
         ANSWER: lambda: _details(seen, job),
         CHANGE: lambda: what_if_form.form(drafts, known, seen.currency, found.faults),
@@ -147,7 +151,7 @@ def _known(desk: answers.Desk, model) -> Known:
 
 def _fullest(desk: answers.Desk, model) -> str:
     """The operation that takes most hours of a week, at what is asked for."""
-    asked = {}
+    asked: dict[str, float] = {}
     for line in model.lines:
         asked[line.product] = asked.get(line.product, 0.0) + line.demand_per_week
     content = desk.figures.content
@@ -208,7 +212,7 @@ FORM_NAMES = {
 }  # fmt: skip
 
 
-def _answer(seen: Seen, found: Read) -> what_if_jobs.Job:
+def _answer(seen: Seen, found: Read, scenario: Scenario) -> what_if_jobs.Job:
     """The question and its answer as far as it is known, and how far the runs are."""
     job = seen.job(found)
     if job.answered is None:
@@ -221,15 +225,19 @@ def _answer(seen: Seen, found: Read) -> what_if_jobs.Job:
         _watch(seen, job, 0)
         return job
     answer, mark = job.answered
-    said = seen.desk.kept("what if said", (mark,), lambda: (
-        what_if_told.headline(answer), what_if_told.points(answer),
-        what_if_told.asked(found.scenario, seen.currency)))  # fmt: skip
+    first = answer.runs < what_if_jobs.MORE_RUNS and not job.over.is_set()
+    said = seen.desk.kept("what if said", (mark, first), lambda: (
+        what_if_told.headline(answer, first), what_if_told.points(answer),
+        what_if_told.asked(scenario, seen.currency)))  # fmt: skip
     answers.answer(said[0], said[1])
     st.caption(said[2])
-    if not job.over.is_set():
-        _watch(seen, job, answer.runs)
-    elif job.stopped and answer.runs < what_if_jobs.ALL_RUNS:
-        _stopped(seen, found, answer)
+    # Always there, also when empty: what stands below keeps its place, and what a reader has
+    # unfolded there stays so.
+    with st.container(key="what_if_runs"):
+        if not job.over.is_set():
+            _watch(seen, job, answer.runs)
+        elif job.stopped and answer.runs < what_if_jobs.ALL_RUNS:
+            _stopped(seen, found, answer)
     return job
 
 
@@ -246,12 +254,12 @@ def _watch(seen: Seen, job: what_if_jobs.Job, runs: int) -> None:
 
 
 def _progress_words(job: what_if_jobs.Job, currency: str) -> str:
-    """`First answer, from 8 runs; it gets surer: 56 of 200 runs changed, so far a gain of …`"""
+    """`An answer from 8 runs so far; getting surer: 56 of 200 runs changed, so far a gain …`"""
     start = f"An answer from {words.count(job.answer.runs, 'run')} so far" if job.answer else (
         "Your shop is played through for the first time")  # fmt: skip
     so_far = job.so_far
-    if so_far is None:
-        return f"{start} …"
+    if so_far is None or (job.answer and so_far.runs_wanted <= job.answer.runs):
+        return f"{start}; getting surer …" if job.answer else f"{start} …"
     what = "as it is" if not so_far.scenario else "changed"
     line = f"{start}; getting surer: {so_far.runs_done} of {so_far.runs_wanted} runs {what}"
     worth = so_far.net_present_value
@@ -285,24 +293,29 @@ def _details(seen: Seen, job: what_if_jobs.Job | None) -> None:
     glossary.beside(*TRADE)
     table = kept("what if table", mark, lambda: what_if_told.table(answer))
     answers.table(table, "what_if", "An average week before, after, and the difference")
-    told = kept("what if told", mark, lambda: _told(answer))
-    st.markdown(told)
+    true, moves, cautions = kept("what if told", mark, lambda: _told(answer))
+    st.markdown(true)
+    st.markdown(moves)
+    what_if_more.movers_picture(seen.desk, mark, answer)
+    st.markdown(cautions)
     with st.expander("How this was worked out"):
         st.markdown(what_if_more.WORKED_OUT)
         what_if_more.in_full(seen.desk, mark, answer)
 
 
-def _told(answer) -> str:
-    """What follows the table, in one text."""
+def _told(answer) -> tuple[str, str, str]:
+    """What follows the table: what would have to be true, what moves the answer, cautions."""
     cautions = "\n".join(f"- {words.plain(line)}" for line in answer.cautions)
-    return "\n\n".join((
+    true = "\n\n".join((
         "A figure is the mean of the runs; below it, what it was in nine of ten of them. "
         + what_if_told.runs_words(answer),
         "**What would have to be true**\n\n"
         + "\n".join(f"- {line}" for line in what_if_told.must_be_true(answer)),
         "**What would settle it**\n\n" + what_if_told.settle(answer),
-        "**What moves the answer**\n\n"
-        + ("\n".join(f"- {line}" for line in what_if_told.movers(answer))
-           or "Nothing moves it by more than chance does."),
-        "**Before you sign or hire**\n\n" + cautions,
     ))  # fmt: skip
+    moves = "\n".join(f"- {line}" for line in what_if_told.movers(answer))
+    return (
+        true,
+        f"**What moves the answer**\n\n{moves or 'Nothing moves it by more than chance does.'}",
+        f"**Before you sign or hire**\n\n{cautions}",
+    )

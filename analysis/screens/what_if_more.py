@@ -83,10 +83,7 @@ def _memo(seen, job) -> None:
         "**The answer as a page to show** a partner, a landlord or a lender: question, answer "
         "with its ranges, two charts, what it rests on, cautions."
     )
-    paper = st.segmented_control(
-        "Paper", list(PAPERS), format_func=PAPERS.get, default="a4", required=True,
-        key="what_if_paper",
-    )  # fmt: skip
+    paper = parts.one_of("Paper", PAPERS, "a4", key="what_if_paper")
     day = datetime.now(ZoneInfo(shop.timezone)).date()
     html, pdf = seen.desk.kept(
         "what if memo", (mark, paper, day),
@@ -136,6 +133,7 @@ def _upload(seen) -> None:
 
 def main_picture(desk, mark, answer) -> None:
     """The money week by week, until it has earned itself back."""
+    st.markdown("**How the money adds up**, week by week, against going on as before")
 
     def drawn():
         from analysis.charts.decision import payback_chart  # altair is slow to import
@@ -145,8 +143,8 @@ def main_picture(desk, mark, answer) -> None:
     answers.picture(desk, "what if payback", mark, drawn)
 
 
-def in_full(desk, mark, answer) -> None:
-    """The tornado, percentiles, and what the answer rests on."""
+def movers_picture(desk, mark, answer) -> None:
+    """How far each assumption moves the answer, as bars."""
 
     def drawn():
         from analysis.charts.decision import movers_chart
@@ -155,8 +153,15 @@ def in_full(desk, mark, answer) -> None:
         return movers_chart(answer.movers, worth, answer.currency)
 
     if answer.movers:
-        st.markdown("**How far each assumption moves the answer** (net present value)")
+        st.caption(
+            "The same as bars: what is gained in all with one figure at either of its likely ends, "
+            "and all others as they are. The widest bar is worth most care."
+        )
         answers.picture(desk, "what if movers", mark, drawn)
+
+
+def in_full(desk, mark, answer) -> None:
+    """Percentiles, and what the answer rests on."""
     for page in desk.kept("what if in full", mark, lambda: _in_full(answer)):
         st.html(page)
 

@@ -90,9 +90,10 @@ def range_words(estimate: Estimate, scale: float = 1) -> str:
     return " to ".join(ends)
 
 
-def headline(answer: Answer) -> str:
-    """The answer in one sentence, its name first."""
-    return words.plain(f"{answer.name}. {told(answer.headline)}")
+def headline(answer: Answer, first: bool = False) -> str:
+    """The answer in one sentence, its name first; `first`: better ones are on their way."""
+    name = f"{answer.name}, a first estimate" if first else answer.name
+    return words.plain(f"{name}. {told(answer.headline)}")
 
 
 def runs_words(answer: Answer) -> str:
@@ -105,7 +106,9 @@ def runs_words(answer: Answer) -> str:
 
 
 def points(answer: Answer) -> list[str]:
-    """What it does, what it earns, how sure."""
+    """What it does, what it earns, how sure; one run says nothing of how sure."""
+    if answer.runs == 1:
+        return [words.plain(told(sentence)) for sentence in answer.sentences[:2]]
     return [words.plain(told(sentence)) for sentence in answer.sentences]
 
 
@@ -213,8 +216,8 @@ def percentiles(answer: Answer) -> answers.Table:
         ("payback (weeks)", money.payback_weeks, 3),
         ("pieces sold until paid back", money.pieces_until_paid, 3),
     )
-    rows = [
-        {"figure": name} | {
+    rows: list[dict[str, str | None]] = [
+        dict[str, str | None](figure=name) | {
             head: None if value is None else figure(value, digits)
             for head, value in zip(
                 ("mean", "5th percentile", "median", "95th percentile"),

@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from analysis.decisions.compiling import COMPILED_FILES
+from analysis.decisions.code_folder import COMPILED_FILES
 from analysis.decisions.simulate import simulate, simulate_piece
 from analysis.decisions.warm import forget_old_versions
 from tests.decisions.test_simulate import doubtful_shop
@@ -62,7 +62,7 @@ def test_a_machine_that_never_compiled_answers_with_one_run_and_ends_with_the_sa
 
     done = subprocess.run(
         [sys.executable, "-c", COLD], cwd=ROOT, capture_output=True, text=True, check=True,
-        env={**os.environ, "XDG_CACHE_HOME": str(tmp_path)},
+        env={**os.environ, "NUMBA_CACHE_DIR": str(tmp_path)},
     )  # fmt: skip
     first, good_of_first, runs, good = done.stdout.split()
     here = simulate(rich_shop(), weeks=4, runs=2000, seed=8)
