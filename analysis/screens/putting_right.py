@@ -81,14 +81,7 @@ def _page(desk: Desk) -> Page:
 
 def _dearest(desk: Desk) -> None:
     """The Pareto chart and its table, in one of three views."""
-    view = st.segmented_control(
-        "Faults",
-        list(VIEWS),
-        format_func=VIEWS.get,
-        default="causes",
-        required=True,
-        key="faults_view",
-    )
+    view = parts.one_of("Faults", VIEWS, "causes", key="faults_view")
     answers.picture(desk, "pareto", (view,), lambda: _drawn(desk, view))
     st.caption(
         "Bars: what faults cost a week. Line across the end of a bar: 19 times out of 20 it lies "
@@ -152,7 +145,8 @@ WORKED_OUT = """
 - **Care that pays later**: logistic regression of faults found later on the time batches got, with
   a permutation test; all pairs looked at are allowed for (Holm). It is an association, not proof.
 - **Weekly share**: p chart (NIST/SEMATECH e-Handbook 6.3.3.2) with Laney's correction where the
-  weeks scatter more than independent pieces would.
+  weeks scatter more than independent pieces would. Nothing is allowed for the mix of products or
+  operations in a week; choose one product to take the first away.
 - **How many to start**: negative binomial with the product of (1 - scrap rate) over the route;
   *to be sure* also counts that the rates are only measured and that batches differ.
 """

@@ -12,6 +12,8 @@ from analysis.screens.source import fault_figures
 
 SHOWN = ("haste spoils", "slowness spoils")
 MOST_PAIRS = 12
+CHANCE = "chance alone would show as much (% of times)"  # Holm's p over all that were looked at
+KNOWN = "how well the laps before tell the pace (%, 100 perfectly)"  # its reliability
 
 
 def pace(desk: Desk) -> None:
@@ -140,15 +142,15 @@ def _pace_table(found, money: str) -> Table:
             "laps": curves["laps"],
             "batches": curves["batches"],
             "people": curves["workers"],
-            "p, all looked at": curves["p_holm"],
-            "pace known (0 to 1)": curves["reliability"],
+            CHANCE: 100 * curves["p_holm"],
+            KNOWN: 100 * curves["reliability"],
         }
     )
     formats = {
         **dict.fromkeys(("spoiled at the usual pace (%)", "spoiled from", "spoiled to"), "%.1f"),
         **dict.fromkeys((often, "times from", "times to"), "%.1f"),
         "laps more to tell": "%.0f", "laps": "%.0f", "batches": "%.0f", "people": "%.0f",
-        "p, all looked at": "%.4f", "pace known (0 to 1)": "%.2f",
+        CHANCE: "%.2f", KNOWN: "%.0f",
     }  # fmt: skip
     spans = {
         "spoiled at the usual pace (%)": ("spoiled from", "spoiled to"),
@@ -219,13 +221,13 @@ def _care_told(found, pair: tuple[str, str]) -> Told:
             "batches": table["batches"],
             "batches more to tell": table["batches_more"],
             "pieces each way for a trial": table["pieces_each_way"],
-            "p, all looked at": table["p_holm"],
+            CHANCE: 100 * table["p_holm"],
         }
     )
     whole = ("faults", "batches", "batches more to tell", "pieces each way for a trial")
     saved = "mending saved by a tenth more time (s a piece)"
     formats = dict.fromkeys((saved, "saved from", "saved to", "that tenth (s)"), "%.1f")
-    formats |= dict.fromkeys(whole, "%.0f") | {"p, all looked at": "%.4f"}
+    formats |= dict.fromkeys(whole, "%.0f") | {CHANCE: "%.2f"}
     return Told(
         sentence=words.plain(words.told(row["note"])),
         points=tuple(lines),
@@ -244,14 +246,19 @@ def _care_drawn(desk: Desk, pair: tuple[str, str]):
 
 def trial(desk: Desk) -> None:
     """Two ways of working, tried on halves of a batch: what came of it."""
-    told = desk.kept("trials", (), lambda: _trial_told(desk))
+    several = desk.kept("trial batches", (), lambda: _several_batches(desk))
+    each = several and st.checkbox(
+        "Each batch is a trial of its own", key="trial_by_batch",
+        help="For when A and B meant other things in the next batch.",
+    )  # fmt: skip
+    told = desk.kept("trials", (each,), lambda: _trial_told(desk, each))
     answers.points(told.points, f"**{told.sentence}**")
     glossary.beside("power", "confidence interval")
     if told.table:
         answers.table(told.table, "two_ways_tried", "Trials of two ways, by operation")
 
 
-def _trial_told(desk: Desk) -> Told:
+def _trials(desk: Desk, by_batch: bool):
     import pandas as pd
 
     from analysis.store.trials import trial_ways
@@ -260,17 +267,50 @@ def _trial_told(desk: Desk) -> Told:
     laps = desk.figures.laps
     ways = [trial_ways(desk.here.store.engine), noted_ways(laps)]
     marked = pd.concat(ways, ignore_index=True).drop_duplicates("lap_id")
-    rows = compare_ways(laps, marked)
+    return compare_ways(laps, marked, by_batch)
+
+
+def _several_batches(desk: Desk) -> bool:
+    """Whether a trial goes over several batches, so that it may be several trials."""
+    return bool((_trials(desk, by_batch=False)["batches"] > 1).any())
+
+
+def _trial_told(desk: Desk, by_batch: bool) -> Told:
+    rows = _trials(desk, by_batch)
     if rows.empty:
         return Told("No trial of two ways yet.", (HOW_TO_TRY,))
     first = rows.iloc[0]
     return Told(
-        sentence=f"At {words.plain(first['operation'])}: {words.plain(words.told(first['note']))}",
-        points=tuple(f"At {words.plain(row.operation)}, until {words.day(row.last_at)}: "
-                     f"{words.plain(words.told(row.note))}" for row in rows.iloc[1:4].itertuples())
-        + (HOW_TO_TRY,),
+        sentence=f"At {words.plain(first['operation'])}{_of_batch(first['batch'])}: "
+        f"{words.plain(words.told(first['note']))}",
+        points=(
+            *(f"At {words.plain(row.operation)}{_of_batch(row.batch)}, until "
+              f"{words.day(row.last_at)}: {words.plain(words.told(row.note))}"
+              for row in rows.iloc[1:4].itertuples()),
+            "" if by_batch else _taken_together(rows),
+            HOW_TO_TRY,
+        ),
         table=_trial_table(rows),
     )  # fmt: skip
+
+
+def _of_batch(batch: str) -> str:
+    return f" (batch {words.plain(batch)})" if batch else ""
+
+
+def _taken_together(rows) -> str:
+    """That batches near each other count as one trial, where a trial has several."""
+    several = rows[rows["batches"] > 1]
+    if several.empty:
+        return ""
+    where = ", ".join(
+        f"{words.count(row.batches, 'batch', 'batches')} at {words.plain(row.operation)}"
+        for row in several.itertuples()
+    )
+    return (
+        f"Taken for one trial, since less than two weeks lie between them: {where}. If A and B "
+        "meant other things in one of them, tick *Each batch is a trial of its own* above."
+    )
 
 
 HOW_TO_TRY = (
@@ -286,6 +326,7 @@ def _trial_table(rows) -> Table:
         {
             "operation": rows["operation"],
             "what it says": rows["verdict"],
+            "batch": rows["batch"],
             "B takes less time by (%)": rows["less_time_percent"],
             "less from": rows["less_time_low"],
             "less to": rows["less_time_high"],
@@ -306,5 +347,5 @@ def _trial_table(rows) -> Table:
         "B spoils fewer by (% of pieces)": ("fewer from", "fewer to"),
     }
     shown = ("B", "less", "fewer", "A")
-    formats = {name: "%.1f" if name.startswith(shown) else "%.0f" for name in frame.columns[2:]}
+    formats = {name: "%.1f" if name.startswith(shown) else "%.0f" for name in frame.columns[3:]}
     return Table.of(frame, formats, spans, lead=3)

@@ -9,19 +9,47 @@ from analysis.screens.source import fault_figures
 
 
 def week_by_week(desk: Desk) -> None:
-    """The share of faulty pieces by week, and which weeks are news."""
-    told = desk.kept("fault weeks", (), lambda: _weeks_told(fault_figures(desk.here)))
+    """The share of faulty pieces by week, and which weeks are news; of one product where chosen."""
+    names = desk.kept("fault products", (), lambda: _products(desk.figures.laps))
+    product = ""
+    if len(names) > 1:
+        product = st.selectbox(
+            "Product", ["", *names], format_func=lambda name: name or TOGETHER, key="faults_product"
+        )
+    told = desk.kept("fault weeks", (product,), lambda: _weeks_told(desk, product, len(names)))
     answers.points(told.points, f"**{told.sentence}**")
     glossary.beside("p chart", "overdispersion")
     if told.drawn:
-        answers.picture(desk, "fault weeks", (), lambda: _weeks_drawn(desk))
+        answers.picture(desk, "fault weeks", (product,), lambda: _weeks_drawn(desk, product))
     answers.table(told.table, "faults_by_week", "Share of faulty pieces by week")
 
 
-def _weeks_told(found) -> Told:
+TOGETHER = "all together"
+MIXED = (
+    "All products are counted together here: a week with more of one that often fails stands out "
+    "by that alone. Choose a product to see it by itself."
+)
+
+
+def _products(laps) -> list[str]:
+    """The products with laps, as text."""
+    return sorted(set(laps["product"].astype(str)) - {""})
+
+
+def _weeks_of(desk: Desk, product: str):
+    """The weekly shares and their chart, of one product or of all."""
+    from analysis.study.p_chart import weekly_faults
+
+    if not product:
+        found = fault_figures(desk.here)
+        return found.weeks, found.chart
+    return weekly_faults(desk.figures.laps, desk.figures.timezone, product)
+
+
+def _weeks_told(desk: Desk, product: str, products: int) -> Told:
     import pandas as pd
 
-    weeks, chart = found.weeks, found.chart
+    weeks, chart = _weeks_of(desk, product)
     frame = pd.DataFrame(
         {
             "week beginning": weeks["week_start"].dt.strftime("%Y-%m-%d"),
@@ -35,14 +63,14 @@ def _weeks_told(found) -> Told:
     )
     formats = {name: "%.1f" for name in frame.columns if "%" in name}
     return Told(
-        sentence=_weeks_lead(weeks),
-        points=tuple(_weeks_points(weeks, chart)),
+        sentence=_weeks_lead(weeks, product),
+        points=(*_weeks_points(weeks, chart), MIXED if products > 1 and not product else ""),
         table=Table.of(frame, formats, {}, lead=3),
         drawn=bool(weeks["share"].notna().any() and weeks["faults"].sum() > 0),
     )
 
 
-def _weeks_lead(weeks) -> str:
+def _weeks_lead(weeks, product: str) -> str:
     known = weeks.dropna(subset=["upper"])
     if known.empty:
         if weeks["faults"].sum() == 0:
@@ -59,8 +87,9 @@ def _weeks_lead(weeks) -> str:
         else f"{words.count(len(news), 'week')} stood out, the last of them "
         f"{words.week(news['week_start'].iloc[-1].date())}"
     )
+    pieces = f"pieces of {words.plain(product)}" if product else "pieces"
     return (
-        f"Of the pieces that go through an operation, usually {usual} are at fault; {what}. The "
+        f"Of the {pieces} that go through an operation, usually {usual} are at fault; {what}. The "
         f"last week had {words.share(last['share'])}."
     )
 
@@ -77,10 +106,10 @@ def _weeks_points(weeks, chart) -> list[str]:
     return lines
 
 
-def _weeks_drawn(desk: Desk):
+def _weeks_drawn(desk: Desk, product: str):
     from analysis.charts.putting_right import share_chart  # altair is slow to import
 
-    return share_chart(fault_figures(desk.here).weeks)
+    return share_chart(_weeks_of(desk, product)[0])
 
 
 def start(desk: Desk) -> None:

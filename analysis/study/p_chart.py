@@ -57,14 +57,23 @@ def p_chart(faults, units) -> PChart:
     )
 
 
-def weekly_faults(laps: pd.DataFrame, timezone: str) -> tuple[pd.DataFrame, PChart]:
-    """One row a week, empty ones listed (COLUMNS), and the chart behind its limits.
+def weekly_faults(
+    laps: pd.DataFrame, timezone: str, product: str = ""
+) -> tuple[pd.DataFrame, PChart]:
+    """One row a week, empty ones listed (COLUMNS), and the chart behind its limits; of one product
+    where it is named.
+
+    Without a product all of them are counted together, and nothing allows for their mix: a week
+    with more of a product that often fails then stands out by that alone. The mix of operations
+    is not allowed for either way.
 
     units: pieces that passed an operation or an inspection; faults: those of them that needed
     rework or were lost; share of the two is NaN in weeks without pieces. Limits only from
     FEWEST_WEEKS worked weeks on; news is "above", "below" or "".
     """
     regular = laps[is_regular(laps)]
+    if product:
+        regular = regular[(regular["product"] == product).to_numpy()]
     start = week_starts(regular["started_at"], timezone).to_numpy()
     counts = pd.DataFrame({
         "units": regular["units"], "faults": regular["rework_units"] + regular["scrap_units"],

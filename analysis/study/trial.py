@@ -17,11 +17,13 @@ from analysis.study.quality import wilson
 from analysis.study.rates import FEWEST_CLUSTERS, clusters, codes, is_regular
 
 WAYS = ("A", "B")
-NEW_TRIAL_DAYS = 14.0  # marks after a longer pause belong to another trial; of our own, no source
+# Marks say which way, not which trial: after a longer pause they belong to another; of our own, no
+# source. Two trials of one operation closer together count as one unless taken batch by batch.
+NEW_TRIAL_DAYS = 14.0
 FEWEST_FREEDOM = 2  # of runs; with fewer, laps are taken for as good as independent, and it is said
 WORTH_TELLING = np.log(1.05)  # of time
 TRIAL_COLUMNS = (
-    "operation", "products", "first_at", "last_at", "batches", "runs", "laps_a", "laps_b",
+    "operation", "products", "batch", "first_at", "last_at", "batches", "runs", "laps_a", "laps_b",
     "pieces_a", "pieces_b", "seconds_a", "seconds_b", "less_time_percent", "less_time_low",
     "less_time_high", "faults_a", "faults_b", "fault_share_a", "fault_share_b", "fault_likeness",
     "fewer_faults", "fewer_faults_low", "fewer_faults_high", "laps_needed", "pieces_needed",
@@ -30,11 +32,15 @@ TRIAL_COLUMNS = (
 VERDICTS = ("B better", "A better", "faster but spoils more", "cannot tell", "one way only")
 
 
-def compare_ways(laps: pd.DataFrame, ways: pd.DataFrame) -> pd.DataFrame:
+def compare_ways(laps: pd.DataFrame, ways: pd.DataFrame, by_batch: bool = False) -> pd.DataFrame:
     """TRIAL_COLUMNS, a row a trial at an operation, the latest first; B against A.
 
     laps: `Study.laps`; ways: lap_id, way ("A" or "B"), as `store.trials.trial_ways` gives them.
+    A mark names no trial: all marks at an operation without a pause of NEW_TRIAL_DAYS between them
+    are taken for one, over as many batches as it has, which is wrong where A and B meant other
+    things in the next batch; then take each batch for a trial (by_batch).
 
+    batch           the one batch of the trial, "" where it has several or none is named
     seconds_*       per piece, as timed, suspicious laps left out
     less_time_*     percent of time that B takes less than A, 95 % interval (t); NaN with one way
     fault_share_*   of pieces to be mended or lost; fewer_faults = share A - share B with Newcombe's
@@ -51,7 +57,7 @@ def compare_ways(laps: pd.DataFrame, ways: pd.DataFrame) -> pd.DataFrame:
     if marked.empty:
         return pd.DataFrame(columns=list(TRIAL_COLUMNS))
     marked = marked.assign(block=clusters(marked, "UTC"), pace=_pace(marked))
-    rows = [_row(trial) for _, trial in marked.groupby(_trials(marked), sort=True)]
+    rows = [_row(trial) for _, trial in marked.groupby(_trials(marked, by_batch), sort=True)]
     table = pd.DataFrame(rows, columns=list(TRIAL_COLUMNS))
     return table.sort_values("last_at", ascending=False, kind="stable", ignore_index=True)
 
@@ -69,8 +75,11 @@ def _pace(laps: pd.DataFrame) -> np.ndarray:
     return np.where(laps["suspicious"].astype(bool), np.nan, pace)
 
 
-def _trials(marked: pd.DataFrame) -> np.ndarray:
-    """A code per trial: an operation, until NEW_TRIAL_DAYS without a mark."""
+def _trials(marked: pd.DataFrame, by_batch: bool) -> np.ndarray:
+    """A code per trial: an operation, until NEW_TRIAL_DAYS without a mark; or each of its batches
+    (laps that name none: each day)."""
+    if by_batch:
+        return marked.groupby(["operation", "block"], observed=True).ngroup().to_numpy()
     operation = marked["operation"].cat.codes.to_numpy("int64")
     days = marked["started_at"].diff().dt.total_seconds().to_numpy() / 86400
     begins = (np.diff(operation, prepend=-1) != 0) | (days > NEW_TRIAL_DAYS)
@@ -81,6 +90,7 @@ def _row(trial: pd.DataFrame) -> dict:
     row = {
         "operation": str(trial["operation"].iloc[0]),
         "products": ", ".join(sorted(set(trial["product"].astype(str)))),
+        "batch": _only(trial["batch"]),
         "first_at": trial["started_at"].min(), "last_at": trial["started_at"].max(),
         "batches": trial["block"].nunique(),
     }  # fmt: skip
@@ -98,6 +108,12 @@ def _row(trial: pd.DataFrame) -> dict:
     row["verdict"] = _verdict(row)
     row["note"] = _note(row)
     return row
+
+
+def _only(names: pd.Series) -> str:
+    """The one name that all have, "" where they have several."""
+    found = set(names.astype(str))
+    return found.pop() if len(found) == 1 else ""
 
 
 def _time(trial: pd.DataFrame) -> dict:
@@ -254,7 +270,7 @@ def _time_note(row: dict) -> str:
 
 def _turned(low: float, high: float) -> tuple[float, float]:
     """Percent less that A takes than B, from percent less that B takes than A."""
-    return tuple(100 * (1 - 1 / (1 - end / 100)) for end in (high, low))
+    return 100 * (1 - 1 / (1 - high / 100)), 100 * (1 - 1 / (1 - low / 100))
 
 
 def _fault_note(row: dict) -> str:

@@ -187,3 +187,30 @@ def test_faults_come_with_a_caution_that_they_are_no_measure_of_people(show):
     caution = show("putting_right", DEMO).warning[0].value
     for word in ("not about people", "needle", "doctor", "rules of your place", "licensed"):
         assert word in caution
+
+
+def test_the_weekly_share_says_that_products_are_mixed_and_shows_one_by_itself(show):
+    screen = opened(show, "Week by week")
+    assert "All products are counted together here" in said(screen)
+    screen.selectbox(key="faults_product").set_value("desk journal").run()
+    assert not screen.exception
+    words = said(screen)
+    assert "Of the pieces of desk journal that go through" in words
+    assert "counted together" not in words
+
+
+def test_trials_of_two_batches_are_said_to_count_as_one_and_can_be_taken_apart(show, own_store):
+    rows = "".join(
+        f"2026-11-{day:02d}T{8 + piece // 60:02d}:{piece % 60:02d}:00Z,{30 + piece % 7},box,glue,"
+        f"{day},{1},trial:{'AB'[piece // 5 % 2]}\n"
+        for day in (2, 4)
+        for piece in range(40)
+    )
+    put_in(own_store, f"started_at,seconds,product,operation,batch,units,note\n{rows}")
+    screen = opened(show, "Two ways tried", OWN)
+    assert "less than two weeks lie between them: 2 batches at glue" in said(screen)
+    screen.checkbox(key="trial_by_batch").check().run()
+    assert not screen.exception
+    words = said(screen)
+    assert "At glue (batch 4)" in words and "At glue (batch 2)" in words
+    assert "less than two weeks" not in words

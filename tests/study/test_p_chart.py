@@ -113,3 +113,23 @@ def test_one_lap_and_no_lap_are_no_chart():
     assert table["share"].tolist() == [0.06] and np.isnan(chart.upper).all()
     nothing = weeks_of([3])
     assert weekly_faults(nothing[nothing["units"] < 0], "UTC")[0].empty
+
+
+def test_a_week_with_more_of_the_product_that_often_fails_is_no_news_of_either():
+    """Boxes fail 1 in 50, tins 1 in 5, the same every week; in the last week only tins are made.
+    Together that week stands out by its mix, and neither product has any news by itself."""
+    rows = []
+    for week in range(10):
+        made = {"box": 500, "tin": 50} if week < 9 else {"tin": 550}
+        for product, units in made.items():
+            faults = units // (50 if product == "box" else 5) + week % 2
+            at = pd.Timestamp("2026-03-02T09:00:00Z") + week * pd.Timedelta(days=7)
+            rows.append({"product": product, "seconds": 60, "units": units,
+                         "rework_units": faults, "started_at": at})  # fmt: skip
+    laps = laps_frame(rows)
+    together, _ = weekly_faults(laps, "UTC")
+    assert together["news"].tolist() == [""] * 9 + ["above"]
+    for product, pieces in (("box", 4500), ("tin", 1000)):
+        alone, _ = weekly_faults(laps, "UTC", product)
+        assert (alone["news"] == "").all() and alone["units"].sum() == pieces
+    assert weekly_faults(laps, "UTC", "no such")[0].empty

@@ -208,3 +208,21 @@ def test_what_a_way_truly_saves_lies_within_the_interval():
         inside += got["less_time_low"] <= true <= got["less_time_high"]
     print(f"\ncovered: {inside} of 200")
     assert inside >= 182
+
+
+def test_two_trials_of_one_operation_in_a_row_can_be_told_apart_by_their_batches():
+    """Three days between them, and B meant a quicker way in one, a slower in the other: as one
+    trial they cancel out; batch by batch each says what it found."""
+    first, ways = tried(np.random.default_rng(2), batches=1, pieces=200, quicker=0.3)
+    second, other = tried(np.random.default_rng(3), batches=1, pieces=200, quicker=-0.3)
+    later = pd.Timedelta(days=3)
+    second = second.assign(batch=pd.Categorical(["1"] * 200), lap_id="s" + second["lap_id"],
+                           started_at=second["started_at"] + later)  # fmt: skip
+    laps = pd.concat([first, second], ignore_index=True)
+    laps = laps.astype({"batch": "str"}).astype({"batch": "category"})
+    marks = pd.concat([ways, other.assign(lap_id="s" + other["lap_id"])], ignore_index=True)
+    together = row(laps, marks)
+    assert together["batches"] == 2 and together["verdict"] == "cannot tell"
+    assert together["batch"] == ""
+    apart = compare_ways(laps, marks, by_batch=True).set_index("batch")
+    assert apart["verdict"].to_dict() == {"0": "B better", "1": "A better"}
