@@ -2,7 +2,7 @@
 
 import pytest
 
-from tests.browser.bench_server import Phone, laps_of
+from tests.browser.bench_server import PHONE, Phone, laps_of
 
 APART = 320  # milliseconds between two taps that are meant: longer than a bounce
 HELD = 750  # longer than what the page takes for a hold
@@ -223,6 +223,30 @@ def test_a_lap_from_memory_can_be_added(server, phone):
     phone.waits_for(6)
     [lap] = laps_when_sent(server, phone)
     assert (lap["seconds"], lap["units"], lap["flags"]) == (720, 6, "from_memory")
+
+
+@pytest.mark.parametrize(
+    ("locale", "typed", "ended", "shown"),
+    [("de-DE", "1,5", "14:30", "began 14:28"), ("en-US", "1.5", "14:30", "began 2:28 PM")],
+)
+def test_each_country_types_and_reads_its_own_numbers_and_times(
+    server, browser, locale, typed, ended, shown
+):
+    context = browser.new_context(viewport=PHONE, has_touch=True, locale=locale)
+    phone = Phone(context, server.address, worker=f"maker in {locale}").open()
+    phone.choose_work(product=f"notebook in {locale}")
+    phone.more("Lap from memory")
+    phone.page.get_by_label("Minutes it took").fill(typed)
+    phone.page.get_by_label("Ended at").fill(ended)
+    phone.page.get_by_role("button", name="Keep this lap").click()
+    phone.waits_for(1)
+    phone.waits_until_sent()
+    [lap] = laps_of(server, phone.worker)
+    assert lap["seconds"] == 90
+    phone.more("Last laps")
+    phone.page.locator("#sheet").get_by_text(shown).wait_for()
+    assert phone.errors == []
+    context.close()
 
 
 def test_packed_pieces_go_into_stock_and_close_the_batch(server, phone):

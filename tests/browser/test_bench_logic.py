@@ -11,7 +11,7 @@ import pytest
 ROOT = Path(__file__).parents[2]
 HERE = ROOT / "tests" / "bench_page"
 PAGE = ROOT / "analysis" / "bench" / "page"
-FILES = ("taps.js", "mending.js", "parts.js", "sending.js", "benches.js")
+FILES = ("taps.js", "mending.js", "parts.js", "sending.js", "benches.js", "figures.js")
 CASES = [
     (name, title)
     for name in FILES
@@ -32,13 +32,16 @@ class Folders(http.server.SimpleHTTPRequestHandler):
 
 @pytest.fixture(scope="module")
 def modules(browser):
-    """A page with every test module loaded; `run(file, title)` answers "" or what went wrong."""
+    """A page for each country, with every test module loaded; `modules[locale]([file, title])`
+    answers "" or what went wrong."""
     server = http.server.ThreadingHTTPServer(("127.0.0.1", 0), partial(Folders))
     threading.Thread(target=server.serve_forever, daemon=True).start()
-    page = browser.new_page()
-    page.goto(f"http://127.0.0.1:{server.server_port}/tests/blank.html")
-    yield partial(page.evaluate, RUN)
-    page.close()
+    pages = {locale: browser.new_page(locale=locale) for locale in ("en-US", "de-DE")}
+    for page in pages.values():
+        page.goto(f"http://127.0.0.1:{server.server_port}/tests/blank.html")
+    yield {locale: partial(page.evaluate, RUN) for locale, page in pages.items()}
+    for page in pages.values():
+        page.close()
     server.shutdown()
 
 
@@ -57,4 +60,9 @@ def test_the_page_kept_for_no_network_is_whole():
 
 @pytest.mark.parametrize(("file", "title"), CASES, ids=[title for _, title in CASES])
 def test_page_logic(modules, file, title):
-    assert modules([file, title]) == ""
+    assert modules["en-US"]([file, title]) == ""
+
+
+@pytest.mark.parametrize("title", [title for name, title in CASES if name == "figures.js"])
+def test_a_german_phone_reads_and_takes_german_numbers_and_times(modules, title):
+    assert modules["de-DE"](["figures.js", title]) == ""

@@ -2,7 +2,8 @@
 // left unanswered: the next lap takes it away, and "Last laps" can still set it right.
 
 import { byId, element } from "./dom.js";
-import { laps, noted, span, timeOfDay } from "./words.js";
+import { number, timeOfDay } from "./figures.js";
+import { laps, noted, span } from "./words.js";
 
 export function showAsk(app, lane) {
   const box = byId("ask");
@@ -53,7 +54,7 @@ function overFull(app, lane, { over, most }) {
     [`Batch ${app.catalogue.nextBatch} began`, () => app.lane("nextBatch", { over })],
     [`Batch ${lane.batch} has more`, () => app.sheets.batchSize()],
   ];
-  return { question: `Piece ${most + over}, but batch ${lane.batch} has ${most}.`, answers };
+  return { question: `Piece ${number(most + over)}, but batch ${lane.batch} has ${number(most)}.`, answers };
 }
 
 function half(app, lane, { way }) {
@@ -79,10 +80,10 @@ function fault(app, lane) {
 
 function tray(app, lane, { lap_id, units }) {
   const answers = [
-    [`All ${units} good`, () => app.lane("dismiss")],
+    [`All ${number(units)} good`, () => app.lane("dismiss")],
     ["Count: done, fixed, lost", () => app.sheets.trayCount(lap_id, units)],
   ];
-  return { question: `${units} done in one go. All good?`, answers };
+  return { question: `${number(units)} done in one go. All good?`, answers };
 }
 
 function away(app, lane, { lap_id, usual, seconds }) {

@@ -12,7 +12,7 @@ import { BEAT_MS, claimSlot, GONE } from "./slots.js";
 import { buzz, soundDry } from "./sound.js";
 import { OpenElsewhere, openStorage } from "./storage.js";
 import { render, tick } from "./view.js";
-import { timeOfDay } from "./words.js";
+import { timeOfDay } from "./figures.js";
 
 const TICK_MS = 200;
 const LISTS_MS = 60_000;

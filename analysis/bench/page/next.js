@@ -2,8 +2,8 @@
 // when the lists are, so never in the way of a lap, and the last answer is kept for when there is no
 // network. Hidden by a tap, it comes back with another task.
 
+import { timeOfDay, told } from "./figures.js";
 import { ask } from "./sender.js";
-import { timeOfDay } from "./words.js";
 
 const ANSWER_WITHIN_MS = 20_000;
 const FRESH_MS = 5 * 60_000;
@@ -43,9 +43,9 @@ export class NextTask {
     const { answer } = this;
     if (!answer?.sentence || answer.askedFor !== lane.worker) return "";
     if (this.hidden === taskOf(answer) || isAtIt(lane, answer)) return "";
-    return this.isOld(now, online)
-      ? `${answer.sentence} (as of ${timeOfDay(Date.parse(answer.at))})`
-      : answer.sentence;
+    const sentence = told(answer.sentence);
+    if (!this.isOld(now, online)) return sentence;
+    return `${sentence} (as of ${timeOfDay(Date.parse(answer.at))})`;
   }
 
   isOld(now, online) {
@@ -54,7 +54,7 @@ export class NextTask {
 
   /** What dries meanwhile, for screens with room for it. */
   meanwhile() {
-    return this.answer?.meanwhile || "";
+    return told(this.answer?.meanwhile || "");
   }
 }
 

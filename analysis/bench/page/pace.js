@@ -1,6 +1,8 @@
 // The pace cue: where the running piece stands against the time one aims at, and when aiming so
 // low does harm. Racing spoils pieces and hurts hands; the cue is there to keep an even pace.
 
+import { number } from "./figures.js";
+
 const NEAR = 0.85; // common practice, no source: the last 15 % of the time is "nearly"
 
 /** "ahead", "nearly" or "over" at `elapsed` seconds of `target` seconds a piece. */
@@ -14,20 +16,20 @@ export function paceState(elapsed, target) {
 export const PACE_SHAPE = { ahead: "○", nearly: "◐", over: "▲", none: "" };
 
 export function paceWords(elapsed, target) {
-  if (elapsed < target) return `${Math.ceil(target - elapsed)} s to the aim`;
-  return `${Math.floor(elapsed - target)} s over the aim`;
+  if (elapsed < target) return `${number(Math.ceil(target - elapsed))} s to the aim`;
+  return `${number(Math.floor(elapsed - target))} s over the aim`;
 }
 
 /** Why `target` seconds a piece is too fast for this operation, or "". */
 export function tooFast(target, operation) {
   const rushed = operation?.rushed_below_seconds;
   if (rushed && target < rushed) {
-    return `Below ${Math.round(rushed)} s a piece more pieces get spoiled here, by this shop's own laps.`;
+    return `Below ${number(rushed)} s a piece more pieces get spoiled here, by this shop's own laps.`;
   }
   const normal = operation?.seconds;
   if (normal && target < normal) {
     const short = Math.max(1, Math.round(normal - target));
-    return `That is ${short} s under the normal time of ${Math.round(normal)} s. Racing spoils pieces and strains hands.`;
+    return `That is ${number(short)} s under the normal time of ${number(normal)} s. Racing spoils pieces and strains hands.`;
   }
   return "";
 }

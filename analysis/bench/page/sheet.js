@@ -1,6 +1,7 @@
 // The one dialog of the page: a title, and whatever a sheet puts into it.
 
 import { byId, element } from "./dom.js";
+import { readNumber, typed } from "./figures.js";
 
 /** Opens `title` with the elements that `build(redraw)` returns; redraw() builds them anew. */
 export function openSheet(title, build) {
@@ -45,6 +46,12 @@ export function field(label, properties = {}) {
   const input = element("input", { autocomplete: "off", ...properties });
   const box = element("label", { text: label }, input);
   return { box, input, read: () => input.value.normalize("NFC").trim() };
+}
+
+/** A labelled number, decimals with a point or a comma; `read()` gives it, NaN where it is none. */
+export function numberField(label, value = NaN) {
+  const { box, input, read } = field(label, { inputmode: "decimal", value: typed(value) });
+  return { box, input, read: () => readNumber(read()) };
 }
 
 export function check(label, checked, onchange) {

@@ -1,6 +1,7 @@
 // Sheets that set things right: last laps, the forgotten switch, causes, trays, from memory.
 
-import { isWork } from "./laps.js";
+import { number, timeOfDay } from "./figures.js";
+import { isWork, isoWithOffset } from "./laps.js";
 import { MIXED } from "./tapping.js";
 import { FIXED, median, pieceNumbers, piecesDone } from "./tally.js";
 import { usualSeconds } from "./tapping.js";
@@ -13,12 +14,13 @@ import {
   heading,
   mainButton,
   newName,
+  numberField,
   openSheet,
   say,
   stepper,
 } from "./sheet.js";
 import { element } from "./dom.js";
-import { laps as lapWords, pieces, span, timeOfDay } from "./words.js";
+import { laps as lapWords, pieces, span } from "./words.js";
 
 const SHOWN = 5;
 const ACTIVITY_WORDS = {
@@ -50,7 +52,7 @@ function numbersOf({ catalogue, state }, lane) {
   );
 }
 
-function lapBox(app, lap, number, redraw) {
+function lapBox(app, lap, placed, redraw) {
   const edit = (fields) => app.lane("edit", { lapId: lap.lap_id, fields }).then(redraw);
   const remove = () => app.lane("remove", { lapId: lap.lap_id }).then(redraw);
   const one = lap.units === 1;
@@ -66,7 +68,7 @@ function lapBox(app, lap, number, redraw) {
   return element(
     "article",
     { class: "lap" },
-    element("p", { text: lapHead(lap, number), class: "lap-head" }),
+    element("p", { text: lapHead(lap, placed), class: "lap-head" }),
     say(lapLine(app, lap)),
     chips(
       isWork(lap) && button("Needs rework", rework, pressed(lap.rework_units)),
@@ -81,19 +83,19 @@ function lapBox(app, lap, number, redraw) {
 }
 
 /** "Piece 7: 42 s", "Pieces 1 to 25: 12:30", "An interruption: 3:10". */
-function lapHead(lap, number) {
-  const [first, last] = number || [];
-  const which = first === last ? `Piece ${last}` : `Pieces ${first} to ${last}`;
+function lapHead(lap, placed) {
+  const [first, last] = placed || [];
+  const which = first === last ? `Piece ${number(last)}` : `Pieces ${number(first)} to ${number(last)}`;
   const side = ACTIVITY_WORDS[lap.activity];
-  const what = number ? which : `${side[0].toUpperCase()}${side.slice(1)}`;
+  const what = placed ? which : `${side[0].toUpperCase()}${side.slice(1)}`;
   return `${what}: ${span(lap.seconds)}`;
 }
 
 function lapLine(app, lap) {
   const parts = [lap.operation, lap.variant, `began ${startOf(app, lap)}`];
   if (lap.units > 1) parts.push(pieces(lap.units));
-  if (lap.rework_units) parts.push(`${lap.rework_units} needs rework`);
-  if (lap.scrap_units) parts.push(`${lap.scrap_units} lost`);
+  if (lap.rework_units) parts.push(`${number(lap.rework_units)} needs rework`);
+  if (lap.scrap_units) parts.push(`${number(lap.scrap_units)} lost`);
   if (lap.cause) parts.push(`cause: ${lap.cause}`);
   if (lap.cause_operation) parts.push(`from ${lap.cause_operation}`);
   if (lap.note) parts.push(lap.note);
@@ -253,16 +255,10 @@ function awaySheet(app, lap) {
   const usual = usualSeconds({ ...lane, operation: lap.operation }, { catalogue: app.catalogue });
   const likely = Math.min(usual ? usual * lap.units : lap.seconds / 2, lap.seconds / 2);
   openSheet("Away for a while", () => {
-    const kept = field("Seconds really worked", {
-      type: "number",
-      min: 1,
-      step: 1,
-      inputmode: "numeric",
-      value: String(Math.round(likely)),
-    });
+    const kept = numberField("Seconds really worked", Math.round(likely));
     const keep = () =>
       app
-        .lane("away", { lapId: lap.lap_id, keptSeconds: Number(kept.read()) })
+        .lane("away", { lapId: lap.lap_id, keptSeconds: kept.read() })
         .then(() => lastLaps(app));
     return [
       say(`The lap took ${span(lap.seconds)}. The rest becomes an interruption.`),
@@ -310,22 +306,17 @@ export function memory(app) {
       ...names.map((name) => element("option", { value: name, text: name })),
     );
     pick.value = operation;
-    const minutes = field("Minutes it took", {
-      type: "number",
-      min: 0.1,
-      step: "any",
-      inputmode: "decimal",
-    });
+    const minutes = numberField("Minutes it took");
     const units = stepper("Pieces", 1, { least: 1 });
     const ended = field("Ended at", {
       type: "time",
-      value: timeOfDay(app.clock.toWall(app.clock.now())),
+      value: hoursAndMinutes(app.clock.toWall(app.clock.now())),
     });
     const text = field("Note", { maxlength: 500 });
     const problem = say("", "warn");
     problem.hidden = true;
     const keep = () => {
-      const seconds = Number(minutes.read()) * 60;
+      const seconds = minutes.read() * 60;
       const valid = operation && seconds > 0 && seconds <= 86_400;
       problem.hidden = valid;
       problem.textContent = "Say which operation, and how many minutes (up to a day).";
@@ -355,10 +346,15 @@ export function memory(app) {
   });
 }
 
+/** "09:05": what a field for a time of day takes and gives, whatever it shows. */
+function hoursAndMinutes(wallMs) {
+  return isoWithOffset(wallMs).slice(11, 16);
+}
+
 /** Steady time of the last time it was "10:42". */
-function endingAt(app, hoursAndMinutes) {
+function endingAt(app, ended) {
   const nowWall = app.clock.toWall(app.clock.now());
-  const [hours, minutes] = hoursAndMinutes.split(":").map(Number);
+  const [hours, minutes] = ended.split(":").map(Number);
   if (!Number.isInteger(hours)) return app.clock.now();
   const at = new Date(nowWall);
   at.setHours(hours, minutes, 0, 0);

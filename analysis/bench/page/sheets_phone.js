@@ -1,5 +1,6 @@
 // Sheets about the phone: what waits, what was refused, sound, pace, the lit screen.
 
+import { number } from "./figures.js";
 import { revise } from "./laps.js";
 import { operationKey } from "./state.js";
 import { tooFast } from "./pace.js";
@@ -12,6 +13,7 @@ import {
   field,
   heading,
   mainButton,
+  numberField,
   openSheet,
   say,
 } from "./sheet.js";
@@ -55,7 +57,7 @@ export function queue(app) {
           : "Every lap has reached the server.",
       ),
       say("Laps go to My workshop, never to the demo."),
-      counts.posts ? say(`${counts.posts} batches or put-aways wait too.`) : null,
+      counts.posts ? say(`${number(counts.posts)} batches or put-aways wait too.`) : null,
       say(STATUS_WORDS[status] || STATUS_WORDS.offline, status === "sent" ? null : "warn"),
       chips(
         mainButton("Save a copy", () => app.saveCopy()),
@@ -104,13 +106,10 @@ function refusedBox(app, lap, redraw) {
   const shown = MENDABLE.includes(column) ? [column] : MENDABLE;
   const fields = shown.map((name) => [
     name,
-    field(name.replace("_", " "), { value: String(lap[name]) }),
+    (NUMBERS.includes(name) ? numberField : textField)(name.replace("_", " "), lap[name]),
   ]);
   const again = async () => {
-    const values = fields.map(([name, f]) => [
-      name,
-      NUMBERS.includes(name) ? Number(f.read()) : f.read(),
-    ]);
+    const values = fields.map(([name, f]) => [name, f.read()]);
     await app.mendRefused(revise(lap, Object.fromEntries(values)));
     redraw();
   };
@@ -123,6 +122,8 @@ function refusedBox(app, lap, redraw) {
   );
 }
 
+const textField = (label, value) => field(label, { value: String(value) });
+
 /** A timer for what dries and has no waiting time in the route. */
 export function dryTimer(app) {
   const lane = app.activeLane;
@@ -131,7 +132,7 @@ export function dryTimer(app) {
     app.dispatch({ type: "dryTimer", label, minutes }).then(closeSheet);
   };
   openSheet("Something dries", () => {
-    const own = field("Minutes", { type: "number", min: 1, inputmode: "numeric" });
+    const own = numberField("Minutes");
     const { settings } = app.state;
     return [
       say(
@@ -139,7 +140,7 @@ export function dryTimer(app) {
       ),
       choices([5, 10, 15, 20, 30, 45, 60, 120, 240], null, start, (minutes) => `${minutes} min`),
       own.box,
-      mainButton("Start", () => Number(own.read()) > 0 && start(Number(own.read()))),
+      mainButton("Start", () => own.read() > 0 && start(own.read())),
       check("Sound when something is dry", settings.dryingSound, (on) =>
         app.settings({ dryingSound: on }),
       ),
@@ -154,23 +155,20 @@ export function pace(app) {
   openSheet("Pace cue", () => {
     const { settings } = app.state;
     const key = operationKey(lane);
-    const aim = field(`Seconds a piece for ${lane.operation || "this operation"}`, {
-      type: "number",
-      min: 1,
-      step: "any",
-      inputmode: "decimal",
-      value: String(Math.ceil(settings.aims[key] || row.seconds || 0) || ""),
-    });
+    const aim = numberField(
+      `Seconds a piece for ${lane.operation || "this operation"}`,
+      Math.ceil(settings.aims[key] || row.seconds || 0) || NaN,
+    );
     const warning = say("", "warn");
     const weigh = () => {
-      warning.textContent = tooFast(Number(aim.read()), row);
+      warning.textContent = tooFast(aim.read(), row);
       warning.hidden = !warning.textContent;
     };
     aim.input.addEventListener("input", weigh);
     weigh();
     const change = (part) => app.settings({ pace: { ...app.state.settings.pace, ...part } });
     const keep = async () => {
-      await app.dispatch({ type: "aim", key, seconds: Number(aim.read()) || null });
+      await app.dispatch({ type: "aim", key, seconds: aim.read() || null });
       await change({ on: true });
       closeSheet();
     };

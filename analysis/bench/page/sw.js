@@ -13,6 +13,7 @@ const ASSETS = [
   "csv.js",
   "dom.js",
   "drying.js",
+  "figures.js",
   "icon.svg",
   "ids.js",
   "laps.js",

@@ -3,12 +3,13 @@
 import { quantity } from "./catalogue.js";
 import { byId, element, setText, showChips } from "./dom.js";
 import { dryingGroups } from "./drying.js";
+import { number, timeOfDay } from "./figures.js";
 import { PACE_SHAPE, paceState, paceWords } from "./pace.js";
 import { elapsedMs, isPaused, isSide } from "./running.js";
 import { operationKey, unitsATap } from "./state.js";
 import { MIXED, usualSeconds } from "./tapping.js";
 import { median, paceOf, piecesDone, piecesMarked } from "./tally.js";
-import { clockTime, laps, marksOf, pieces, span, timeOfDay } from "./words.js";
+import { clockTime, laps, marksOf, pieces, span } from "./words.js";
 import { showAsk } from "./asks.js";
 
 export const OTHER = " other"; // the chip that asks for a new name; no name begins with a blank
@@ -65,7 +66,7 @@ function setTwoLines(node, above, words) {
 }
 
 function queueWords({ counts, status }) {
-  if (counts.refused) return `✎ ${counts.refused} to mend`;
+  if (counts.refused) return `✎ ${number(counts.refused)} to mend`;
   if (!counts.waiting && counts.posts) return "○ batch waits";
   if (!counts.waiting) return status === "offline" ? "○ no server" : "✓ all sent";
   const wait = counts.waiting === 1 ? "waits" : "wait";
@@ -97,7 +98,7 @@ function showRoute(app, lane) {
   const items = catalogue.operations(lane.product, plain(lane.variant)).map(({ operation }) => {
     const total = catalogue.pieces(batch, lane.product, operation);
     const done = piecesDone(batch, state.counts, lane.batch, operation);
-    const count = total ? `${done} of ${total}` : done ? String(done) : "";
+    const count = total ? `${number(done)} of ${number(total)}` : done ? number(done) : "";
     const chosen = operation === lane.operation;
     return { key: operation, label: operation, count, chosen, done: total > 0 && done >= total };
   });
@@ -127,7 +128,7 @@ function showVariants(app, lane) {
     const done = piecesDone(batch, state.counts, lane.batch, lane.operation, variant);
     const total = quantity(batch, variant);
     const known = batch?.done_by_variant || !Object.keys(batch?.done || {}).length;
-    const count = total ? (known ? `${done} of ${total}` : `${total} in batch`) : "";
+    const count = total ? countWords(done, total, known) : "";
     return { key: variant, label: variant, count, chosen: variant === lane.variant };
   });
   if (names.length > 1)
@@ -135,6 +136,10 @@ function showVariants(app, lane) {
   items.push({ key: OTHER, label: "+ variant" });
   byId("variants").hidden = !names.length;
   showChips(byId("variants"), items, app.pickVariant);
+}
+
+function countWords(done, total, known) {
+  return known ? `${number(done)} of ${number(total)}` : `${number(total)} in batch`;
 }
 
 function showWays(app, lane) {
@@ -162,7 +167,7 @@ function showFigures(app, lane) {
   const ofToday = lane.recent.filter((lap) => app.clock.toWall(lap.start) >= today);
   const row = catalogue.operation(lane.product, lane.operation, plain(lane.variant));
   const entries = [
-    ["Pieces done", String(done), total ? ` of ${total}` : ""],
+    ["Pieces done", number(done), total ? ` of ${number(total)}` : ""],
     ["Last", span(paces.at(-1))],
     ["Typical today", span(median(paceOf(ofToday, lane.product, lane.operation)))],
     ["Usual", span(row.usual_seconds ?? row.seconds)],
@@ -240,7 +245,7 @@ function actionWords(state, lane) {
   if (!running) return "Start";
   if (isPaused(running)) return "Go on";
   const units = unitsATap(state, lane);
-  if (!isSide(running)) return units === 1 ? "Piece done" : `${units} done`;
+  if (!isSide(running)) return units === 1 ? "Piece done" : `${number(units)} done`;
   return `${SIDE_WORDS[running.activity]} over`;
 }
 
@@ -248,8 +253,8 @@ function hintWords(running, look) {
   if (look === "side") return "tap: back to the piece";
   if (look) return "tap, or the pedal";
   const marks = [];
-  if (running.rework) marks.push(`${running.rework} put right`);
-  if (running.scrap) marks.push(`${running.scrap} lost`);
+  if (running.rework) marks.push(`${number(running.rework)} put right`);
+  if (running.scrap) marks.push(`${number(running.scrap)} lost`);
   return marks.join(", ") || "hold if you had to fix it";
 }
 
@@ -307,6 +312,6 @@ function dryingWords({ clock }, { label, firstDue, lastDue, units, dryUnits }) {
   const at = (due) => timeOfDay(clock.toWall(due));
   if (dryUnits === units) return `✓ ${label}: dry`;
   const last = units === 1 || at(firstDue) === at(lastDue) ? "" : `, all ${at(lastDue)}`;
-  const first = dryUnits ? `${dryUnits} of ${units} dry` : `dry at ${at(firstDue)}`;
+  const first = dryUnits ? `${number(dryUnits)} of ${number(units)} dry` : `dry at ${at(firstDue)}`;
   return `${label}: ${first}${last}`;
 }

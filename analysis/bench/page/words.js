@@ -1,9 +1,11 @@
-// Numbers as a maker reads them.
+// Times and counts in a maker's words.
+
+import { number } from "./figures.js";
 
 /** "0:07", "12:30", "1:02:05". */
 export function clockTime(seconds) {
   const whole = Math.max(0, Math.floor(seconds));
-  const two = (number) => String(number).padStart(2, "0");
+  const two = (part) => String(part).padStart(2, "0");
   const hours = Math.floor(whole / 3600);
   const minutes = Math.floor((whole % 3600) / 60);
   return hours ? `${hours}:${two(minutes)}:${two(whole % 60)}` : `${minutes}:${two(whole % 60)}`;
@@ -12,39 +14,33 @@ export function clockTime(seconds) {
 /** "42 s", "3:12", "1:02:05": short for a piece, a clock for longer. */
 export function span(seconds) {
   if (seconds === null || seconds === undefined || Number.isNaN(seconds)) return "–";
-  if (seconds < 9.95) return `${seconds.toFixed(1)} s`;
+  if (seconds < 9.95) return `${number(seconds, 1)} s`;
   return seconds < 99.5 ? `${Math.round(seconds)} s` : clockTime(Math.round(seconds));
-}
-
-/** "10:42" on the phone's clock. */
-export function timeOfDay(wallMs) {
-  const at = new Date(wallMs);
-  const two = (number) => String(number).padStart(2, "0");
-  return `${two(at.getHours())}:${two(at.getMinutes())}`;
 }
 
 /** "Piece 5 noted: lost."; `again` where a tap that followed at once was not counted. */
 export function noted(piece, mark, again = false) {
   const what = mark === "scrap" ? "lost" : "needs rework";
   const why = again ? " The second tap was the same piece." : "";
-  return `Piece ${piece} noted: ${what}.${why}`;
+  return `Piece ${number(piece)} noted: ${what}.${why}`;
 }
 
 /** "5 good, 1 to mend, 1 lost"; "" where every piece is good. */
 export function marksOf(done, { toMend, lost }) {
   if (!toMend && !lost) return "";
-  const good = `${Math.max(0, done - toMend - lost)} good`;
-  return [good, toMend && `${toMend} to mend`, lost && `${lost} lost`].filter(Boolean).join(", ");
+  const good = `${number(Math.max(0, done - toMend - lost))} good`;
+  const others = [toMend && `${number(toMend)} to mend`, lost && `${number(lost)} lost`];
+  return [good, ...others].filter(Boolean).join(", ");
 }
 
 export function pieces(count) {
-  return count === 1 ? "1 piece" : `${count} pieces`;
+  return count === 1 ? "1 piece" : `${number(count)} pieces`;
 }
 
 export function laps(count) {
-  return count === 1 ? "1 lap" : `${count} laps`;
+  return count === 1 ? "1 lap" : `${number(count)} laps`;
 }
 
 export function taps(count) {
-  return count === 1 ? "1 tap" : `${count} taps`;
+  return count === 1 ? "1 tap" : `${number(count)} taps`;
 }
