@@ -7,6 +7,7 @@ from analysis.charts import look
 from analysis.records.figures import number
 
 FITS, DOES_NOT = "fits in one go", "over rack or press"
+COLOURS = {FITS: look.BLUE, DOES_NOT: look.DARK_ORANGE}
 
 
 def batch_size_chart(table: pd.DataFrame, judged_by: str, unit: str) -> alt.Chart:
@@ -37,7 +38,6 @@ def batch_size_chart(table: pd.DataFrame, judged_by: str, unit: str) -> alt.Char
     line = alt.Chart(drawn).mark_line(color=look.BLUE).encode(x=x, y=y)
     shown = [words for words in (FITS, DOES_NOT) if (drawn["said"] == words).any()]
     shapes = {FITS: "circle", DOES_NOT: "square"}
-    colours = {FITS: look.BLUE, DOES_NOT: look.ORANGE}
     points = (
         alt.Chart(drawn)
         .mark_point(filled=True, size=55, opacity=1)
@@ -45,7 +45,7 @@ def batch_size_chart(table: pd.DataFrame, judged_by: str, unit: str) -> alt.Char
             x=x,
             y=y,
             shape=alt.Shape("said:N", title=None, scale=_scale(shown, shapes)),
-            color=alt.Color("said:N", title=None, scale=_scale(shown, colours)),
+            color=alt.Color("said:N", title=None, scale=_scale(shown, COLOURS)),
             tooltip=[
                 alt.Tooltip("units:Q", title="pieces in a batch"),
                 alt.Tooltip("value:Q", title=unit, format=",.2f"),

@@ -11,7 +11,7 @@ MOST_BARS = 10
 REST = "all others"
 MEASURES = {
     "just before": ("by the pieces just before", look.BLUE, "circle"),
-    "own": ("by the piece's own time", look.ORANGE, "square"),
+    "own": ("by the piece's own time", look.DARK_ORANGE, "square"),
 }
 
 
@@ -69,7 +69,8 @@ def _added_up(frame: pd.DataFrame, y: alt.Y) -> alt.LayerChart:
     points = chart.mark_point(
         color=look.VERMILION, filled=True, size=60, shape="diamond", opacity=1
     )
-    return alt.layer(*(mark.encode(x=x, y=y, order="cumulative:Q") for mark in (line, points)))
+    marks = (mark.encode(x=x, y=y, order="cumulative:Q") for mark in (line, points))
+    return alt.LayerChart(layer=list(marks))
 
 
 def _pareto_said(frame: pd.DataFrame, unit: str) -> str:
