@@ -210,7 +210,7 @@ def batches(
     for key, its_laps in own.items():
         touched[key] = max(touched.get(key, 0), its_laps[0].started_at)
     recent = [key for key, at in touched.items() if now - at < OPEN_MICROS]
-    recent.sort(key=touched.get, reverse=True)
+    recent.sort(key=touched.__getitem__, reverse=True)
     listed = (_batch(key, own.get(key, []), from_phones.get(key), route_ends.get(key[0], ""))
               for key in recent)  # fmt: skip
     return [batch | _marks(own.get(key, []), mended.get(key, []), fixed or {})
@@ -224,7 +224,8 @@ def _place(lap: RecentLap) -> tuple[str, str]:
 
 def _marks(laps: list[RecentLap], mended: list[RecentLap], fixed: dict) -> dict:
     """Pieces lost and pieces still to mend, by operation; a mending lap takes one off."""
-    lost, to_mend = Counter(), Counter()
+    lost: Counter[str] = Counter()
+    to_mend: Counter[str] = Counter()
     for lap in laps:
         lost[lap.operation] += lap.scrap_units
         to_mend[lap.operation] += lap.rework_units

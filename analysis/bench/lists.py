@@ -228,7 +228,7 @@ def _met_names(connection: sa.Connection) -> list[choices.Met]:
     *named, _ = choices.Met._fields
     keys = [total[name] for name in named]
     query = sa.select(*keys, sa.func.min(total.day)).group_by(*keys).order_by(*keys)
-    return [choices.Met(*row) for row in connection.execute(query)]
+    return [choices.Met._make(row) for row in connection.execute(query)]
 
 
 def _fixed_on_the_spot(connection: sa.Connection, since: int) -> dict[tuple[str, str, str], int]:

@@ -21,6 +21,7 @@ import sqlalchemy as sa
 from analysis.bench import choices
 from analysis.bench.lists import DOCUMENTS, recent_laps, shop_and_routing
 from analysis.problems import Problem
+from analysis.records.shop import Shop
 from analysis.store import bench_batches, documents
 from analysis.store.connection import reading
 
@@ -98,7 +99,7 @@ class _Seen:
 
     batches: list[tuple[str, str, str, int]]
     laps: list[choices.RecentLap]
-    shop: object
+    shop: Shop
     routing: pd.DataFrame | None
 
     def here(self, moment: datetime, worker: str) -> list[str]:

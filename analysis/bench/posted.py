@@ -150,7 +150,7 @@ def instant(entry: dict, column: str) -> int:
     """A time with an offset, as microseconds since 1970 of UTC."""
     value = entry.get(column)
     try:
-        moment = datetime.fromisoformat(value)
+        moment = datetime.fromisoformat(value or "")
         micros = (moment - _EPOCH) // _MICROSECOND
     except (TypeError, ValueError, OverflowError):
         raise Refused(

@@ -1,5 +1,7 @@
 """Getting faster: seconds a piece against pieces made, with the fitted curve and its band."""
 
+from typing import Literal
+
 import altair as alt
 import numpy as np
 import pandas as pd
@@ -127,11 +129,14 @@ def _break_rules(breaks: pd.DataFrame, most_pieces: float, many: bool) -> list[a
     ]
     rule = alt.Chart(named).mark_rule(strokeDash=[4, 3], color=look.GREY, strokeWidth=1.5)
     height = alt.Y("top:Q", scale=None, axis=None)
+    sides: tuple[tuple[pd.DataFrame, Literal["left", "right"], int], ...] = (
+        (named[early], "left", 3), (named[~early], "right", -3),
+    )  # fmt: skip
     words = [
         alt.Chart(part)
         .mark_text(align=align, baseline="middle", dx=dx, color=look.INK)
         .encode(x="pieces_made:Q", y=height, text="said:N", tooltip=tooltip)
-        for part, align, dx in ((named[early], "left", 3), (named[~early], "right", -3))
+        for part, align, dx in sides
         if len(part)
     ]
     return [rule.encode(x="pieces_made:Q", tooltip=tooltip), *words]

@@ -1,6 +1,7 @@
 """Weekly output as an individuals chart: which weeks are news, which are ordinary ups and downs."""
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import altair as alt
@@ -27,24 +28,26 @@ class Limits:
 
 
 def weekly_output_chart(
-    weeks: pd.DataFrame, limits: Limits | None = None, measure: str = "good_units"
+    weeks: pd.DataFrame,
+    limits: Limits | Mapping[str, float] | None = None,
+    measure: str = "good_units",
 ) -> alt.Chart:
     """One point a week, the usual level, and the limits an ordinary week stays within.
 
     `weeks` has week_start (date) and the column `measure` (of `MEASURES`; NaN in weeks without
-    work, which leave a gap). `limits` (anything with centre, lower, upper, also a dict; None where
+    work, which leave a gap). `limits` (also as a dict with centre, lower, upper; None where
     there are too few weeks) draws the lines; weeks outside are triangles with the word beside
     them. Raises ValueError where no week is known.
     """
-    limits = _limits(limits)
-    frame = _judged(weeks, limits, measure)
+    usual = _limits(limits)
+    frame = _judged(weeks, usual, measure)
     look.refuse_nothing(frame.dropna(subset=["value"]), "weeks")
     title = MEASURES[measure]
     x = alt.X("week_start:T", title="week beginning", axis=_week_axis(frame))
-    y = _from_zero(frame["value"].max(), limits, title)
+    y = _from_zero(frame["value"].max(), usual, title)
     line = alt.Chart(frame).mark_line(color=look.BLUE, strokeWidth=1.5).encode(x=x, y=y)
-    layers = [*_limit_lines(limits), line, _points(frame, x, y, title), _words(frame, x, y)]
-    return look.finished(alt.layer(*layers), _described(frame, limits, title), 260)
+    layers = [*_limit_lines(usual), line, _points(frame, x, y, title), _words(frame, x, y)]
+    return look.finished(alt.layer(*layers), _described(frame, usual, title), 260)
 
 
 def _week_axis(frame: pd.DataFrame) -> alt.Axis:
@@ -69,11 +72,11 @@ def _round_step(least: float) -> float:
     return next(factor * tens for factor in (1, 2, 5, 10) if factor * tens >= least * (1 - 1e-9))
 
 
-def _limits(given) -> Limits | None:
+def _limits(given: Limits | Mapping[str, float] | None) -> Limits | None:
     if given is None:
         return None
-    ask = given.get if isinstance(given, dict) else lambda name: getattr(given, name)
-    limits = Limits(*(float(ask(name)) for name in ("centre", "lower", "upper")))
+    named = vars(given) if isinstance(given, Limits) else given
+    limits = Limits(*(float(named[name]) for name in ("centre", "lower", "upper")))
     known = pd.notna([limits.centre, limits.lower, limits.upper]).all()
     return Limits(limits.centre, max(limits.lower, 0.0), limits.upper) if known else None
 

@@ -156,13 +156,14 @@ class _Recording:
         row = None
         if not lap.removed:
             row = lap.content | {"started_at": lap.content["started_at"] + known.shift}
-            if _is_copy_by_a_wrong_clock(lap, known):
+            if known.row is not None and _is_copy_by_a_wrong_clock(lap, known):
                 kept = {name: known.row[name] for name in tables.CONTENT}
                 row = kept | {"started_at": row["started_at"]}
-        if _is_so_already(row, lap, known):
+        spoken_of = row or known.row
+        if spoken_of is None or _is_so_already(row, lap, known):
             return None
         kind = "removal" if row is None else "lap" if known.row is None else "correction"
-        change = self._change(kind, one, lap.lap_id, (row or known.row)["operation"])
+        change = self._change(kind, one, lap.lap_id, spoken_of["operation"])
         if known.row is not None:
             self._end(known.row, change)
         if row is not None:
@@ -260,7 +261,7 @@ def _asking(query: sa.Select, *sought: tuple[sa.Column, list]) -> dict[int, Quic
     """
     quick = {}
     for count in (FEW, MANY):
-        ids = [sa.bindparam(f"id_{place}") for place in range(count)]
+        ids: list[sa.BindParameter] = [sa.bindparam(f"id_{place}") for place in range(count)]
         either = [sa.and_(column.in_(ids), *conditions) for column, conditions in sought]
         quick[count] = Quick(query.where(sa.or_(*either)))
     return quick

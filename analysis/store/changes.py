@@ -16,7 +16,9 @@ def record(
 ) -> int:
     """Note a change (`now` in microseconds of UTC) and return its number."""
     values = {"at": now, "kind": kind, "what": what, "undoes": undoes}
-    return connection.execute(sa.insert(tables.change), values).inserted_primary_key[0]
+    key = connection.execute(sa.insert(tables.change), values).inserted_primary_key
+    assert key is not None  # one row was put in
+    return key[0]
 
 
 def latest(connection: sa.Connection) -> int:

@@ -24,8 +24,8 @@ def zone_changed(connection: sa.Connection) -> None:
     rows = np.array(_LOCAL.run(cursor, dialect, {}).fetchall(), np.int64).reshape(-1, 3)
     places = wall_to_utc(rows[:, 1], totals.zone(connection)).utc
     moves = np.flatnonzero(places != rows[:, 2])
-    moved = zip(rows[moves, 0].tolist(), places[moves].tolist(), strict=True)
-    moved = [{"row_id": row_id, "moved_to": place} for row_id, place in moved]
+    pairs = zip(rows[moves, 0].tolist(), places[moves].tolist(), strict=True)
+    moved = [{"row_id": row_id, "moved_to": place} for row_id, place in pairs]
     _MOVE.run_many(cursor, dialect, moved)
     totals.rebuild(connection)
 
@@ -33,4 +33,4 @@ def zone_changed(connection: sa.Connection) -> None:
 def moved_by(connection: sa.Connection) -> int:
     """How many of the laps that count were written without an offset, and move with the zone."""
     counting = sa.select(sa.func.count()).where(_lap.clock_at.is_not(None), _lap.ended_by.is_(None))
-    return connection.scalar(counting)
+    return connection.scalars(counting).one()

@@ -182,7 +182,9 @@ def plain_errors(engine: sa.Engine) -> Iterator[None]:
 def place(engine: sa.Engine) -> str:
     """Where a store is, for people: its file, or its address without the password."""
     url = engine.url
-    return url.database if url.get_backend_name() == "sqlite" else url.render_as_string()
+    if url.get_backend_name() == "sqlite" and url.database:
+        return url.database
+    return url.render_as_string()
 
 
 def problem(engine: sa.Engine, error: Exception) -> StoreProblem:

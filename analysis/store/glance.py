@@ -5,12 +5,18 @@ A page that only shows what was kept needs two numbers of it, and asks SQLite fo
 whatever else is asked of a store opens it.
 """
 
+from __future__ import annotations
+
 import os
 import sqlite3
 import threading
 from collections.abc import Callable
 from pathlib import Path
+from typing import TYPE_CHECKING, Any
 from urllib.parse import quote, unquote
+
+if TYPE_CHECKING:
+    from analysis.store.store import Store  # slow to import: what a glance is there to avoid
 
 BUSY_SECONDS = 15
 LAPS = "SELECT coalesce(sum(laps), 0) FROM day_total"
@@ -25,16 +31,17 @@ class Unopened:
     store answers, or says what is wrong with it.
     """
 
-    def __init__(self, url: str, open_it: Callable[[], object]):
+    def __init__(self, url: str, open_it: Callable[[], Store]):
         self.url = url if "://" in url else f"sqlite:///{quote(url, safe=' +/')}"
         self._file = _file(self.url)
-        self._open_it, self._store = open_it, None
-        self._connection, self._lock = None, threading.RLock()
+        self._open_it, self._lock = open_it, threading.RLock()
+        self._store: Store | None = None
+        self._connection: sqlite3.Connection | None = None
 
-    def __getattr__(self, name: str):
+    def __getattr__(self, name: str) -> Any:
         return getattr(self.opened(), name)
 
-    def opened(self):
+    def opened(self) -> Store:
         """The store itself."""
         with self._lock:
             if self._store is None:
@@ -89,10 +96,11 @@ def default_url() -> str:
     return f"sqlite:///{folder / 'workshop.sqlite'}"
 
 
-def last_change(store) -> tuple:
+def last_change(store: Store | Unopened) -> tuple:
     """The latest change of a store, opened or not; see `Unopened.last_change`."""
-    seen = store if isinstance(store, Unopened) else Unopened(store.url, lambda: store)
-    return seen.last_change()
+    if isinstance(store, Unopened):
+        return store.last_change()
+    return Unopened(store.url, lambda: store).last_change()
 
 
 def _file(url: str) -> Path | None:

@@ -71,7 +71,7 @@ class Kept:
 @cache
 def program() -> str:
     """Names this program as it is: each of its files, and what its pickles are made with."""
-    libraries = [find_spec(name).origin for name in PICKLED_WITH]
+    libraries = [spec.origin for spec in map(find_spec, PICKLED_WITH) if spec and spec.origin]
     own = sorted(
         os.path.join(folder, name)
         for folder, _, names in os.walk(PACKAGE)

@@ -1,6 +1,6 @@
 """Laps in the store: taken in, read out, corrected, removed; each lap with its revisions."""
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -255,7 +255,7 @@ _ARROW = {"started_at": pa.int64(), "seconds": pa.float64(), "rating": pa.float6
           **dict.fromkeys(COUNTS, pa.int64())}  # fmt: skip
 
 
-def _arrays(rows: list[tuple]) -> list[pa.Array]:
+def _arrays(rows: Sequence[Sequence]) -> list[pa.Array]:
     columns = zip(*rows, strict=True) if rows else [()] * len(tables.CONTENT)
     arrays = []
     for name, values in zip(tables.CONTENT, columns, strict=True):
@@ -295,7 +295,8 @@ def page(
     text column; `from` and `to` (excluded) as timezone-aware datetimes.
     """
     where = sa.and_(_current, *_conditions(filters or {}))
-    count = connection.scalar(sa.select(sa.func.count()).select_from(tables.lap).where(where))
+    counting = sa.select(sa.func.count()).select_from(tables.lap).where(where)
+    count = connection.scalars(counting).one()
     columns = [_lap[name] for name in tables.CONTENT]
     order = (_lap.started_at.desc(), _lap.id.desc())
     query = sa.select(*columns).where(where).order_by(*order).limit(limit).offset(offset)
@@ -385,7 +386,8 @@ def correct_many(
 
 def _several(connection: sa.Connection, lap_ids: list[str]) -> tuple[pd.DataFrame, dict]:
     """The laps with these ids as they count now, and what the clock on the wall said at each."""
-    frames, clock_at = [], {}
+    frames: list[pd.DataFrame] = []
+    clock_at: dict[str, int] = {}
     for start in range(0, len(lap_ids), 500):
         some = sa.and_(_lap.lap_id.in_(lap_ids[start : start + 500]), _current)
         frames.append(read_out(connection, sa.select(*_content()).where(some)))

@@ -76,7 +76,7 @@ def _refuse_unless_empty(connection: sa.Connection, target: Store) -> None:
 
 
 def _count(connection: sa.Connection, table: sa.Table) -> int:
-    return connection.scalar(sa.select(sa.func.count()).select_from(table))
+    return connection.scalars(sa.select(sa.func.count()).select_from(table)).one()
 
 
 def _chunks(connection: sa.Connection, table: sa.Table) -> Iterable[list[tuple]]:

@@ -4,10 +4,13 @@ SQLAlchemy's execution costs some 40 microseconds a statement, which for single 
 the disk asks for. Rows are dicts by parameter name, results plain tuples.
 """
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from operator import itemgetter
 
 import sqlalchemy as sa
+from sqlalchemy.sql.compiler import SQLCompiler
+
+_Arrange = Callable[[dict], tuple | dict]  # a row of parameters as the driver takes it
 
 
 class Quick:
@@ -17,7 +20,7 @@ class Quick:
         """`names`: the columns an INSERT is given values for."""
         self.statement = statement
         self.names = list(names) if names is not None else None
-        self._compiled: dict[str, tuple[str, object]] = {}
+        self._compiled: dict[str, tuple[str, _Arrange]] = {}
 
     def run(self, cursor, dialect: sa.Dialect, row: dict):
         """Execute with one row of parameters; the cursor, to fetch from."""
@@ -33,16 +36,16 @@ class Quick:
         elif rows:
             cursor.executemany(text, [arranged(row) for row in rows])
 
-    def _for(self, dialect: sa.Dialect) -> tuple[str, object]:
+    def _for(self, dialect: sa.Dialect) -> tuple[str, _Arrange]:
         """The text for a database, and what arranges a row as its driver takes it."""
         if dialect.name not in self._compiled:
             compiled = self.statement.compile(dialect=dialect, column_keys=self.names)
-            names = compiled.positiontup
-            self._compiled[dialect.name] = (str(compiled), _arranger(names))
+            assert isinstance(compiled, SQLCompiler)  # as that of any query is
+            self._compiled[dialect.name] = (str(compiled), _arranger(compiled.positiontup))
         return self._compiled[dialect.name]
 
 
-def _arranger(names: list[str] | None):
+def _arranger(names: list[str] | None) -> _Arrange:
     """Dict to the tuple of its entries in the driver's order; dicts stay where it takes names."""
     if names is None:
         return dict

@@ -4,6 +4,7 @@ The totals are worked out here, not by the program's own code, which may come to
 """
 
 import tomllib
+from collections.abc import Sequence
 
 import numpy as np
 import pandas as pd
@@ -50,7 +51,7 @@ def _zone() -> str:
     return shop.get("shop", {}).get("timezone", "UTC")
 
 
-def _day_totals(laps: list[sa.Row], zone: str) -> list[dict]:
+def _day_totals(laps: Sequence[sa.Row], zone: str) -> list[dict]:
     """Rows of day_total: days since 1970 in the shop's zone, seconds as whole microseconds."""
     frame = pd.DataFrame(laps, columns=LAP)
     clock = pd.to_datetime(frame.started_at, unit="us", utc=True).dt.tz_convert(zone)
