@@ -95,12 +95,13 @@ def _cost_row(
     price = _money(frame, shop, own, share, "price")
     value = _amounts(content.values, frame, shop, own, share, wage)
     drawn = _amounts(content.draws, frame, shop, own, share, wage)
-    row = {"product": product, "variant": variant, "price": price}
-    row |= {name: float(amount[0]) for name, amount in value.items()}
+    row: dict[str, object] = {"product": product, "variant": variant, "price": price}
+    for name, amount in value.items():
+        row[name] = float(amount[0])
     for figure, short in RANGES.items():
         low, high = np.quantile(drawn[figure], [0.025, 0.975])
-        row[f"{short}_low"] = np.minimum(low, row[figure])
-        row[f"{short}_high"] = np.maximum(high, row[figure])
+        row[f"{short}_low"] = np.minimum(low, value[figure][0])
+        row[f"{short}_high"] = np.maximum(high, value[figure][0])
     row["note"] = _note(content, shop, own, share, wage, unpaid)
     return tuple(row[name] for name in COLUMNS)
 

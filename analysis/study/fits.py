@@ -14,6 +14,7 @@ import numpy as np
 CHUNK_LAPS = 131_072  # so much stays in the processor's cache; it is faster than all laps at once
 EXPONENTS = -np.geomspace(0.03, 1.6, 8)  # 96 % to 33 % learning rates: wider than any published
 STEEPEST, FLATTEST = -2.0, -0.02
+_Laps = tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]  # log n, log y, weight, starts
 FULLEST = 0.98  # a plateau over 98 % of the first piece's time is no practice at all
 _BIN = 0.08  # width of a bin of log n while the valley is sought; the last steps use every lap
 _BINNED_STEPS = 30
@@ -130,7 +131,7 @@ def fit_plateau_curves(log_n, log_y, starts) -> PlateauFits:
     return PlateauFits(level, exponent, fraction, squares, identifiable, laps)
 
 
-def _last_steps(data, exponent, fraction, matrix):
+def _last_steps(data: _Laps, exponent, fraction, matrix):
     """From the floor of the bins to that of the laps by two steps with the bins' curvature, which
     is enough for nearly all cells, and by Newton for the others.
 
@@ -139,14 +140,15 @@ def _last_steps(data, exponent, fraction, matrix):
     """
     starts, size = data[3], counts(data[3], len(data[0]))
     at = np.array([exponent, fraction])
-    r, u, v, _ = _slopes(*data[:2], size, *at)
+    r, u, v, _ = _slopes(data[0], data[1], size, *at)
     r -= np.repeat(np.add.reduceat(r, starts) / size, size)
     gradient = np.add.reduceat(u * r, starts), np.add.reduceat(v * r, starts)
     at = _bounded(at + _step(matrix, gradient, 0.0, at)[0])
-    r, u, v, _ = _slopes(*data[:2], size, *at)
+    r, u, v, _ = _slopes(data[0], data[1], size, *at)
     level = np.add.reduceat(r, starts) / size
     r -= np.repeat(level, size)
-    squares, *gradient = (np.add.reduceat(q * r, starts) for q in (r, u, v))
+    squares = np.add.reduceat(r * r, starts)
+    gradient = np.add.reduceat(u * r, starts), np.add.reduceat(v * r, starts)
     step, gain = _step(matrix, gradient, 0.0, at)
     within = (_bounded(at + step) == at + step).all(axis=0)
     step = np.where(within, step, 0.0)
@@ -154,12 +156,12 @@ def _last_steps(data, exponent, fraction, matrix):
     left = np.flatnonzero(~(gain < _LITTLE * squares) | ~within)
     at, level, squares = at + step, level - (slope * step).sum(axis=0), squares - gain * within
     if len(left):
-        better = _descent(*_only(*data, left), *at[:, left], _LAST_STEPS, _ENOUGH)
+        better = _descent(*_only(*data, left), at[0, left], at[1, left], _LAST_STEPS, _ENOUGH)
         level[left], at[:, left], squares[left] = better[0], better[1:3], better[3]
     return level, *at, squares
 
 
-def _binned(log_n, log_y, starts):
+def _binned(log_n, log_y, starts) -> _Laps:
     """(mean log n, mean log y, laps, starts) of runs of laps with about the same n."""
     key = (log_n * (1 / _BIN)).astype(np.int32)
     edge = np.empty(len(key), bool)
@@ -242,7 +244,7 @@ def _bounded(at):
     return np.clip(at, [[STEEPEST], [0.0]], [[FLATTEST], [FULLEST]])
 
 
-def _only(n, y, weight, starts, cells):
+def _only(n, y, weight, starts, cells) -> _Laps:
     size = counts(starts, len(n))[cells]
     first = np.cumsum(size) - size
     where = np.arange(size.sum()) + np.repeat(starts[cells] - first, size)

@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 
 from analysis.study.experience import CELL
-from analysis.study.forecast import log_lap
+from analysis.study.forecast import CellFits, log_lap
 from analysis.study.learning import LearningResult
 
 POINT_COLUMNS = [
@@ -27,13 +27,14 @@ def learning_points(result: LearningResult, laps: pd.DataFrame) -> pd.DataFrame:
     """
     if result.fits is None:
         return pd.DataFrame({name: pd.Series(dtype=float) for name in POINT_COLUMNS})
-    points = pd.concat([_seen(result, laps), _to_come(result)], ignore_index=True)
+    seen, to_come = _seen(result, result.fits, laps), _to_come(result, result.fits)
+    points = pd.concat([seen, to_come], ignore_index=True)
     keys = result.cells[CELL].iloc[points["cell"]].reset_index(drop=True)
     points = pd.concat([keys, points], axis=1)
     return points.sort_values(["cell", "piece"], ignore_index=True)[POINT_COLUMNS]
 
 
-def _seen(result: LearningResult, laps: pd.DataFrame) -> pd.DataFrame:
+def _seen(result: LearningResult, fits: CellFits, laps: pd.DataFrame) -> pd.DataFrame:
     used = ((result.laps["cell"] >= 0) & ~result.laps["suspicious"]).to_numpy()
     lap, pieces = result.laps[used], laps["units"].to_numpy(float)[used]
     cell, before = lap["cell"].to_numpy(), lap["pieces_before"].to_numpy()
@@ -54,25 +55,25 @@ def _seen(result: LearningResult, laps: pd.DataFrame) -> pd.DataFrame:
     table = table.groupby(["cell", "bin"], as_index=False).sum()
     for name in ("piece", "experience", "observed_seconds", "fitted_seconds"):
         table[name] /= table["pieces"]
-    return _banded(result, table).assign(ahead=False)
+    return _banded(fits, table).assign(ahead=False)
 
 
-def _to_come(result: LearningResult) -> pd.DataFrame:
+def _to_come(result: LearningResult, fits: CellFits) -> pd.DataFrame:
     cells = len(result.cells)
     table = pd.DataFrame(
         {
             "cell": np.tile(np.arange(cells), len(AHEAD)),
-            "experience": np.add.outer(AHEAD, result.fits.experience).ravel(),
+            "experience": np.add.outer(AHEAD, fits.experience).ravel(),
             "piece": np.add.outer(AHEAD + 1, result.cells["pieces_made"].to_numpy(float)).ravel(),
             "pieces": np.nan,
             "laps": 0,
             "observed_seconds": np.nan,
         }
     )
-    return _banded(result, table).assign(ahead=True)
+    return _banded(fits, table).assign(ahead=True)
 
 
-def _banded(result: LearningResult, table: pd.DataFrame) -> pd.DataFrame:
+def _banded(fits: CellFits, table: pd.DataFrame) -> pd.DataFrame:
     """Fitted line and band at each row's experience; `log_lap` takes one experience a cell, so
     the rows are dealt out in rounds, one of every cell at a time."""
     rank = table.groupby("cell").cumcount().to_numpy()
@@ -80,11 +81,11 @@ def _banded(result: LearningResult, table: pd.DataFrame) -> pd.DataFrame:
     value, half = np.empty(len(table)), np.empty(len(table))
     for turn in range(rank.max(initial=-1) + 1):
         here = rank == turn
-        at = result.fits.experience.copy()
+        at = fits.experience.copy()
         at[cell[here]] = experience[here]
-        line_here = log_lap(result.fits, at)
+        line_here = log_lap(fits, at)
         value[here] = line_here.mean[cell[here]]
-        half[here] = (result.fits.t * np.sqrt(line_here.variance))[cell[here]]
+        half[here] = (fits.t * np.sqrt(line_here.variance))[cell[here]]
     line = table.get("fitted_seconds", pd.Series(np.exp(value), table.index)).to_numpy()
     return table.assign(
         fitted_seconds=line, fitted_low=line * np.exp(-half), fitted_high=line * np.exp(half)

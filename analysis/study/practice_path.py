@@ -10,6 +10,7 @@ import pandas as pd
 from analysis.study.forecast import log_lap, present_lap
 from analysis.study.learning import LearningResult
 
+CURVE_COLUMNS = ("worker", "pieces_made", "seconds", "low", "high")
 KNOTS = 40  # of the drawn line, besides its steps
 AWAY_DAYS = 10.0  # shorter time away is not marked
 MOST_BREAKS = 3  # marked, a worker: the longest
@@ -75,6 +76,8 @@ def _curve(learning: LearningResult, cells: pd.DataFrame) -> pd.DataFrame:
     band = mean exp(-+ t(.975) se).
     """
     fits = learning.fits
+    if fits is None or cells.empty:
+        return pd.DataFrame(columns=CURVE_COLUMNS)
     present = np.exp(present_lap(fits).mean)
     usual = learning.cells["present_seconds"].to_numpy(float) / present
     tables = []

@@ -152,7 +152,7 @@ def _log_power_mean(work, experience, b):
     if work.one_by_one:
         return b * log_middle, log_middle
     inverse_square = 1 / (middle * middle)
-    value, slope = 1.0, 0.0
+    value, slope = np.ones_like(middle), np.zeros_like(middle)
     factor, factor_slope, power = 1.0, 0.0, 1.0
     for i, moment in enumerate(work.moments):
         pair = (b - 2 * i) * (b - 2 * i - 1) / ((2 * i + 1) * (2 * i + 2))

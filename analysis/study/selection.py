@@ -38,6 +38,8 @@ TOO_FEW_LAPS = 5  # of fewer, a cell's own learning rate is not estimated
 FEW_SITTINGS = 3  # of fewer, the level of a steady cell is the plain mean of its laps
 SIGNIFICANCE = 0.05
 LEAST_RISE = 1e-3  # an exponent: a doubling of pieces adds .07 % to the time; less is rounding
+# What a curve is fitted to: log seconds, weights, likeness, and where the laps stand.
+_Data = tuple[np.ndarray, np.ndarray, np.ndarray, Practice, Work]
 CLEARLY_BETTER = 2.0  # AICc by which a curve with one more parameter must win (Burnham & Anderson)
 RESTART_SPREAD = 0.3  # the restart effect is held to be within about +-60 % before laps are seen
 RESTART_UNLIKE = 0.15  # and, once the others are seen, a cell's within +-30 % of theirs
@@ -133,7 +135,9 @@ def select(practice: Practice, experience, good, before: Selection | None = None
     )  # fmt: skip
 
 
-def _every_curve(practice, bend: Bend, noise: Noise, prior: Prior, data, before) -> dict[str, Fit]:
+def _every_curve(
+    practice, bend: Bend, noise: Noise, prior: Prior, data: _Data, before
+) -> dict[str, Fit]:
     """All five curves fitted to every cell; the bent ones lean weakly on the published exponent."""
     bent = _with_exponent(prior, noise, pooling.PUBLISHED_EXPONENT, BENT_SPREAD)
     if before is None:
@@ -235,7 +239,7 @@ def _bent(unit_theta, parameter, value, exponent):
     return start
 
 
-def _best_fit(curve, starts, data, prior) -> Fit:
+def _best_fit(curve, starts, data: _Data, prior) -> Fit:
     best, *others = (fit(curve, start, *data, prior) for start in starts)
     for other in others:
         wins = other.squares < best.squares
@@ -254,14 +258,14 @@ def _slope_freedom(practice: Practice, bend: Bend, response, weight, noise: Nois
     (1946), d = 2 / variance of log v:  1 / d = 1 / d of sigma^2 + 1/2 variance of log v over the
     likenesses that are likely, sigma^2 the one that goes with each."""
     sums = Sums.of([*bend.columns, response], weight, practice)
-    log_v = []
+    logs = []
     for likeness in LIKENESS_GRID:
         matrix, vector, squares = split(sums.whitened(likeness))
         unscaled = inverse(matrix + bend.hold)
         rest = squares - np.einsum("ci,cij,cj->c", vector, unscaled, vector)
         rest = np.maximum(rest, 1e-13 * sums.products[:, -1, -1] + 1e-300)
-        log_v.append(np.log(rest * unscaled[:, 1, 1]))
-    log_v = np.array(log_v)
+        logs.append(np.log(rest * unscaled[:, 1, 1]))
+    log_v = np.array(logs)
     doubt = (noise.likely * (log_v - (noise.likely * log_v).sum(axis=0)) ** 2).sum(axis=0)
     freedom = 1 / (1 / np.maximum(noise.freedom, 1) + doubt / 2)
     return np.where(few, noise.freedom, freedom)
@@ -337,7 +341,7 @@ def _identifiable(one: Fit, noise: Noise):
     return told & (log_prior > 0.02) & (log_prior < 8)
 
 
-def _candidate(one: Fit, chosen, weight, data, noise: Noise) -> Candidate:
+def _candidate(one: Fit, chosen, weight, data: _Data, noise: Noise) -> Candidate:
     response, lap_weight, _, practice, work = data
     residual = response - log_mean(one.curve, work, one.theta)[0]
     total = np.add.reduceat(lap_weight, practice.cell_starts)

@@ -286,13 +286,12 @@ def _load_table(key: str, load: Load, fullest: np.ndarray) -> pd.DataFrame:
 
 def hours_needed(content: Content, shop: Shop) -> dict[str, float]:
     """Bench hours one week's demand of all products takes: value, low, high, available."""
-    value, draws = week_hours(content, shop)
-    total = draws.sum(axis=1)
-    low, high = np.quantile(total, [0.025, 0.975]) if len(value) else (0.0, 0.0)
+    by_product, draws = week_hours(content, shop)
+    value, total = float(by_product.sum()), draws.sum(axis=1)
+    low, high = np.quantile(total, [0.025, 0.975]) if len(by_product) else (0.0, 0.0)
     hours = [w.hours_per_week for w in shop.workers]
     week = shop.week_seconds / 3600
     available = sum(week if own is None else own for own in hours) if hours else week
-    value = float(value.sum())
     return {
         "value": value,
         "low": min(float(low), value),

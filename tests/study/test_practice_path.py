@@ -8,7 +8,7 @@ import pytest
 from analysis.records.laps import read_laps
 from analysis.study.learning import fit_learning
 from analysis.study.learning_points import learning_points
-from analysis.study.practice_path import AWAY_DAYS, MOST_BREAKS, practice_path
+from analysis.study.practice_path import AWAY_DAYS, CURVE_COLUMNS, MOST_BREAKS, practice_path
 
 SAMPLES = Path(__file__).parents[2] / "data_samples"
 
@@ -70,3 +70,11 @@ def test_one_worker_can_be_looked_at_alone(demo):
     for table in (alone.points, alone.curve, alone.breaks):
         assert set(table["worker"]) <= {"helper"}
     assert len(path.of("").points) == len(path.points)
+
+
+def test_a_file_without_timed_work_draws_no_line_instead_of_failing(demo):
+    laps = demo[0]
+    idle = laps[laps["activity"] == "setup"].reset_index(drop=True)
+    learning = fit_learning(idle)
+    path = practice_path(learning_points(learning, idle), idle, learning, "desk journal", "sew")
+    assert path.curve.empty and list(path.curve) == list(CURVE_COLUMNS)
