@@ -20,6 +20,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
+from typing import TypedDict
 
 import numpy as np
 import pandas as pd
@@ -31,7 +32,7 @@ from analysis.records.routing import precedence, route
 from analysis.records.shop import DAYS, Product, Shop
 from analysis.study.content import PLAN_DOUBT
 from analysis.study.curves import piece_seconds
-from analysis.study.forecast import log_lap
+from analysis.study.forecast import CellFits, log_lap
 from analysis.study.rates import Z95
 from analysis.study.regression import LOG_PRIOR
 from analysis.study.retention import PUBLISHED_LOSS, PUBLISHED_SPREAD
@@ -103,8 +104,9 @@ def _check(
     for product, steps in zip(asked, routes, strict=True):
         if steps.empty:
             faults.append(Fault(
-                shop_file, 0, f"products.{product.name}", f"{_name(product)} is asked for, but the "
-                "routing has no operation of it", "", "give it rows in the routing",
+                shop_file, product.line, f"products.{product.name}",
+                f"{_name(product)} is asked for, but the routing has no operation of it", "",
+                "give it rows in the routing",
             ))  # fmt: skip
     rows = {row.row: row for steps in routes for row in steps.itertuples()}
     faults += [
@@ -208,7 +210,7 @@ def _fitted_skills(study: Study) -> dict[Key, Skill]:
     if fits is None:
         return {}
     straight_on = np.exp(log_lap(fits, fits.experience - 1).mean)
-    prior = _prior_pieces(study)
+    prior = _prior_pieces(fits)
     return {
         (str(row.worker), str(row.product), str(row.operation)): _fitted(
             row, straight_on[place], prior[place]
@@ -217,9 +219,8 @@ def _fitted_skills(study: Study) -> dict[Key, Skill]:
     }
 
 
-def _prior_pieces(study: Study) -> np.ndarray:
+def _prior_pieces(fits: CellFits) -> np.ndarray:
     """B of the prior-experience curve where it was chosen, else 0."""
-    fits = study.learning.fits
     prior = np.zeros(len(fits.variance))
     for candidate in fits.candidates:
         if candidate.curve == "prior":
@@ -438,7 +439,15 @@ def _step(row, before, product: Product, logged: Logged, first_plan) -> Step:
     )
 
 
-def _chances(row) -> dict[str, float]:
+class _Chances(TypedDict, total=False):
+    rework_chance: float
+    rework_seconds: float
+    scrap_chance: float
+    rework_doubt: float
+    scrap_doubt: float
+
+
+def _chances(row) -> _Chances:
     """Rework and scrap of a row of the quality frame, n its pieces, L how alike pieces are:
     the doubt of the log odds of p is sqrt(L / (n p (1 - p)))."""
     if row is None or not row.units:

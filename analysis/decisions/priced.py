@@ -11,14 +11,14 @@ def check_priced(shop: Shop, file: str = "the shop") -> None:
     asked = [row for row in shop.products if row.demand_per_week]
     if not asked:
         fault = Fault(
-            file, 0, "products", "have no demand_per_week", "",
-            "say how many pieces are asked for in a week",
+            file, min((row.line for row in shop.products), default=0), "products",
+            "have no demand_per_week", "", "say how many pieces are asked for in a week",
         )  # fmt: skip
         raise BadInput([fault])
     priced = {row.name for row in shop.products if row.variant and row.price is not None}
     faults = [
         Fault(
-            file, 0, _column(row.name, row.variant), "has no price", "",
+            file, row.line, _column(row.name, row.variant), "has no price", "",
             "give price = …, what a piece is sold for",
         )
         for row in asked

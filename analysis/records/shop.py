@@ -64,7 +64,10 @@ class Worker:
 
 @dataclass(frozen=True)
 class Product:
-    """A product, or one variant of it; money per piece, None where it is not known."""
+    """A product, or one variant of it; money per piece, None where it is not known.
+
+    line: of its table in the shop's file, 0 where it is not from a file.
+    """
 
     name: str
     variant: str = ""
@@ -73,6 +76,7 @@ class Product:
     price: float | None = None
     material_cost: float | None = None
     stock: float | None = None
+    line: int = field(default=0, compare=False, repr=False)
 
 
 @dataclass(frozen=True)
@@ -271,6 +275,7 @@ def _product(reader: Reader, path: tuple[str, ...], table: dict, base: Product) 
         reader.amount(path, table, "price", base.price),
         reader.amount(path, table, "material_cost", base.material_cost),
         reader.amount(path, table, "stock", base.stock),
+        reader.lines.get(path, 0),
     )
 
 
@@ -289,6 +294,7 @@ def _with_sums(whole: Product, variants: list[Product]) -> Product:
         whole.price,
         whole.material_cost,
         own_or_sum("stock"),
+        whole.line,
     )
 
 

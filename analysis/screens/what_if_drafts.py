@@ -1,28 +1,35 @@
 """The scenarios on the page: a list of named drafts, each the tables its TOML would have.
 
-They are kept for each store while the program runs, so that a reload of the page loses none; to
-keep one for good it is downloaded. A draft may be wrong while somebody types; `read` says where.
+The store remembers them, so that neither a reload of the page nor a restart of the program loses
+one. A draft may be wrong while somebody types; `read` says where.
 """
 
 from __future__ import annotations
 
+import json
 import re
 import tomllib
 from collections.abc import Callable
+from contextlib import suppress
 from copy import deepcopy
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any
 
 import streamlit as st
 
-from analysis.problems import BadInput, Fault
+from analysis.problems import BadInput, Fault, StoreProblem
 from analysis.records.scenario import KIND, Scenario, scenario_of
 from analysis.records.toml import numbered, parsed
 from analysis.screens import what_if_fields as fields
 from analysis.screens.source import SAMPLES, Source
 
+if TYPE_CHECKING:
+    from analysis.store.glance import Unopened
+
 PARTS = {"helper": "Helper", "equipment": "Machine", "move": "Move", "demand": "Demand"}
 SAMPLE_FILES = ("helper", "machine", "move", "big_order")
 HOURS_AT_FIRST = 8.0
+REMEMBERED = "what if"  # the list's name in the store
 
 Path = tuple  # of keys, and of places in a list of machines or orders
 
@@ -53,14 +60,24 @@ def _remembered() -> dict[str, dict[str, dict]]:
     return {}
 
 
+def _of_earlier_start(store: Unopened) -> dict[str, dict] | None:
+    """The drafts that the store remembers; None where it has none, or none that can be read."""
+    try:
+        known = json.loads(store.remembered(REMEMBERED) or "null")
+    except (StoreProblem, ValueError):
+        return None
+    whole = isinstance(known, dict) and all(isinstance(one, dict) for one in known.values())
+    return known if known and whole else None
+
+
 class Drafts:
     """The drafts of one store, by a key that stays when they are renamed."""
 
     def __init__(self, here: Source, at_first: Callable[[], list[dict]]):
-        self.url = here.store.url
+        self.store, self.url = here.store, here.store.url
         own = st.session_state.setdefault("what_if", {})
         if self.url not in own:
-            known = _remembered().get(self.url)
+            known = _remembered().get(self.url) or _of_earlier_start(self.store)
             if known is None:
                 known = {str(place): tables for place, tables in enumerate(at_first())}
             own[self.url] = deepcopy(known)
@@ -122,8 +139,10 @@ class Drafts:
         self.keep()
 
     def keep(self) -> None:
-        """Remember the list for a page opened later."""
+        """Remember the list for a page opened later, after a restart too."""
         _remembered()[self.url] = deepcopy(self.all)
+        with suppress(StoreProblem):  # a store that cannot be written to: then until the end
+            self.store.remember(REMEMBERED, json.dumps(self.all))
 
 
 def _name(tables: dict) -> str:
@@ -146,17 +165,18 @@ def value_at(tables: dict, path: Path):
 
 def put_at(tables: dict, path: Path, value) -> None:
     """Write a value; None leaves the key out."""
+    inner: Any = tables  # a table or a list of tables, as the path has it
     for key, following in zip(path, path[1:], strict=False):
         if isinstance(key, str):
-            tables = tables.setdefault(key, [] if isinstance(following, int) else {})
+            inner = inner.setdefault(key, [] if isinstance(following, int) else {})
         else:
-            while len(tables) <= key:
-                tables.append({})
-            tables = tables[key]
+            while len(inner) <= key:
+                inner.append({})
+            inner = inner[key]
     if value is None:
-        tables.pop(path[-1], None)
+        inner.pop(path[-1], None)
     else:
-        tables[path[-1]] = value
+        inner[path[-1]] = value
 
 
 def without_blanks(tables: dict) -> dict:
@@ -235,7 +255,7 @@ def part_begun(part: str, known: Known):
 def read(tables: dict, model=None) -> Read:
     """The scenario of a draft, checked against the shop's model where there is one."""
     tables = without_blanks(tables)
-    faults = {}
+    faults: dict[Path, Fault] = {}
     scenario = None
     if not any(tables.get(part) for part in PARTS):
         return Read(None, {("scenario",): Fault("", 0, "", "asks for no change", "",
@@ -256,7 +276,7 @@ def read(tables: dict, model=None) -> Read:
 
 def _needed(tables: dict):
     """(path, remedy) of what only the maker can know and has not filled in."""
-    places = [("equipment", place) for place in range(len(tables.get("equipment", ())))]
+    places: list[Path] = [("equipment", place) for place in range(len(tables.get("equipment", ())))]
     places += [("move",)] if "move" in tables else []
     for place in places:
         for field in fields.fields_of(place[0], ""):

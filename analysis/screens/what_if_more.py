@@ -66,8 +66,8 @@ def files(seen, scenario, job) -> None:
         _memo(seen, job)
     if scenario is not None:
         st.markdown(
-            "**This scenario as a file**: to keep it for good (the list stays only while the "
-            "program runs), to hand on, or for `python -m analysis whatif`."
+            "**This scenario as a file**: to hand on, to put into another store, or for "
+            "`python -m analysis whatif`. Your own list stays here, also over a restart."
         )
         st.download_button(
             "Scenario (TOML)", scenario_toml(scenario), f"{file_name(scenario.name)}.toml",
@@ -131,7 +131,7 @@ def _upload(seen) -> None:
 # --- the figures in full ---
 
 
-def main_picture(desk, mark, answer) -> None:
+def main_picture(desk: answers.Desk, mark, answer) -> None:
     """The money week by week, until it has earned itself back."""
     st.markdown("**How the money adds up**, week by week, against going on as before")
 
@@ -143,7 +143,7 @@ def main_picture(desk, mark, answer) -> None:
     answers.picture(desk, "what if payback", mark, drawn)
 
 
-def movers_picture(desk, mark, answer) -> None:
+def movers_picture(desk: answers.Desk, mark, answer) -> None:
     """How far each assumption moves the answer, as bars."""
 
     def drawn():
@@ -160,7 +160,7 @@ def movers_picture(desk, mark, answer) -> None:
         answers.picture(desk, "what if movers", mark, drawn)
 
 
-def in_full(desk, mark, answer) -> None:
+def in_full(desk: answers.Desk, mark, answer) -> None:
     """Percentiles, and what the answer rests on."""
     for page in desk.kept("what if in full", mark, lambda: _in_full(answer)):
         st.html(page)

@@ -56,6 +56,19 @@ def save(connection: sa.Connection, now: int, name: str, new: str, what: str) ->
     return change_id
 
 
+def remembered(connection: sa.Connection, name: str) -> str:
+    """What was remembered under a name last, blank where nothing was."""
+    kept = tables.remembered.c
+    return connection.scalar(sa.select(kept.text).where(kept.name == name)) or ""
+
+
+def remember(connection: sa.Connection, name: str, new: str) -> None:
+    """Remember a text under a name, in the place of what was there."""
+    kept = tables.remembered
+    connection.execute(sa.delete(kept).where(kept.c.name == name))
+    connection.execute(sa.insert(kept), {"name": name, "text": new})
+
+
 def check_shop(written: str) -> None:
     """BadInput where the text is no shop."""
     read_shop(written.encode(), "the shop")

@@ -202,6 +202,18 @@ class Store:
         with writing(self.engine) as connection:
             return documents.save(connection, self.clock(), "routing", routing, what)
 
+    # --- what screens remember ---
+
+    def remembered(self, name: str) -> str:
+        """What a screen had remembered under a name, blank where nothing was."""
+        with reading(self.engine) as connection:
+            return documents.remembered(connection, name)
+
+    def remember(self, name: str, text: str) -> None:
+        """Remember a text over a restart. No change: nothing that is worked out hangs on it."""
+        with writing(self.engine) as connection:
+            documents.remember(connection, name, text)
+
     # --- stock ---
 
     def add_stock_event(

@@ -88,6 +88,15 @@ day_total = sa.Table(
     *(sa.Column(name, sa.BigInteger, nullable=False) for name in TOTALS),
 )
 
+# What a screen remembers over a restart, by name. No figure hangs on it: it is no change, and its
+# older texts are not kept.
+remembered = sa.Table(
+    "remembered",
+    metadata,
+    sa.Column("name", sa.Text, primary_key=True),
+    sa.Column("text", sa.Text, nullable=False),
+)
+
 REVISION = ("id", "change_id", "ended_by", "restores")
 REVISED = (lap, document, stock_event)
 COUNTS_NOW = {table.name: table.c.ended_by.is_(None) for table in REVISED}

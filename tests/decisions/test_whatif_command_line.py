@@ -98,7 +98,12 @@ def test_a_shop_without_prices_or_demand_is_told_so(tmp_path):
     scenario, shop = written(tmp_path, ""), tmp_path / "shop.toml"
     text = (SAMPLES / "shop.toml").read_text()
     shop.write_text(text.replace("\nprice", "\n# price"))
-    assert "has no price" in whatif(scenario, status=2, shop=shop).stderr
+    told = whatif(scenario, status=2, shop=shop).stderr.splitlines()
+    for line in told:
+        row, column = line.removeprefix(f"{shop}:").split(":")[:2]
+        table = shop.read_text().splitlines()[int(row) - 1]
+        assert "has no price" in line and column.split(".")[-1].strip() in table
+    assert len(told) == text.count("[products."), "each product and variant in its own line"
     shop.write_text(text.replace("\ndemand_per_week", "\n# demand_per_week"))
     assert "products: have no demand_per_week" in whatif(scenario, status=2, shop=shop).stderr
 

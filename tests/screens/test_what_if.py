@@ -251,6 +251,19 @@ def test_a_page_opened_anew_finds_the_scenarios_again(show, box_maker):
     assert widget(again.number_input, "Hours a week").value == 11.0
 
 
+def test_scenarios_are_still_there_after_the_program_was_ended(show, box_maker):
+    box_maker()
+    screen = turn(show("what_if", OWN), "Change it")
+    type_in(screen, "Hours a week", 11.0)
+    type_in(screen, "First pieces take", "not yet known")  # half done is kept as well
+    press(screen, "Copy this one")
+    what_if_drafts._remembered.clear()  # what a new process begins with
+    again = turn(show("what_if", OWN), "Change it")
+    assert again.selectbox[0].options == screen.selectbox[0].options
+    assert widget(again.number_input, "Hours a week").value == 11.0
+    assert widget(again.text_input, "First pieces take").value == "not yet known"
+
+
 def test_scenarios_side_by_side_share_their_luck_and_the_dearest_is_named(show):
     screen = turn(played(show("what_if", DEMO)), "Side by side")
     screen = played(screen)
