@@ -17,11 +17,12 @@ ACTIVITIES = {
 }
 
 
-def batch_minutes_chart(minutes: pd.DataFrame, per: str) -> alt.Chart:
+def batch_minutes_chart(minutes: pd.DataFrame, per: str, totals: pd.DataFrame) -> alt.Chart:
     """Bars of `minutes` by operation, in the order given, split by activity.
 
     `minutes` has the columns operation, activity (of `ACTIVITIES`) and minutes; `per` is what the
-    minutes are for, "piece" or "batch". Raises ValueError on an empty frame.
+    minutes are for, "piece" or "batch"; `totals` has operation, total, low and high in minutes, the
+    ends NaN where there is no range. Raises ValueError on an empty frame.
     """
     look.refuse_nothing(minutes, "minutes")
     order = list(dict.fromkeys(minutes["operation"]))
@@ -45,16 +46,29 @@ def batch_minutes_chart(minutes: pd.DataFrame, per: str) -> alt.Chart:
             ],
         )
     )
-    totals = drawn.groupby("operation", observed=True, sort=False)["minutes"].sum()
+    totals = totals[["operation", "total", "low", "high"]]
+    totals = totals.assign(end=totals[["total", "high"]].max(axis=1))
+    figures = f",.{decimals(totals['total'].max())}f"
     labels = (
-        alt.Chart(totals.rename("total").reset_index())
+        alt.Chart(totals)
         .mark_text(align="left", dx=5, color=look.INK)
-        .encode(y=y, x="total:Q", text=alt.Text("total:Q", format=f",.{decimals(totals.max())}f"))
+        .encode(y=y, x="end:Q", text=alt.Text("total:Q", format=figures))
     )
-    layers = alt.layer(bars, strewn(drawn, "operation", y, shown), labels)
+    ranges = (
+        alt.Chart(totals.dropna(subset=["low"]))
+        .mark_rule(color=look.INK, strokeWidth=2)
+        .encode(y=y, x="low:Q", x2="high:Q")
+    )
+    layers = alt.layer(bars, strewn(drawn, "operation", y, shown), ranges, labels)
     description = (
         f"Bar chart of {title} by operation, each bar split by what the time was spent on. "
-        + "; ".join(f"{name} {number(total, 1)} minutes" for name, total in totals.items())
+        + "; ".join(_told(row) for row in totals.itertuples())
         + "."
     )
     return look.finished(layers, description, alt.Step(look.ROW_PIXELS))
+
+
+def _told(row) -> str:
+    """An operation's minutes with their range, for those who do not see the chart."""
+    said = f"{row.operation} {number(row.total, 1)} minutes"
+    return f"{said} ({number(row.low, 1)} to {number(row.high, 1)})" if row.low == row.low else said

@@ -1,7 +1,10 @@
 """A batch's minutes: which operation takes the time, what is lost, and the hours nobody worked."""
 
+from __future__ import annotations
+
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import pandas as pd
 import streamlit as st
@@ -10,6 +13,9 @@ from analysis.charts.batch import ACTIVITIES, batch_minutes_chart
 from analysis.screens import answers, glossary, parts, true_times, words
 from analysis.screens.answers import Table
 from analysis.study.batch_time import BatchTime, batch_time
+
+if TYPE_CHECKING:
+    from analysis.study.summary import Study
 
 ALL = "all"
 LAST = 6  # enough for a range, few enough to be of the present level of practice
@@ -21,14 +27,22 @@ HEADERS = {
     "operation": "operation",
     "kind": "time spent",
     "minutes_per_piece": "per good piece (min)",
+    "piece_low": "piece from",
+    "piece_high": "piece to",
     "minutes_per_batch": "per batch (min)",
+    "batch_low": "batch from",
+    "batch_high": "batch to",
     "share": "share of bench time (%)",
     "laps": "laps",
 }
 FORMATS = {
-    "per good piece (min)": "%.2f",
-    "per batch (min)": "%.0f",
+    **dict.fromkeys(("per good piece (min)", "piece from", "piece to"), "%.2f"),
+    **dict.fromkeys(("per batch (min)", "batch from", "batch to"), "%.0f"),
     "share of bench time (%)": "%.1f",
+}
+SPANS = {
+    "per good piece (min)": ("piece from", "piece to"),
+    "per batch (min)": ("batch from", "batch to"),
 }
 
 
@@ -73,7 +87,7 @@ def show() -> None:
     answers.worked_out(WORKED_OUT, PLAINLY)
 
 
-def _no_batch(desk) -> None:
+def _no_batch(desk: answers.Desk) -> None:
     """How to name batches, and what is known without: the time of each operation."""
     st.info(
         "No lap names a batch yet, so a batch's time cannot be added up. Next step: choose a batch "
@@ -86,7 +100,7 @@ def _no_batch(desk) -> None:
         true_times.show(desk, st.selectbox("Product", products, key="minutes_product"))
 
 
-def _page(figures, product: str, variant: str, worker: str, batch: str) -> Page | None:
+def _page(figures: Study, product: str, variant: str, worker: str, batch: str) -> Page | None:
     """Everything for one choice; None where no lap matches it."""
     last = LAST if batch == LATEST else None
     one = "" if batch == LATEST else batch
@@ -99,12 +113,12 @@ def _page(figures, product: str, variant: str, worker: str, batch: str) -> Page 
         time,
         _lead(time, words.variant(product, variant), worker, one),
         (_most(time), _loss(time), _nobody(time, bool(one))),
-        Table.of(_table(time), FORMATS),
+        Table.of(_table(time), FORMATS, SPANS),
         tuple(_surer(time)),
     )
 
 
-def _choice(desk) -> tuple[str, str, str, str] | None:
+def _choice(desk: answers.Desk) -> tuple[str, str, str, str] | None:
     """(product, variant, worker, batch), blank for all; None where no batch is named.
 
     The batch may also be LATEST.
@@ -178,10 +192,14 @@ def _about(spread) -> str:
 
 
 def _most(time: BatchTime) -> str:
-    by_operation = time.minutes.groupby("operation", sort=False)["seconds"].sum()
-    share = by_operation.max() / by_operation.sum()
+    most = time.operations.loc[time.operations["seconds"].idxmax()]
+    share = most["seconds"] / time.operations["seconds"].sum()
+    each = ""
+    if pd.notna(most["per_piece_low"]):
+        span = words.time_range(most["per_piece_low"], most["per_piece_high"])
+        each = f", {span} on every {'good piece' if time.finished else 'piece started'}"
     return (
-        f"Most of it goes into **{words.plain(by_operation.idxmax())}**: {words.share(share, 0)}."
+        f"Most of it goes into **{words.plain(most['operation'])}**: {words.share(share, 0)}{each}."
     )
 
 
@@ -230,17 +248,25 @@ def _hours(spread) -> str:
     return words.time_range(3600 * spread.low, 3600 * spread.high)
 
 
-def _picture(desk, time: BatchTime, choice: tuple[str, ...]) -> None:
-    per = st.segmented_control(
-        "Minutes for", list(PER), default="good piece", required=True, format_func=PER.get,
-        key="minutes_per",
-    )  # fmt: skip
+def _picture(desk: answers.Desk, time: BatchTime, choice: tuple[str, ...]) -> None:
+    per = parts.one_of("Minutes for", PER, "good piece", key="minutes_per")
 
     def make():
-        column = "seconds_per_piece" if per == "good piece" else "seconds_per_batch"
-        return batch_minutes_chart(time.minutes.assign(minutes=time.minutes[column] / 60), per)
+        unit = "piece" if per == "good piece" else "batch"
+        minutes = time.minutes.assign(minutes=time.minutes[f"seconds_per_{unit}"] / 60)
+        totals = time.operations.assign(
+            total=time.operations[f"seconds_per_{unit}"] / 60,
+            low=time.operations[f"per_{unit}_low"] / 60,
+            high=time.operations[f"per_{unit}_high"] / 60,
+        )
+        return batch_minutes_chart(minutes, per, totals)
 
     answers.picture(desk, "minutes", (*choice, per), make)
+    if time.operations["per_piece_low"].notna().any():
+        st.caption(
+            "Line across the end of a bar: 19 times out of 20 an operation's time lies in there, "
+            "by how much these batches differ."
+        )
 
 
 def _table(time: BatchTime) -> pd.DataFrame:
@@ -248,7 +274,11 @@ def _table(time: BatchTime) -> pd.DataFrame:
     frame = frame.assign(
         kind=[ACTIVITIES[activity].words for activity in frame["activity"]],
         minutes_per_piece=frame["seconds_per_piece"] / 60,
+        piece_low=frame["per_piece_low"] / 60,
+        piece_high=frame["per_piece_high"] / 60,
         minutes_per_batch=frame["seconds_per_batch"] / 60,
+        batch_low=frame["per_batch_low"] / 60,
+        batch_high=frame["per_batch_high"] / 60,
         share=100 * frame["seconds"] / frame["seconds"].sum(),
     )
     return frame[list(HEADERS)].rename(columns=HEADERS)

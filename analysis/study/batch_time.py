@@ -10,7 +10,12 @@ import pandas as pd
 LOSSES = ("rework", "transport", "delay")  # time that makes no piece better than it should be
 NO_OPERATION = "between operations"
 CLOCK = ("elapsed_hours", "worked_hours", "hours_nobody_worked", "open_hours_nobody_worked")
-COLUMNS = ["operation", "activity", "seconds", "laps", "seconds_per_piece", "seconds_per_batch"]
+PER_COLUMNS = [  # a mean and its 95 % range, as `Spread`
+    "seconds_per_piece", "per_piece_low", "per_piece_high",
+    "seconds_per_batch", "per_batch_low", "per_batch_high",
+]  # fmt: skip
+COLUMNS = ["operation", "activity", "seconds", "laps", *PER_COLUMNS]
+OPERATION_COLUMNS = ["operation", "seconds", *PER_COLUMNS]
 
 
 @dataclass(frozen=True)
@@ -40,6 +45,7 @@ class BatchTime:
     """The bench time of the batches chosen.
 
     minutes              COLUMNS, operations in the order of the route; per good piece and batch
+    operations           OPERATION_COLUMNS, the same of each operation in all, in the same order
     batches, pieces      finished batches counted in, and the good pieces they gave; with no
                          finished batch, what is under way (`finished` is False) and its pieces
     per_piece, per_batch bench seconds
@@ -50,6 +56,7 @@ class BatchTime:
     """
 
     minutes: pd.DataFrame
+    operations: pd.DataFrame
     batches: int
     pieces: float
     finished: bool
@@ -82,9 +89,10 @@ def batch_time(
     own = _own_laps(laps, chosen, product, variant, worker)
     finished = bool(chosen["finished"].all()) and len(chosen) > 0
     made = chosen["good_units" if finished else "units_started"].to_numpy(float)
-    minutes = _minutes(own, route, product, float(made.sum()), len(chosen))
+    minutes = _minutes(own, route, product, chosen["batch"], made)
     return BatchTime(
         minutes,
+        _operations(own, minutes, chosen["batch"], made),
         len(chosen),
         float(made.sum()),
         finished,
@@ -128,7 +136,9 @@ def _own_laps(laps, chosen, product: str, variant: str, worker: str) -> pd.DataF
     return laps.loc[here, ["batch", "operation", "activity", "seconds"]]
 
 
-def _minutes(own, route, product: str, pieces: float, batches: int) -> pd.DataFrame:
+def _minutes(
+    own: pd.DataFrame, route: pd.DataFrame, product: str, names: pd.Series, made: np.ndarray
+) -> pd.DataFrame:
     keys = ["operation", "activity"]
     table = own.groupby(keys, observed=True)["seconds"].agg(["sum", "size"]).reset_index()
     table = table.astype(dict.fromkeys(keys, "str")).rename(
@@ -136,11 +146,33 @@ def _minutes(own, route, product: str, pieces: float, batches: int) -> pd.DataFr
     )
     places = route[route["product"] == product].groupby("operation", observed=True)["position"]
     place = table["operation"].map(places.min().to_dict()).fillna(np.inf)
+    table = table.merge(_per(own, keys, names, made), on=keys)
     table["operation"] = table["operation"].replace("", NO_OPERATION)
-    table["seconds_per_piece"] = table["seconds"] / pieces if pieces else np.nan
-    table["seconds_per_batch"] = table["seconds"] / batches if batches else np.nan
     order = np.lexsort([-table["seconds"], table["operation"], place])
     return table.iloc[order].reset_index(drop=True)[COLUMNS]
+
+
+def _operations(
+    own: pd.DataFrame, minutes: pd.DataFrame, names: pd.Series, made: np.ndarray
+) -> pd.DataFrame:
+    """OPERATION_COLUMNS, in the order of `minutes`."""
+    seconds = minutes.groupby("operation", sort=False)["seconds"].sum().reset_index()
+    per = _per(own, ["operation"], names, made)
+    per["operation"] = per["operation"].replace("", NO_OPERATION)
+    return seconds.merge(per, on="operation", how="left")[OPERATION_COLUMNS]
+
+
+def _per(own: pd.DataFrame, keys: list[str], names: pd.Series, made: np.ndarray) -> pd.DataFrame:
+    """PER_COLUMNS of the laps `own` by `keys`, over the batches named; a batch without such laps
+    counts with 0 s."""
+    own = own.astype(dict.fromkeys([*keys, "batch"], "str"))
+    by_batch = own.pivot_table(values="seconds", index=keys, columns="batch", aggfunc="sum")
+    by_batch = by_batch.reindex(columns=names.astype(str)).fillna(0.0)
+    rows = []
+    for seconds in by_batch.to_numpy(float):
+        piece, batch = _ratio(seconds, made), _ratio(seconds, np.ones(len(made)))
+        rows.append((piece.value, piece.low, piece.high, batch.value, batch.low, batch.high))
+    return pd.DataFrame(rows, columns=PER_COLUMNS, index=by_batch.index).reset_index()
 
 
 def _spreads(own: pd.DataFrame, names: pd.Series, made: np.ndarray) -> tuple[Spread, Spread]:

@@ -124,3 +124,11 @@ SHARES = pd.DataFrame(
         "news": ["", "", "", "above", ""],
     }
 )
+
+
+def totals(minutes: pd.DataFrame = MINUTES) -> pd.DataFrame:
+    """Each operation's minutes with a range of a tenth either way; the last has none."""
+    table = minutes.groupby("operation", sort=False)["minutes"].sum().rename("total").reset_index()
+    table = table.assign(low=0.9 * table["total"], high=1.1 * table["total"])
+    table.loc[table.index[-1:], ["low", "high"]] = float("nan")
+    return table

@@ -27,7 +27,7 @@ from tests.charts import frames
 
 MOST_BYTES = 100_000
 CHARTS = {
-    "batch": lambda: batch_minutes_chart(frames.MINUTES, "good piece"),
+    "batch": lambda: batch_minutes_chart(frames.MINUTES, "good piece", frames.totals()),
     "cost": lambda: cost_chart(frames.PIECES, "USD"),
     "practice": lambda: practice_chart(**frames.practice(), operation="sew"),
     "load": lambda: load_chart(frames.LOAD),
@@ -299,7 +299,7 @@ def test_charts_of_a_large_shop_stay_small():
         }
     )
     for chart in (
-        batch_minutes_chart(minutes, "batch"),
+        batch_minutes_chart(minutes, "batch", frames.totals(minutes)),
         practice_chart(**curve),
         weekly_output_chart(weeks, frames.LIMITS),
     ):
@@ -330,7 +330,7 @@ def data_of(spec: dict):
 
 def test_nothing_to_draw_is_refused_rather_than_drawn_empty():
     with pytest.raises(ValueError, match="nothing to draw"):
-        batch_minutes_chart(frames.MINUTES.head(0), "batch")
+        batch_minutes_chart(frames.MINUTES.head(0), "batch", frames.totals())
     with pytest.raises(ValueError, match="nothing to draw"):
         stock_chart(frames.STOCK.head(0))
 

@@ -142,3 +142,14 @@ def test_a_batch_and_its_largest_leak_carry_a_range(show):
     assert re.search(
         r"largest leak is .+ about [\d.]+ to [\d.]+ (s|min) on every good piece", words
     )
+
+
+def test_each_operation_s_minutes_have_their_range(show):
+    screen = show("batch_minutes", DEMO)
+    table = tables(screen)[0]
+    low, high = (table[f"per good piece (min) {end}"] for end in ("low", "high"))
+    assert (low <= table["per good piece (min)"]).all()
+    assert (high >= table["per good piece (min)"]).all() and (high > low).any()
+    assert re.search(
+        r"Most of it goes into \*\*sew\*\*: \d+ %, .+ to .+ on every good piece", said(screen)
+    )

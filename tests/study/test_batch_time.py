@@ -147,3 +147,31 @@ def test_the_largest_loss_has_a_range_of_its_own_over_the_batches():
 def test_without_losses_none_is_made_up():
     clean = [row for row in ROWS if row[4] == "operation"]
     assert batch_time(laps(clean), batches(BATCHES), ROUTE, "box").loss is None
+
+
+def test_each_operation_has_the_range_that_the_batches_bear_out():
+    """Three batches of ten: glued in 100, 120 and 140 s, so 12 s a piece -+ t(.975, 2) = 4.303
+    times sqrt(3 / 2 x 800) / 30; the delay is in one batch only and counts as 0 in the others."""
+    seconds = {"1": 100, "2": 120, "3": 140}
+    rows = [(name, "", "ann", "glue", "operation", value) for name, value in seconds.items()]
+    rows += [("1", "", "ann", "glue", "rework", 30), ("2", "", "ann", "", "delay", 90)]
+    time = batch_time(
+        laps(rows), batches([(name, "", 10, 10, True) for name in seconds]), ROUTE, "box"
+    )
+    work = time.minutes.set_index(["operation", "activity"]).loc[("glue", "operation")]
+    half = 4.303 * np.sqrt(1.5 * 800) / 30
+    assert work["per_piece_low"] == pytest.approx(12 - half, rel=1e-3)
+    assert work["per_piece_high"] == pytest.approx(12 + half, rel=1e-3)
+    assert work["per_batch_high"] == pytest.approx(10 * (12 + half), rel=1e-3)
+    glue, between = time.operations.set_index("operation").loc[["glue", NO_OPERATION]].itertuples()
+    # 130, 120 and 140 s with the mending: 13 s a piece, deviations 0, -10 and 10.
+    assert glue.seconds_per_piece == pytest.approx(13)
+    assert glue.per_piece_high == pytest.approx(13 + 4.303 * np.sqrt(1.5 * 200) / 30, rel=1e-3)
+    assert (between.seconds_per_piece, between.per_piece_low) == (pytest.approx(3), 0)
+    assert time.operations["seconds_per_piece"].sum() == pytest.approx(time.per_piece.value)
+
+
+def test_an_operation_of_two_batches_has_no_range():
+    time = batch_time(laps(ROWS), batches(BATCHES), ROUTE, "box")
+    assert time.operations["per_piece_low"].isna().all()
+    assert time.minutes["per_batch_high"].isna().all()
