@@ -34,9 +34,10 @@ def read_source(source: Source, name: str = "") -> Input:
     shown, data = _shown_name(source, name), _bytes(source, name)
     if len(data) > MOST_BYTES:
         raise _too_large(shown)
-    if data[:2] in (b"\xff\xfe", b"\xfe\xff"):
+    mark = bytes(data[:3])
+    if mark[:2] in (b"\xff\xfe", b"\xfe\xff"):
         raise _fault(shown, "is UTF-16 text", "save it again as CSV UTF-8")
-    if data[:3] == b"\xef\xbb\xbf":
+    if mark == b"\xef\xbb\xbf":
         data = data[3:]
     letters = np.frombuffer(data, np.int8)  # those beyond ASCII are negative
     parts = [letters[start : start + PART] for start in range(0, len(letters), PART)]

@@ -58,7 +58,7 @@ def read_table(
     end = _first_record_end(bytes(text.data[:LONGEST_HEADER]))
     delimiter, header = _header(str(text.data[:end], "utf-8", "replace"), known)
     _check_header(header, tuple(needed), known, faults)
-    body = text.data[end + (2 if text.data[end : end + 2] == b"\r\n" else 1) :]
+    body = text.data[end + (2 if bytes(text.data[end : end + 2]) == b"\r\n" else 1) :]
     table, ragged = _tokenise(body, delimiter, header, set(words))
     rows = np.arange(2, 2 + table.num_rows + len(ragged))
     if ragged:

@@ -92,8 +92,8 @@ def care(laps: pd.DataFrame) -> Care:
 
 
 def _nothing(note: str) -> Care:
-    empty = (pd.DataFrame(columns=list(names)) for names in (PAIR_COLUMNS, POINT_COLUMNS))
-    return Care(*empty, note)
+    pairs, points = pd.DataFrame(columns=PAIR_COLUMNS), pd.DataFrame(columns=POINT_COLUMNS)
+    return Care(pairs, points, note)
 
 
 def _steps(laps: pd.DataFrame) -> pd.DataFrame:

@@ -19,6 +19,8 @@ from analysis.study.rates import cell_codes, clusters, is_activity, is_regular
 from analysis.study.route import passed_operations
 
 if TYPE_CHECKING:
+    from scipy.sparse import csr_array
+
     from analysis.study.summary import Study
 
 DRAWS = 1000
@@ -87,7 +89,7 @@ class Tally:
     """
 
     cells: pd.DataFrame
-    counts: dict[str, object]
+    counts: dict[str, csr_array]
     place: np.ndarray
     checks: np.ndarray
     good_units: np.ndarray
@@ -423,7 +425,8 @@ def _kinds(amount: dict, tally: Tally, weight, weeks: int, wage_known: bool) -> 
 def _one_range(values: np.ndarray, batches: int) -> tuple[float, float, float]:
     """`_ranged` of one figure; draws in which it is not defined (no good piece) are left out."""
     spread = values if np.isnan(values[0]) else values[~np.isnan(values)]
-    return tuple(float(end[0]) for end in _ranged(spread[:, None], batches))
+    value, low, high = _ranged(spread[:, None], batches)
+    return float(value[0]), float(low[0]), float(high[0])
 
 
 def _products(amount: dict, tally: Tally, weight: np.ndarray) -> pd.DataFrame:

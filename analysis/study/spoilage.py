@@ -133,7 +133,8 @@ class _Followed:
         )
         group = pd.Index(names).get_indexer(frame["operation"].astype(object))
         hands = codes(group, worker)
-        followed = cls(names, frame, group, hands, codes(hands, frame["cluster"].to_numpy()), None)
+        followed = cls(names, frame, group, hands, codes(hands, frame["cluster"].to_numpy()),
+                       np.zeros(len(names), bool))  # fmt: skip
         faults, pieces = followed.sums("faults"), followed.sums("pieces")
         low, high = followed.quantiles("carried", SEEN).T
         mixed = (faults > 0) & (faults < pieces) & (followed.distinct(frame["cluster"]) > 2)
@@ -200,11 +201,11 @@ class _Fits:
 def _fit(data: _Followed, *columns) -> LogisticFit:
     """On an intercept and these columns; laps without one, and operations not told, left out."""
     used = data.told[data.group] & np.all([np.isfinite(c) for c in columns], axis=0)
-    columns = [np.ones(used.sum()), *(column[used] for column in columns)]
-    held = [1e-6, *[1 / WEAK_SPREAD**2] * (len(columns) - 1)]
+    design = [np.ones(used.sum()), *(column[used] for column in columns)]
+    held = [1e-6, *[1 / WEAK_SPREAD**2] * len(columns)]
     faults, pieces = data.column("faults")[used], data.column("pieces")[used]
     cluster = data.frame["cluster"].to_numpy()[used]
-    return fit_logistic(columns, faults, pieces, data.group[used], len(data.names), cluster, held)
+    return fit_logistic(design, faults, pieces, data.group[used], len(data.names), cluster, held)
 
 
 def _within(data: _Followed, within) -> LogisticFit:
