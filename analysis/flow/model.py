@@ -352,9 +352,9 @@ class _Model:
         solver.parameters.interleave_search = True
         solver.parameters.random_seed = 0
         solver.parameters.max_deterministic_time = effort
-        watcher = _Watcher(report)
+        watcher = None if report is None else _watcher(report)
         with _Stopper(solver, stop):
-            status = solver.solve(self.model, watcher.callback)
+            status = solver.solve(self.model, watcher)
         proven = status == self.cp.OPTIMAL
         if status not in (self.cp.OPTIMAL, self.cp.FEASIBLE):
             nothing = status == self.cp.INFEASIBLE
@@ -383,20 +383,15 @@ class _Model:
         return sorted(blocks)
 
 
-class _Watcher:
+def _watcher(report: Callable[[int, int], None]) -> CpSolverSolutionCallback:
     """Passes on the best elapsed time and the bound as they improve."""
+    from ortools.sat.python import cp_model
 
-    callback: CpSolverSolutionCallback | None = None
+    class Told(cp_model.CpSolverSolutionCallback):
+        def on_solution_callback(self) -> None:
+            report(round(self.objective_value), round(self.best_objective_bound))
 
-    def __init__(self, report: Callable[[int, int], None] | None):
-        if report is not None:
-            from ortools.sat.python import cp_model
-
-            class Told(cp_model.CpSolverSolutionCallback):
-                def on_solution_callback(self):
-                    report(round(self.objective_value), round(self.best_objective_bound))
-
-            self.callback = Told()
+    return Told()
 
 
 class _Stopper:
