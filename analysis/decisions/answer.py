@@ -26,6 +26,16 @@ class Spread:
 
 
 @dataclass(frozen=True)
+class FiniteSpread(Spread):
+    """A spread of what comes to a number in every run."""
+
+    mean: float
+    p5: float
+    p50: float
+    p95: float
+
+
+@dataclass(frozen=True)
 class Situation:
     """An average week, before or after, or the difference of the two run by run.
 
@@ -35,14 +45,14 @@ class Situation:
     not in it.
     """
 
-    good_units_per_week: Spread
-    sold_per_week: Spread
-    lost_demand_per_week: Spread
+    good_units_per_week: FiniteSpread
+    sold_per_week: FiniteSpread
+    lost_demand_per_week: FiniteSpread
     lead_time_hours: Spread
-    bench_hours_per_week: Spread
-    idle_hours_per_week: Spread
-    contribution_per_week: Spread
-    cash_per_week: Spread
+    bench_hours_per_week: FiniteSpread
+    idle_hours_per_week: FiniteSpread
+    contribution_per_week: FiniteSpread
+    cash_per_week: FiniteSpread
 
 
 @dataclass(frozen=True)
@@ -61,7 +71,7 @@ class Money:
     paid_at_start: machines and fit-out, mean.
     """
 
-    net_present_value: Spread
+    net_present_value: FiniteSpread
     payback_weeks: Spread
     pieces_until_paid: Spread
     probability_of_payback: float
@@ -173,8 +183,8 @@ class SoFar:
     scenario: str
     runs_done: int
     runs_wanted: int
-    sold_per_week: Spread
-    net_present_value: Spread | None = None
+    sold_per_week: FiniteSpread
+    net_present_value: FiniteSpread | None = None
 
 
 def spread(values: np.ndarray) -> Spread:
@@ -190,3 +200,11 @@ def spread(values: np.ndarray) -> Spread:
     ends = np.quantile(values, [0.05, 0.5, 0.95], method="inverted_cdf")
     mean = values.mean() if np.isfinite(values).all() else np.inf
     return Spread(*(float(v) if np.isfinite(v) else None for v in (mean, *ends)))
+
+
+def finite_spread(values: np.ndarray) -> FiniteSpread:
+    """The spread of what comes to a number in every run; ValueError where it does not."""
+    found = spread(values)
+    known = [end for end in (found.mean, found.p5, found.p50, found.p95) if end is not None]
+    mean, p5, p50, p95 = known
+    return FiniteSpread(mean, p5, p50, p95)

@@ -14,6 +14,7 @@ from __future__ import annotations
 import os
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
+from typing import Any
 
 from analysis.problems import Problem
 
@@ -32,7 +33,7 @@ def in_waves(
     jobs: int = 1,
     backend: str | None = None,
     stop: Callable[[], bool] | None = None,
-) -> Iterator[tuple[tuple, object]]:
+) -> Iterator[tuple[tuple, Any]]:
     """Yield (piece, work(*piece)) in order, wave by wave of as many as are done at once.
 
     Asks `stop` between waves; what is done by then has been yielded.

@@ -27,6 +27,7 @@ from analysis.records.scenario import (
     WEEKS_PER_YEAR,
     Demand,
     Equipment,
+    Estimate,
     Helper,
     Move,
     Scenario,
@@ -73,7 +74,7 @@ def with_demand(model: ShopModel, demand: Demand, scenario: Scenario) -> ShopMod
     pieces = dict(demand.products)
     lines = tuple(_line_with_demand(model, line, demand, pieces) for line in model.lines)
     weeks = np.arange(scenario.horizon_weeks)
-    factor = (1 + demand.growth_per_year) ** (weeks / WEEKS_PER_YEAR)
+    factor = (1 + _yearly(demand)) ** (weeks / WEEKS_PER_YEAR)
     if demand.season:
         months = [scenario.month_of_week(int(week)) - 1 for week in weeks]
         factor = factor * np.array(demand.season)[months]
@@ -87,6 +88,12 @@ def with_demand(model: ShopModel, demand: Demand, scenario: Scenario) -> ShopMod
         orders=model.orders + orders,
     )
     return _with_doubt(model, DEMAND_DOUBT, doubt_of(demand.factor), moved)
+
+
+def _yearly(demand: Demand) -> float:
+    """Growth a year; of a range its middle, taken of 1 + growth, which is above 0."""
+    growth = demand.growth_per_year
+    return Estimate(1 + growth.low, 1 + growth.high).middle - 1 if growth.is_range else growth.low
 
 
 def _with_doubt(model: ShopModel, name: str, doubt: float, figures) -> ShopModel:
@@ -137,13 +144,14 @@ def with_move(model: ShopModel, move: Move, weeks: int) -> ShopModel:
     """Walks, places, batches, days without work, and the way there and back."""
     sizes = dict(move.batch_size)
     lines = tuple(_moved_line(line, move, sizes) for line in model.lines)
-    model = replace(model, lines=lines, closed=_closed(model, move.lost_days))
+    model = replace(model, lines=lines, closed=_closed(model, move.lost_days.middle))
     for station, places in move.added_stations:
         model = _with_places(model, station, places)
-    if not move.commute_hours_per_week or not model.hands:
+    commute = move.commute_hours_per_week.middle
+    if not commute or not model.hands:
         return model
     maker, *others = model.hands
-    lost = move.commute_hours_per_week * HOUR / hand_seconds(model, maker)
+    lost = commute * HOUR / hand_seconds(model, maker)
     return replace(model, hands=(_less(maker, np.full(weeks, lost)), *others))
 
 
@@ -218,7 +226,7 @@ def with_equipment(model: ShopModel, machine: Equipment) -> ShopModel:
         stations |= {station: stations[station] + 1 for station in here}
     lines = tuple(replace(line, steps=_machine_steps(model, line, machine)) for line in model.lines)
     skills = {
-        key: _machine_paced(skill, machine)
+        key: _machine_paced(skill, machine.seconds)
         if machine.seconds and key[2] in machine.operations
         else skill
         for key, skill in model.skills.items()
@@ -245,10 +253,10 @@ def _with_machine_doubts(model: ShopModel, machine: Equipment) -> ShopModel:
     return _with_doubt(model, f"setup of {machine.name}", doubt, setup)
 
 
-def _machine_paced(skill: Skill, machine: Equipment) -> Skill:
+def _machine_paced(skill: Skill, seconds: Estimate) -> Skill:
     """The machine sets the time: no practice, no doubt of a person; the scatter stays."""
     return Skill(
-        first_unit_seconds=machine.seconds.middle,
+        first_unit_seconds=seconds.middle,
         piece_log_sd=skill.piece_log_sd,
         batch_log_sd=skill.batch_log_sd,
         scatter=skill.scatter,
@@ -370,7 +378,7 @@ def helper_hours(model: ShopModel, helper: Helper) -> float:
 def _training_hours(helper: Helper, present: np.ndarray) -> np.ndarray:
     """Training hours in each week: all of the helper's first hours until they are used up."""
     before = np.cumsum(present) - present
-    return np.clip(helper.training_hours - before, 0, present)
+    return np.clip(helper.training_hours.middle - before, 0, present)
 
 
 def _line_open_to(line: Line, name: str, operations: tuple[str, ...]) -> Line:

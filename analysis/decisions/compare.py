@@ -4,13 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, fields, replace
+from functools import partial
+from typing import Any
 
 import numpy as np
 
 from analysis.decisions.change import changed, expected
 from analysis.decisions.ledger import Ledger, end_of_life, ledger_of
 from analysis.decisions.shop_model import Hand, ShopModel
-from analysis.decisions.simulate import Progress, Runs, simulate
+from analysis.decisions.simulate import Progress, Runs, Simulated, simulate
+from analysis.decisions.varied import Varied, ranges
 from analysis.records.scenario import Scenario
 
 SEED = 1
@@ -23,9 +26,10 @@ class Simulator:
     seed: int = SEED
     options: dict | None = None  # stop, jobs, backend of `simulate`
 
-    def __call__(self, model: ShopModel, weeks: int, runs: int, report=None) -> Runs:
+    def __call__(self, model: Simulated, weeks: int, runs: int, report=None) -> Runs:
         options = self.options or {}
-        model = least_able_first(model)
+        if isinstance(model, ShopModel):
+            model = least_able_first(model)
         return simulate(model, weeks=weeks, runs=runs, seed=self.seed, report=report, **options)
 
 
@@ -83,21 +87,50 @@ def compare(
     """
     weeks = scenario.horizon_weeks
     models = (scaled(expected(model, scenario), share), scaled(changed(model, scenario), share))
-    before = run(models[0], weeks, runs) if before is None else first_weeks(before, weeks)
+    if before is None:
+        before = run(before_of(model, scenario, run.seed, share), weeks, runs)
+    before = first_weeks(before, weeks)
 
     def ledger(after: Runs) -> Ledger:
         return ledger_of(before.first(after.runs), after, models, scenario, run.seed)
 
-    told = report and (lambda progress: report(progress, ledger(progress.so_far)))
-    after = run(models[1], weeks, runs, report=told)
+    def told(progress: Progress) -> None:
+        if report is not None:
+            report(progress, ledger(progress.so_far))
+
+    shops = after_of(model, scenario, run.seed, share)
+    after = run(shops, weeks, runs, report=told if report is not None else None)
     for end in sorted({end_of_life(machine, weeks) for machine in scenario.equipment}):
         if end < weeks:
             left = tuple(m for m in scenario.equipment if end_of_life(m, weeks) > end)
-            without = scaled(changed(model, replace(scenario, equipment=left)), share)
+            without = after_of(model, replace(scenario, equipment=left), run.seed, share)
             after = spliced(after, run(without, weeks, runs), end)
     done = min(before.runs, after.runs)
     after = after.first(done)
     return Compared(scenario, models, before.first(done), after, ledger(after))
+
+
+def before_of(model: ShopModel, scenario: Scenario, seed: int, share: float = 1.0) -> Simulated:
+    """The shop before, as it is simulated."""
+    return _simulated(expected, model, scenario, seed, share)
+
+
+def after_of(model: ShopModel, scenario: Scenario, seed: int, share: float = 1.0) -> Simulated:
+    """The shop after, as it is simulated."""
+    return _simulated(changed, model, scenario, seed, share)
+
+
+def _simulated(apply, model: ShopModel, scenario: Scenario, seed: int, share: float) -> Simulated:
+    """One shop for all runs, or one for each where a range shapes its calendar."""
+    make = partial(_made, apply, model, share)
+    middle = make(scenario)
+    if not ranges(scenario) or middle == least_able_first(scaled(model, share)):
+        return middle
+    return Varied(middle, scenario, make, seed)
+
+
+def _made(apply, model: ShopModel, share: float, scenario: Scenario) -> ShopModel:
+    return least_able_first(scaled(apply(model, scenario), share))
 
 
 def scaled(model: ShopModel, share: float) -> ShopModel:
@@ -114,8 +147,8 @@ def first_weeks(runs: Runs, weeks: int) -> Runs:
     """The first so many weeks of each run, as if they had been simulated alone."""
     if runs.weeks == weeks:
         return runs
-    cut = {name: values[:, :weeks] for name, values in _weekly(runs)}
-    return replace(runs, **cut, available_seconds=runs.available_seconds[:weeks])
+    cut: dict[str, Any] = {name: values[:, :weeks] for name, values in _weekly(runs)}
+    return replace(runs, **cut)
 
 
 def spliced(first: Runs, then: Runs, week: int) -> Runs:
@@ -126,17 +159,16 @@ def spliced(first: Runs, then: Runs, week: int) -> Runs:
     """
     done = min(first.runs, then.runs)
     first, then = first.first(done), then.first(done)
-    joined = {
+    joined: dict[str, Any] = {
         name: np.concatenate([values[:, :week], getattr(then, name)[:, week:]], axis=1)
         for name, values in _weekly(first)
     }
-    hours = np.concatenate([first.available_seconds[:week], then.available_seconds[week:]])
-    return replace(first, **joined, available_seconds=hours, draws={**then.draws, **first.draws})
+    return replace(first, **joined, draws={**then.draws, **first.draws})
 
 
 def _weekly(runs: Runs) -> Iterator[tuple[str, np.ndarray]]:
     """Name and array of every figure that has a value a run and week."""
-    other = ("available_seconds", "unfinished_age_seconds", "pieces_open")
+    other = ("unfinished_age_seconds", "pieces_open")
     for field in fields(runs):
         values = getattr(runs, field.name)
         if isinstance(values, np.ndarray) and field.name not in other:

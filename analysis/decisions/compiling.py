@@ -19,4 +19,5 @@ def compiled(function):
     return numba.njit(cache=True, nogil=True, error_model="numpy")(function)
 
 
-numba.config.CACHE_DIR = str(cache_folder())
+# numba makes its settings up as it is imported, so that no checker can know them.
+numba.config.CACHE_DIR = str(cache_folder())  # type: ignore[attr-defined]

@@ -54,10 +54,13 @@ class DemandLevels:
             return []
         if any(doubt.name == DEMAND_DOUBT for doubt in self.compared.models[1].shared_doubts):
             return []
-        shares = (1 - TENTH, 1 + TENTH)
-        ends = tuple(f"{figure(share * self.per_week, 3)} a week" for share in shares)
-        values = tuple(self.value(share) for share in shares)
+        less, more = 1 - TENTH, 1 + TENTH
+        ends = (self._said(less), self._said(more))
+        values = (self.value(less), self.value(more))
         return [range_mover(DEMAND, ends, values, self.mean, settled_by=COUNT_DEMAND)]
+
+    def _said(self, share: float) -> str:
+        return f"{figure(share * self.per_week, 3)} a week"
 
     def turning(self, mover: Mover) -> Mover:
         """The mover; demand with the level at which simulating again found the turn."""

@@ -21,6 +21,7 @@ from analysis.decisions.naming import (
     step_name,
 )
 from analysis.decisions.shop_model import ShopModel, Skill
+from analysis.decisions.varied import GROWTH, LOST_DAYS, TEACHING, WAY_THERE, ranges, value
 from analysis.records.figures import figure
 from analysis.records.scenario import Equipment, Helper, Scenario
 
@@ -145,10 +146,28 @@ def _of_scenario(model: ShopModel, scenario: Scenario) -> Iterator[tuple[str, Do
             DEMAND, _value(middle, deviation[DEMAND_DOUBT], " % of today's"), GIVEN,
             COUNT_DEMAND,
         )  # fmt: skip
+    yield from _of_calendar(scenario)
     for machine in scenario.equipment:
         yield from _of_machine(machine, deviation)
     if scenario.helper:
         yield from _of_helper(model, scenario.helper, deviation)
+
+
+def _of_calendar(scenario: Scenario) -> Iterator[tuple[str, Doubt]]:
+    """Ranges of what shapes hours and demand by the week (`varied.py`)."""
+    told = {
+        TEACHING: (1, " hours", "agree on what is to be taught, and time one session of it"),
+        LOST_DAYS: (1, " days", "plan the move day by day"),
+        WAY_THERE: (1, " a week", "drive there once in a working week"),
+        GROWTH: (100, " % a year", "compare what was asked for with the same months a year ago"),
+    }
+    for name, given in ranges(scenario).items():
+        scale, unit, question = told[name]
+
+        def words(z: float, name=name, given=given, scale=scale, unit=unit) -> str:
+            return figure(scale * value(name, given, z), 3) + unit
+
+        yield name, Doubt(name, words, GIVEN, question)
 
 
 def _of_machine(machine: Equipment, deviation: dict[str, float]) -> Iterator[tuple[str, Doubt]]:

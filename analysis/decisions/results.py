@@ -28,6 +28,5 @@ def results_for(runs: int, weeks: int, lines: int, hands: int) -> Results:
     """Empty results."""
     by_line = np.zeros((6, runs, weeks, lines))
     by_week = np.zeros((3, runs, weeks))
-    return Results(
-        *by_line, *by_week, np.zeros((runs, hands, weeks)), np.zeros(runs), np.zeros((runs, lines))
-    )
+    last = np.zeros((runs, hands, weeks)), np.zeros(runs), np.zeros((runs, lines))
+    return Results._make((*by_line, *by_week, *last))

@@ -15,10 +15,10 @@ from analysis.decisions.answer import (
     DO_NOT,
     NOT_YET,
     NOTHING,
+    FiniteSpread,
     Money,
     Mover,
     Situation,
-    Spread,
 )
 from analysis.records.figures import figure
 from analysis.records.scenario import WEEKS_PER_YEAR, Scenario
@@ -226,13 +226,13 @@ def _gains(share: float) -> str:
     return f"In {in_ten(share)} runs {order} a gain."
 
 
-def _from_to(values: Spread) -> str:
+def _from_to(values: FiniteSpread) -> str:
     """` (113 to 132)`, nothing where all runs agree."""
     low, high = pieces(values.p5), pieces(values.p95)
     return "" if low == high else f" ({low} to {high})"
 
 
-def _ends(value: Spread, currency: str) -> str:
+def _ends(value: FiniteSpread, currency: str) -> str:
     """Where it ends in nine of ten runs, unless they all end alike."""
     low, high = _signed(value.p5, currency), _signed(value.p95, currency)
     return "" if low == high else f"; in nine of ten runs it ends between {low} and {high}"

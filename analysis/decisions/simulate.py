@@ -13,8 +13,11 @@ import numpy as np
 from analysis.decisions import warm
 from analysis.decisions.backend import in_waves
 from analysis.decisions.shop_model import ShopModel
+from analysis.decisions.varied import Varied, ranges
 from analysis.problems import Problem
 
+_BY_LINE = ("started", "good", "scrapped", "sold", "lost_demand", "stock_end")
+_BY_WEEK = ("batches_finished", "lead_time_seconds_sum", "in_process_seconds")
 FIRST_RUN_WEEKS = 200  # runs x weeks before the first report: a few hundredths of a second
 MOST_RUN_WEEKS = 5000  # in one piece of work: about half a second
 
@@ -28,8 +31,8 @@ class Runs:
     that at the week's end.
     batches_finished, lead_time_seconds_sum (over those batches, from their release), and
     in_process_seconds (batches under way x seconds): (runs, weeks).
-    bench_seconds: (runs, weeks, hands), rest and interruptions in it. available_seconds: (weeks,
-    hands), the hours they could be at the bench.
+    bench_seconds: (runs, weeks, hands), rest and interruptions in it. available_seconds: (runs,
+    weeks, hands), the hours they could be at the bench.
     unfinished_age_seconds: (runs,), summed over the batches under way at the end.
     pieces_open: (runs, lines), under way at the end.
     draws: name of each figure in doubt -> (runs,) standard normal draws: the figure was
@@ -71,7 +74,7 @@ class Runs:
         cut = {
             field.name: getattr(self, field.name)[:runs]
             for field in fields(self)
-            if field.name not in ("lines", "hands", "available_seconds", "draws")
+            if field.name not in ("lines", "hands", "draws")
         }
         return replace(self, **cut, draws={name: z[:runs] for name, z in self.draws.items()})
 
@@ -85,8 +88,11 @@ class Progress:
     so_far: Runs
 
 
+Simulated = ShopModel | Varied  # one shop for all runs, or one for each
+
+
 def simulate(
-    model: ShopModel,
+    model: Simulated,
     *,
     weeks: int,
     runs: int,
@@ -119,7 +125,7 @@ def simulate(
     return whole.first(done)
 
 
-def _plain_runs(model: ShopModel, whole: Runs, seed: int, report, stop) -> int:
+def _plain_runs(model: Simulated, whole: Runs, seed: int, report, stop) -> int:
     """Runs done one by one, uncompiled, while another process compiles; how many."""
     if warm.machine_code_is_there():
         return 0
@@ -144,8 +150,22 @@ def _pieces(first: int, runs: int, weeks: int) -> list[tuple[int, int]]:
     return pieces
 
 
+def _each_of_its_own(shops: Varied, weeks: int, seed: int, first_run: int, runs: int, plainly):
+    """As `simulate_piece`, the runs one by one, each in its own shop."""
+    pieces = [
+        simulate_piece(shops.of_run(run), weeks, seed, run, 1, plainly)
+        for run in range(first_run, first_run + runs)
+    ]
+    results = type(pieces[0][0])(
+        *map(np.concatenate, zip(*(one for one, _ in pieces), strict=True))
+    )
+    names = pieces[0][1]
+    drawn = {name: np.concatenate([draws[name] for _, draws in pieces]) for name in names}
+    return results, drawn | shops.draws(first_run, runs)
+
+
 def simulate_piece(
-    model: ShopModel, weeks: int, seed: int, first_run: int, runs: int, plainly: bool = False
+    model: Simulated, weeks: int, seed: int, first_run: int, runs: int, plainly: bool = False
 ):
     """(results, draws) of some runs: what one thread or one worker of a cluster does.
 
@@ -157,6 +177,8 @@ def simulate_piece(
     from analysis.decisions.plain import plain, simulate_runs_plainly
     from analysis.decisions.results import results_for
 
+    if isinstance(model, Varied):
+        return _each_of_its_own(model, weeks, seed, first_run, runs, plainly)
     run = simulate_runs_plainly if plainly else simulate_runs
     as_is = {"as_is": plain} if plainly else {}
     parameters, draws = parameters_of(model, seed, first_run, runs, **as_is)
@@ -176,29 +198,41 @@ def simulate_piece(
     )
 
 
-def _empty(model: ShopModel, weeks: int, runs: int) -> Runs:
+def _hours(model: Simulated, weeks: int, runs: int) -> np.ndarray:
+    """(runs, weeks, hands): seconds at the bench."""
     from analysis.decisions.hours import available_seconds, stretches_of
+
+    if isinstance(model, Varied):
+        shops = [model.of_run(run) for run in range(runs)]
+        return np.stack([available_seconds(stretches_of(one, weeks), weeks).T for one in shops])
+    hours = available_seconds(stretches_of(model, weeks), weeks).T
+    return np.broadcast_to(hours, (runs, *hours.shape))
+
+
+def _empty(shops: Simulated, weeks: int, runs: int) -> Runs:
     from analysis.decisions.layout import doubts_of
 
+    model = shops.middle if isinstance(shops, Varied) else shops
+    own = ranges(shops.scenario) if isinstance(shops, Varied) else ()
     lines, hands = len(model.lines), len(model.hands)
-    by_line = np.zeros((6, runs, weeks, lines))
-    by_week = np.zeros((3, runs, weeks))
+    by_line = np.zeros((len(_BY_LINE), runs, weeks, lines))
+    by_week = np.zeros((len(_BY_WEEK), runs, weeks))
     return Runs(
         tuple(f"{line.product} {line.variant}".rstrip() for line in model.lines),
         tuple(hand.name for hand in model.hands),
-        *by_line,
-        *by_week,
+        **dict(zip(_BY_LINE, by_line, strict=True)),
+        **dict(zip(_BY_WEEK, by_week, strict=True)),
         bench_seconds=np.zeros((runs, weeks, hands)),
-        available_seconds=available_seconds(stretches_of(model, weeks), weeks).T,
+        available_seconds=_hours(shops, weeks, runs),
         unfinished_age_seconds=np.zeros(runs),
         pieces_open=np.zeros((runs, lines)),
-        draws={name: np.zeros(runs) for name in doubts_of(model)},
+        draws={name: np.zeros(runs) for name in (*doubts_of(model), *own)},
     )
 
 
 def _put(whole: Runs, at: slice, results, draws: Mapping[str, np.ndarray]) -> None:
     """Write the results of some runs where they belong."""
-    for name in ("started", "good", "scrapped", "sold", "lost_demand", "stock_end", "pieces_open"):
+    for name in (*_BY_LINE, "pieces_open"):
         getattr(whole, name)[at] = getattr(results, name)
     whole.batches_finished[at] = results.finished
     whole.lead_time_seconds_sum[at] = results.lead_time

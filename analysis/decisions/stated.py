@@ -90,9 +90,9 @@ def _of_demand(scenario: Scenario, currency: str) -> Iterator[Assumption]:
         yield Assumption(
             f"Demand for the {product} will be", f"{figure(pieces)} a week, {way}", GIVEN
         )
-    if demand.growth_per_year:
+    if demand.growth_per_year != sure(0.0):
         yield Assumption(
-            "Demand grows by", f"{figure(100 * demand.growth_per_year)} % a year, {way}", GIVEN
+            "Demand grows by", f"{_percent(demand.growth_per_year)} % a year, {way}", GIVEN
         )
     if demand.season:
         months = ", ".join(figure(factor) for factor in demand.season)
@@ -144,7 +144,7 @@ def _of_helper(model: ShopModel, helper: Helper, currency: str) -> Iterator[Assu
     )
     yield Assumption(
         "Teaching",
-        f"{figure(helper.training_hours)} hours at the start in which neither makes pieces; "
+        f"{_shown(helper.training_hours)} hours at the start in which neither makes pieces; "
         + _minding(model, helper),
         GIVEN,
     )
@@ -202,7 +202,7 @@ def _of_move(move: Move, currency: str) -> Iterator[Assumption]:
         "The move",
         f"{_money(move.rent_per_week, currency)} more rent a week, "
         f"{_money(move.fit_out, currency)} to fit it out, "
-        f"{figure(move.lost_days)} days without work",
+        f"{_shown(move.lost_days)} days without work",
         GIVEN,
     )
     if move.transport_factor != 1:
@@ -213,10 +213,10 @@ def _of_move(move: Move, currency: str) -> Iterator[Assumption]:
                          GIVEN)  # fmt: skip
     for product, size in move.batch_size:
         yield Assumption("Batches", f"{size} of {product or 'every product'}", GIVEN)
-    if move.commute_hours_per_week:
+    if move.commute_hours_per_week != sure(0.0):
         yield Assumption(
             "The way there",
-            f"{figure(move.commute_hours_per_week)} hours a week less at the bench",
+            f"{_shown(move.commute_hours_per_week)} hours a week less at the bench",
             GIVEN,
         )
 

@@ -11,16 +11,24 @@ from collections.abc import Callable, Sequence
 import numpy as np
 
 from analysis.decisions import sentences, stated
-from analysis.decisions.answer import Answer, Money, Path, Situation, SoFar, spread
+from analysis.decisions.answer import (
+    Answer,
+    Money,
+    Path,
+    Situation,
+    SoFar,
+    finite_spread,
+    spread,
+)
 from analysis.decisions.break_even import UPWARD
 from analysis.decisions.change import HOUR, changed, expected
-from analysis.decisions.compare import SEED, Compared, Simulator, compare
+from analysis.decisions.compare import SEED, Compared, Simulator, before_of, compare
 from analysis.decisions.demand import DemandLevels
 from analysis.decisions.doubts import doubts_of
 from analysis.decisions.ledger import Ledger, contribution, fixed_costs
 from analysis.decisions.money import evenly, payback, weekly_rate
 from analysis.decisions.shop_model import ShopModel
-from analysis.decisions.simulate import Progress, Runs
+from analysis.decisions.simulate import Progress, Runs, Simulated
 from analysis.decisions.tornado import movers
 from analysis.records.scenario import Scenario
 
@@ -49,10 +57,10 @@ def what_if(
     for scenario in scenarios:  # faults first, before any work
         changed(model, scenario)
     run, answers = Simulator(seed, options), []
-    known: list[tuple[ShopModel, Runs]] = []
+    known: list[tuple[Simulated, Runs]] = []
     longest = max((scenario.horizon_weeks for scenario in scenarios), default=1)
     for scenario in scenarios:
-        before = expected(model, scenario)
+        before = before_of(model, scenario, seed)
         whole = next((done for shop, done in known if shop == before), None)
         if whole is None:
             whole = run(before, longest, runs, report=_told(report, ""))
@@ -69,8 +77,8 @@ def _told(report: Callable[[SoFar], None] | None, name: str):
         return None
 
     def told(progress: Progress, ledger: Ledger | None = None) -> None:
-        sold = spread(progress.so_far.sold.sum(axis=2).mean(axis=1))
-        worth = spread(ledger.net_present_values) if ledger else None
+        sold = finite_spread(progress.so_far.sold.sum(axis=2).mean(axis=1))
+        worth = finite_spread(ledger.net_present_values) if ledger else None
         report(SoFar(name, progress.runs_done, progress.runs_wanted, sold, worth))
 
     return told
@@ -148,10 +156,14 @@ def _situations(compared: Compared) -> tuple[Situation, Situation, Situation]:
     )
     before["cash_per_week"], after["cash_per_week"] = cash, cash + recurring
     apart = {name: after[name] - before[name] for name in before}
-    return tuple(
-        Situation(**{name: spread(values.round(DIGITS) + 0.0) for name, values in figures.items()})
-        for figures in (before, after, apart)
-    )
+    return _situation(before), _situation(after), _situation(apart)
+
+
+def _situation(figures: dict[str, np.ndarray]) -> Situation:
+    rounded = {name: values.round(DIGITS) + 0.0 for name, values in figures.items()}
+    lead_time = spread(rounded.pop("lead_time_hours"))  # of runs in which a batch was finished
+    finite = {name: finite_spread(values) for name, values in rounded.items()}
+    return Situation(lead_time_hours=lead_time, **finite)
 
 
 def _figures(runs: Runs, model: ShopModel) -> dict[str, np.ndarray]:
@@ -177,7 +189,7 @@ def _money(compared: Compared, demand: DemandLevels) -> Money:
     back = payback(ledger.cumulative)
     rate = weekly_rate(scenario.discount_rate_per_year)
     return Money(
-        net_present_value=spread(values),
+        net_present_value=finite_spread(values),
         payback_weeks=spread(back),
         pieces_until_paid=spread(_pieces_until(back, compared.after.sold.sum(axis=2))),
         probability_of_payback=float(np.isfinite(back).mean()),

@@ -13,7 +13,7 @@ machine not yet owned: a trial, a supplier's figures). A plain number is taken a
 | helper.name | "new helper" | |
 | helper.first_unit_factor* | 1 | time of the very first piece, in those of the shop's own people |
 | helper.learning_rate* | pooled: the shop's own and published | 0.8 = an 80 % curve |
-| helper.training_hours | 8 | hours in which both teach and learn, and neither makes pieces |
+| helper.training_hours* | 8 | hours in which both teach and learn, and neither makes pieces |
 | helper.supervision_share | 0 | of a worker's hour, for each hour of the helper |
 | helper.operations | all that the routing keeps for nobody | what the helper may do |
 | helper.from_week, until_week | 1, the horizon | weeks in which the helper is there |
@@ -30,14 +30,14 @@ machine not yet owned: a trial, a supplier's figures). A plain number is taken a
 | equipment.running_cost_per_week* | 0 | power, upkeep |
 | equipment.new_station | none | true: one more place there; text: a station of its own |
 | move.rent_per_week* | 0 | what is added to the present rent |
-| move.fit_out*, lost_days | 0 | money before the first day; working days without work |
+| move.fit_out*, lost_days* | 0 | money before the first day; working days without work |
 | move.transport_factor | 1 | of the present walks: 0 is none |
 | move.added_stations | none | {press = 1}, ["press"], or a number of places where most needed |
 | move.batch_size | as now | for all products, or {"desk journal" = 50} |
-| move.commute_hours_per_week | 0 | off the first worker's hours at the bench |
+| move.commute_hours_per_week* | 0 | off the first worker's hours at the bench |
 | demand.factor* | 1 | of the present demand (of `products`, where that is a list) |
 | demand.products | | {"desk journal" = 60}: pieces a week from now on |
-| demand.growth_per_year | 0 | 0.1 is 10 % a year, week by week |
+| demand.growth_per_year* | 0 | 0.1 is 10 % a year, week by week |
 | demand.season | none | 12 factors, January first |
 | demand.orders | none | [[demand.orders]] product, variant, pieces, week (due), price |
 | demand.either_way | false | true: this demand comes with or without the rest of the scenario |
@@ -93,7 +93,7 @@ class Helper:
     name: str = "new helper"
     first_unit_factor: Estimate = sure(1.0)
     learning_rate: Estimate | None = None
-    training_hours: float = 8.0
+    training_hours: Estimate = sure(8.0)
     supervision_share: float = 0.0
     operations: tuple[str, ...] = ()
     from_week: int = 1
@@ -125,11 +125,11 @@ class Move:
 
     rent_per_week: Estimate = sure(0.0)
     fit_out: Estimate = sure(0.0)
-    lost_days: float = 0.0
+    lost_days: Estimate = sure(0.0)
     transport_factor: float = 1.0
     added_stations: tuple[tuple[str, int], ...] = ()
     batch_size: tuple[tuple[str, int], ...] = ()  # product ("" = all), pieces
-    commute_hours_per_week: float = 0.0
+    commute_hours_per_week: Estimate = sure(0.0)
 
 
 @dataclass(frozen=True)
@@ -150,7 +150,7 @@ class Demand:
     factor: Estimate = sure(1.0)
     products: tuple[tuple[str, float], ...] = ()
     factor_products: tuple[str, ...] = ()
-    growth_per_year: float = 0.0
+    growth_per_year: Estimate = sure(0.0)
     season: tuple[float, ...] = ()
     orders: tuple[Order, ...] = ()
     either_way: bool = False
@@ -301,7 +301,7 @@ def _helper(reader: "_Reader", tables: dict, horizon: int) -> Helper | None:
         name=reader.text(path, table, "name", Helper.name),
         first_unit_factor=reader.estimate(path, table, "first_unit_factor", 0.05, 20, 1.0),
         learning_rate=reader.estimate(path, table, "learning_rate", 0.5, 1, None),
-        training_hours=reader.number(path, table, "training_hours", 0, 10_000, 8.0),
+        training_hours=reader.estimate(path, table, "training_hours", 0, 10_000, 8.0),
         supervision_share=reader.number(path, table, "supervision_share", 0, 1, 0.0),
         operations=reader.names(path, table, "operations", "helper may do no operation"),
         from_week=first,
@@ -381,11 +381,11 @@ def _move(reader: "_Reader", tables: dict) -> Move | None:
     return Move(
         rent_per_week=reader.money(path, table, "rent_per_week"),
         fit_out=reader.money(path, table, "fit_out"),
-        lost_days=reader.number(path, table, "lost_days", 0, 3650, 0.0),
+        lost_days=reader.estimate(path, table, "lost_days", 0, 3650, 0.0),
         transport_factor=reader.number(path, table, "transport_factor", 0, 100, 1.0),
         added_stations=_added_stations(reader, table),
         batch_size=reader.by_name(path, table, "batch_size", 1, 1_000_000),
-        commute_hours_per_week=reader.number(path, table, "commute_hours_per_week", 0, 168, 0.0),
+        commute_hours_per_week=reader.estimate(path, table, "commute_hours_per_week", 0, 168, 0.0),
     )
 
 
@@ -422,7 +422,7 @@ def _demand(reader: "_Reader", tables: dict, horizon: int) -> Demand | None:
         factor=factor,
         products=products,
         factor_products=only,
-        growth_per_year=reader.number(path, table, "growth_per_year", -0.9, 10, 0.0),
+        growth_per_year=reader.estimate(path, table, "growth_per_year", -0.9, 10, 0.0),
         season=_season(reader, table),
         orders=_orders(reader, table, horizon),
         either_way=either_way is True,

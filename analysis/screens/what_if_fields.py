@@ -67,8 +67,9 @@ def _helper(money: str) -> tuple[Field, ...]:
             remedy="Give percent, such as 120, or a range, 100 to 140.",
         ),
         Field(
-            "training_hours", "Teaching at the start (hours of both)", blank="8",
-            help="Neither makes pieces meanwhile. 8 is common practice, no source.",
+            "training_hours", "Teaching at the start (hours of both)", RANGE, blank="8",
+            help=f"Neither makes pieces meanwhile. 8 is common practice, no source. {A_RANGE}",
+            remedy="Give hours, or a range such as 8 to 20, low first.",
         ),
         Field("name", "Called", TEXT, blank="new helper", more=True),
         Field(
@@ -141,11 +142,13 @@ def _move(money: str) -> tuple[Field, ...]:
             "fit_out", f"Fitting it out ({money})", RANGE, blank="0", help=A_RANGE,
             remedy="Give 0 or more, or a range, low first.",
         ),
-        Field("lost_days", "Working days lost", blank="0"),
+        Field("lost_days", "Working days lost", RANGE, blank="0", help=A_RANGE,
+              remedy="Give days, or a range such as 2 to 5, low first."),
         Field("transport_factor", "Walking left, % of now", NUMBER, 100, blank="100"),
         Field("added_stations", "One more place at", STATIONS, blank="none"),
-        Field("commute_hours_per_week", "On the way there (hours a week)", blank="0",
-              help="Taken off the first person's hours at the bench."),
+        Field("commute_hours_per_week", "On the way there (hours a week)", RANGE, blank="0",
+              help=f"Taken off the first person's hours at the bench. {A_RANGE}",
+              remedy="Give hours, or a range such as 1 to 3, low first."),
         Field("batch_size", "Batches of (pieces, all products)", WHOLE, blank="as now", more=True),
     )  # fmt: skip
 
@@ -160,8 +163,8 @@ DEMAND = (
         help="On: before and after are both reckoned with it. Off: it comes only with the change.",
     ),
     Field(
-        "growth_per_year", "Then grows, % a year", NUMBER, 100, blank="0", more=True,
-        remedy="Give percent from -90 to 1000.",
+        "growth_per_year", "Then grows, % a year", RANGE, 100, blank="0", more=True, help=A_RANGE,
+        remedy="Give percent from -90 to 1000, or a range such as 0 to 15.",
     ),
     Field(
         "season", "Season: 12 factors, January first", FACTORS, blank="none", more=True,
@@ -262,8 +265,9 @@ def _read_range(text: str, scale: float):
     if alone is not None:
         return _unscaled(alone, scale)
     parts = _APART.match(text)
-    ends = [_number(part) for part in parts.groups()] if parts else [None]
-    return text if None in ends else [_unscaled(end, scale) for end in ends]
+    ends = [_number(part) for part in parts.groups()] if parts else []
+    known = [_unscaled(end, scale) for end in ends if end is not None]
+    return known if known and len(known) == len(ends) else text
 
 
 def _number(text: str) -> float | None:

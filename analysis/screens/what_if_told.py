@@ -7,7 +7,7 @@ from collections.abc import Iterable, Sequence
 from analysis.decisions.answer import Answer, Assumption, Mover, Spread
 from analysis.decisions.sentences import amount, in_ten, payback_words, pieces, span
 from analysis.records.figures import figure, number, told
-from analysis.records.scenario import Estimate, Scenario
+from analysis.records.scenario import Estimate, Scenario, sure
 from analysis.screens import answers, words
 
 HOURS_PER_DAY = 24
@@ -73,9 +73,8 @@ def _demand(scenario: Scenario):
         yield f"{range_words(demand.factor, 100)} % of today's demand{way}"
     for product, pieces_a_week in demand.products:
         yield f"{figure(pieces_a_week)} of the {product} asked for in a week{way}"
-    if demand.growth_per_year:
-        kind = "more" if demand.growth_per_year > 0 else "less"
-        yield f"{figure(100 * abs(demand.growth_per_year))} % {kind} asked for each year{way}"
+    if demand.growth_per_year != sure(0.0):
+        yield f"{range_words(demand.growth_per_year, 100)} % more asked for each year{way}"
     if demand.season:
         yield f"a season{way}"
     for order in demand.orders:

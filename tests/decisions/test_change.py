@@ -62,20 +62,20 @@ def test_where_all_is_kept_for_somebody_a_helper_may_do_all():
 
 
 def test_training_takes_the_hours_of_both():
-    teacher, hand = helped(replace(HELPER, training_hours=30.0)).hands
+    teacher, hand = helped(replace(HELPER, training_hours=sure(30.0))).hands
     assert hand.available == pytest.approx([0, 0.5, 1, 1, 1, 1])
     assert teacher.available == pytest.approx([1 - 20 / 40, 1 - 10 / 40, 1, 1, 1, 1])
 
 
 def test_supervision_takes_a_share_of_the_makers_hours_as_long_as_the_helper_is_there():
-    helper = replace(HELPER, training_hours=0.0, supervision_share=0.2, until_week=4)
+    helper = replace(HELPER, training_hours=sure(0.0), supervision_share=0.2, until_week=4)
     teacher, hand = helped(helper).hands
     assert hand.available == pytest.approx([1, 1, 1, 1, 0, 0])
     assert teacher.available == pytest.approx([0.9] * 4 + [1, 1])
 
 
 def test_a_seasonal_helper_comes_in_their_months_only():
-    helper = replace(HELPER, months=(2,), training_hours=0.0)
+    helper = replace(HELPER, months=(2,), training_hours=sure(0.0))
     hand = helped(helper).hands[-1]
     assert hand.available == (0, 0, 0, 0, 0, 1)
 
@@ -179,7 +179,10 @@ def test_a_second_machine_is_one_more_place_and_a_new_station_a_place_of_its_own
 
 def test_a_move_takes_walks_away_and_adds_places_batches_and_lost_days():
     move = Move(
-        transport_factor=0.5, added_stations=(("saw", 2),), batch_size=(("", 50),), lost_days=7
+        transport_factor=0.5,
+        added_stations=(("saw", 2),),
+        batch_size=(("", 50),),
+        lost_days=sure(7),
     )
     model = after(move=move)
     assert model.lines[0].steps[0].transport_seconds == 60
@@ -199,13 +202,13 @@ def test_a_place_for_where_it_is_needed_goes_to_the_fullest_station():
 
 
 def test_the_way_to_another_room_comes_off_the_hours():
-    (hand,) = after(move=Move(commute_hours_per_week=4.0)).hands
+    (hand,) = after(move=Move(commute_hours_per_week=sure(4.0))).hands
     assert hand.available == pytest.approx([0.9] * 6)
     assert hand_seconds(box_shop(), hand) == 40 * 3600
 
 
 def test_demand_factors_multiply_with_growth_and_season():
-    demand = Demand(factor=sure(1.5), growth_per_year=0.1, season=(2.0,) + (1.0,) * 11)
+    demand = Demand(factor=sure(1.5), growth_per_year=sure(0.1), season=(2.0,) + (1.0,) * 11)
     model = after(demand=demand)
     assert model.lines[0].demand_per_week == pytest.approx(150)
     assert model.demand_factor[0] == pytest.approx(2.0)
@@ -233,7 +236,7 @@ def test_demand_that_comes_either_way_is_there_before():
 
 def test_parts_are_applied_together_in_any_combination():
     model = after(
-        helper=HELPER, move=Move(lost_days=1), demand=Demand(factor=sure(2.0)),
+        helper=HELPER, move=Move(lost_days=sure(1)), demand=Demand(factor=sure(2.0)),
         equipment=(Equipment(("sew",), time_factor=sure(0.5)),
                    Equipment(("sew",), time_factor=sure(0.5))),
     )  # fmt: skip
@@ -247,6 +250,6 @@ def test_what_the_shop_does_not_have_is_refused():
 
 
 def test_skills_and_shares_stay_figures():
-    model = helped(replace(HELPER, training_hours=500.0, supervision_share=1.0))
+    model = helped(replace(HELPER, training_hours=sure(500.0), supervision_share=1.0))
     shares = np.concatenate([hand.available for hand in model.hands])
     assert ((shares >= 0) & (shares <= 1)).all()

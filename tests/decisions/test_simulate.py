@@ -66,7 +66,7 @@ def test_batches_under_way_are_their_rate_times_their_stay_in_a_shop_with_hours(
 def test_nobody_works_longer_than_they_are_there(whole):
     """But for who leaves: they stay until the work in hand is done."""
     maker = whole.hands.index("maker")
-    over = whole.bench_seconds[:, :, maker] - whole.available_seconds[:, maker]
+    over = whole.bench_seconds[:, :, maker] - whole.available_seconds[:, :, maker]
     assert over.max() < 1e-6
     assert whole.idle_seconds.min() >= 0
 

@@ -147,7 +147,7 @@ def test_after_its_life_a_machine_no_longer_helps():
 
 
 def test_a_helper_without_work_costs_exactly_the_wage():
-    helper = Helper(10.0, 20.0, training_hours=0.0)
+    helper = Helper(10.0, 20.0, training_hours=sure(0.0))
     whole = answer(replace(SHORT, helper=helper))
     assert whole.money.net_present_value.mean == pytest.approx(-200 * annuity_factor(RATE, WEEKS))
     assert whole.difference.sold_per_week.mean == 0
@@ -156,7 +156,7 @@ def test_a_helper_without_work_costs_exactly_the_wage():
 def test_a_helper_who_may_do_one_thing_is_not_left_idle_by_a_maker_who_can_do_all():
     # cut and sew take 60 and 600 s: with a second pair of hands at the sewing the week makes
     # nearly twice as many, or all 300 that are asked for.
-    helper = Helper(40.0, 5.0, training_hours=0.0, operations=("sew",))
+    helper = Helper(40.0, 5.0, training_hours=sure(0.0), operations=("sew",))
     whole = answer(replace(SHORT, helper=helper), MANY)
     assert whole.difference.bench_hours_per_week.mean > 10
     assert whole.difference.sold_per_week.mean > 60
@@ -171,14 +171,14 @@ def test_a_helper_of_few_hours_does_not_keep_the_only_frame_from_the_maker():
     (line,) = model.lines
     steps = tuple(replace(s, station="frame" if s.operation == "sew" else "") for s in line.steps)
     model = replace(model, lines=(replace(line, steps=steps),), stations={"frame": 1})
-    helper = Helper(8.0, 0.0, training_hours=0.0, operations=("sew",))
+    helper = Helper(8.0, 0.0, training_hours=sure(0.0), operations=("sew",))
     whole = answer(replace(SHORT, helper=helper), model=model)
     assert whole.difference.sold_per_week.mean > 0
     assert whole.difference.good_units_per_week.p5 >= 0
 
 
 def test_a_helper_in_season_is_paid_in_season_only():
-    helper = Helper(10.0, 20.0, training_hours=0.0, months=(1,))
+    helper = Helper(10.0, 20.0, training_hours=sure(0.0), months=(1,))
     whole = answer(replace(SHORT, helper=helper, starts_in_month=1))
     assert whole.money.net_present_value.mean == pytest.approx(-200 * annuity_factor(RATE, 5))
 
@@ -287,7 +287,7 @@ def test_a_draw_without_effect_is_no_bar_of_the_tornado():
 
 
 def test_where_a_figure_turns_the_answer_it_does():
-    helper = Helper(10.0, 40.0, training_hours=0.0)
+    helper = Helper(10.0, 40.0, training_hours=sure(0.0))
     whole = answer(replace(SHORT, helper=helper), MANY)
     (wage,) = (mover for mover in whole.movers if mover.name.startswith("hourly cost"))
     turn = float(wage.turns_at.split()[0])
@@ -353,7 +353,7 @@ def test_an_unknown_operation_is_told_before_any_week_is_simulated():
 
 def test_every_assumption_says_how_it_is_known():
     scenario = replace(
-        SHORT, helper=Helper(10.0, 12.0), equipment=(MOTOR,), move=Move(lost_days=2),
+        SHORT, helper=Helper(10.0, 12.0), equipment=(MOTOR,), move=Move(lost_days=sure(2)),
         demand=Demand(factor=Estimate(1.0, 1.3)),
     )  # fmt: skip
     whole = answer(scenario, MANY)

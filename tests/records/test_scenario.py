@@ -102,7 +102,8 @@ def test_every_key_of_the_contract_is_read():
         name="All at once", horizon_weeks=78, discount_rate_per_year=0.08, starts_in_month=9,
         helper=Helper(
             12, 19.5, first_unit_factor=Estimate(1.0, 1.6), learning_rate=sure(0.82),
-            training_hours=10, supervision_share=0.1, operations=("sew", "trim"), months=(11, 12),
+            training_hours=sure(10), supervision_share=0.1, operations=("sew", "trim"),
+            months=(11, 12),
         ),
         equipment=(
             Equipment(
@@ -112,7 +113,7 @@ def test_every_key_of_the_contract_is_read():
             ),
         ),
         move=Move(
-            sure(60), sure(900), 3, 0.2, (("press", 1),), (("desk journal", 50),),
+            sure(60), sure(900), sure(3), 0.2, (("press", 1),), (("desk journal", 50),),
         ),
         demand=Demand(
             factor=sure(1.25), orders=(Order("desk journal", 100, 20, "linen", 24),),
@@ -176,7 +177,7 @@ def test_what_may_be_written_short_is():
         ("[scenario]\ndiscount_rate_per_year = 5", 2, "write 5 % as 0.05"),
         ("[scenario]\ncolour = 1", 2, "no key of the scenario file"),
         ("[machine]\nprice = 1", 1, "no key of the scenario file"),
-        ("[move]\nlost_days = [1, 2]", 2, "give one number"),
+        ("[move]\ntransport_factor = [1, 2]", 2, "give one number"),
         ("[move]\nrent_per_week = nan", 2, "is out of bounds"),
         ("[move]\nrent_per_week = inf", 2, "is out of bounds"),
         ("[move\nfit_out = 1", 1, "is not TOML"),
