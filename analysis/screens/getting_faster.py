@@ -1,7 +1,10 @@
 """Getting faster: how practice shortens each operation, where it ends, and what is next."""
 
+from __future__ import annotations
+
 import math
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import pandas as pd
 import streamlit as st
@@ -12,6 +15,10 @@ from analysis.screens.answers import Table
 from analysis.study.forecast import next_batch
 from analysis.study.learning_points import learning_points
 from analysis.study.practice_path import PracticePath, practice_path
+
+if TYPE_CHECKING:
+    from analysis.records.shop import Shop
+    from analysis.study.summary import Study
 
 TRADE = ("learning curve", "learning rate", "plateau", "experience depreciation")
 CURVES = {
@@ -68,7 +75,7 @@ def _details(page: Page) -> None:
         answers.points(lines, f"**{words.plain(worker)}**")
 
 
-def _options(figures) -> dict[str, dict[str, list[str]]]:
+def _options(figures: Study) -> dict[str, dict[str, list[str]]]:
     """Workers by product and operation; first those with most bench time that get faster."""
     cells = figures.learning.cells
     share = figures.operations.set_index(["product", "operation"])["share_of_bench_time"]
@@ -94,13 +101,15 @@ def _choice(options: dict[str, dict[str, list[str]]]) -> tuple[str, str, str]:
     return product, operation, "" if worker == "everybody" else worker
 
 
-def _page(desk, product: str, operation: str, worker: str) -> Page:
+def _page(desk: answers.Desk, product: str, operation: str, worker: str) -> Page:
     figures = desk.figures
     cells = figures.learning.cells
     chosen = cells[(cells["product"] == product) & (cells["operation"] == operation)]
     chosen = chosen[chosen["worker"] == worker] if worker else chosen
     batch = _batch_size(figures.shop, product)
-    _, low, high = next_batch(figures.learning.fits, batch)
+    fits = figures.learning.fits
+    assert fits is not None  # there was a cell to choose
+    _, low, high = next_batch(fits, batch)
     seen = desk.kept("points", (), lambda: learning_points(figures.learning, figures.laps))
     path = practice_path(seen, figures.laps, figures.learning, product, operation)
     return Page(
@@ -125,7 +134,7 @@ def _curve_terms(chosen: pd.DataFrame) -> list[str]:
     return [names[curve] for curve in dict.fromkeys(chosen["curve"]) if curve in names]
 
 
-def _batch_size(shop, product: str) -> int:
+def _batch_size(shop: Shop, product: str) -> int:
     sizes = [row.batch_size for row in shop.products if row.name == product and not row.variant]
     return int(sizes[0]) if sizes else 25
 
@@ -230,7 +239,7 @@ def _after_a_start(row: pd.Series) -> str:
     )
 
 
-def _picture(desk, path: PracticePath, choice: tuple[str, str, str]) -> None:
+def _picture(desk: answers.Desk, path: PracticePath, choice: tuple[str, str, str]) -> None:
     if path.points.empty:
         st.info("Every lap of this was set aside as suspicious. Next step: look at them on *Laps*.")
         return
@@ -265,7 +274,7 @@ SPANS = {
 }
 
 
-def _table(figures, product: str) -> Table:
+def _table(figures: Study, product: str) -> Table:
     cells = figures.learning.cells
     cells = cells[cells["product"] == product]
     few = cells["pooled"].astype(bool)
@@ -308,8 +317,8 @@ def _surer(chosen: pd.DataFrame) -> list[str]:
 
 
 CAUTION = (
-    "These figures are for planning, not for pushing anybody: haste at blades, needles and presses "
-    "hurts people, and repeated short movements need pauses. Tell whoever is timed what it is for."
+    "For planning, not for pushing anybody: haste at blades, needles and presses hurts, and hands "
+    "need pauses. Tell whoever is timed what it is for."
 )
 
 PLAINLY = """

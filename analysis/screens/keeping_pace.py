@@ -1,12 +1,18 @@
 """Keeping pace: whether demand fits the week, for whom it is too much, and which step decides."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import pandas as pd
 import streamlit as st
 
 from analysis.screens import answers, glossary, parts, words
 from analysis.screens.answers import Table
+
+if TYPE_CHECKING:
+    from analysis.study.summary import Study
 
 TRADE = ("takt time", "work content", "load", "station", "bottleneck", "standard time", "allowance")
 READ_OUT = 4
@@ -64,7 +70,7 @@ def show() -> None:
     answers.worked_out(WORKED_OUT, PLAINLY)
 
 
-def _page(figures) -> Page:
+def _page(figures: Study) -> Page:
     wanted = figures.takt[figures.takt["demand_per_week"] > 0]
     known = len(wanted) > 0 and not pd.isna(figures.hours_needed["value"])
     paces = [_pace(row) for row in _largest(wanted).itertuples(index=False)]
@@ -111,7 +117,7 @@ def _fits(hours: dict) -> str:
     return f"{asked} It may or may not fit: the laps cannot tell yet."
 
 
-def _limit(figures) -> str:
+def _limit(figures: Study) -> str:
     """Who or what is fullest and so limits the week, and how sure that is."""
     both = [
         frame.rename(columns={key: "name"})
@@ -139,7 +145,7 @@ def _chance(probability: float) -> str:
     return f"{words.number(100 * probability)} times out of 100"
 
 
-def _tight(figures) -> list[str]:
+def _tight(figures: Study) -> list[str]:
     """Who is asked for more than they have, as the work is shared out now, and who has room."""
     load = figures.worker_load
     room = load[load["load"] < 1]
@@ -199,13 +205,13 @@ def _pace(row) -> str:
     )
 
 
-def _drawn(figures):
+def _drawn(figures: Study):
     from analysis.charts.pace import load_chart  # altair is slow to import, and may be kept
 
     return load_chart(_load(figures))
 
 
-def _load(figures) -> pd.DataFrame:
+def _load(figures: Study) -> pd.DataFrame:
     """People, then stations, in one frame for the chart; shares of their own hours."""
     tables = []
     for kind, name, frame in (
@@ -275,7 +281,7 @@ LOAD_FORMATS = {
 LOAD_SPANS = {"hours asked for a week": ("hours from", "hours to")}
 
 
-def _load_table(figures) -> pd.DataFrame:
+def _load_table(figures: Study) -> pd.DataFrame:
     """People, then places, fullest first; only in places do pieces lie."""
     tables = []
     for kind, name, frame in (
@@ -298,7 +304,7 @@ def _load_table(figures) -> pd.DataFrame:
     return pd.concat(tables, ignore_index=True)
 
 
-def _people(wanted: pd.DataFrame, figures) -> str:
+def _people(wanted: pd.DataFrame, figures: Study) -> str:
     """What a figure such as 1.3 people means."""
     people = wanted["workers_needed"].sum()
     week = figures.shop.week_seconds / 3600
@@ -313,7 +319,7 @@ def _people(wanted: pd.DataFrame, figures) -> str:
     )
 
 
-def _one_piece(desk, products: tuple[str, ...]) -> None:
+def _one_piece(desk: answers.Desk, products: tuple[str, ...]) -> None:
     """Where one piece's work goes, by operation."""
     with st.expander("Work in one good piece, by operation"):
         product = st.selectbox("Product", products, key="pace_product")
@@ -324,7 +330,7 @@ def _one_piece(desk, products: tuple[str, ...]) -> None:
         answers.table(tables[variant], "work_content")
 
 
-def _content(figures, product: str) -> dict[str, Table]:
+def _content(figures: Study, product: str) -> dict[str, Table]:
     """The table of each variant of a product."""
     own = figures.content[figures.content["product"] == product]
     return {
@@ -354,7 +360,7 @@ def _content_table(own: pd.DataFrame) -> pd.DataFrame:
     )
 
 
-def _surer(figures) -> list[str]:
+def _surer(figures: Study) -> list[str]:
     lines = []
     planned = figures.content[figures.content["source"] != "laps"]["operation"]
     if len(planned):
@@ -373,11 +379,10 @@ def _surer(figures) -> list[str]:
 
 
 CAUTION = (
-    "**Pace is not for squeezing.** These figures plan work; they are no target for a person. "
-    "Hands that repeat a short movement need pauses and a change of task, and haste at a blade, a "
-    "needle or a press hurts people. Pain, tingling or numb fingers: stop and see a doctor. Where "
-    "you employ somebody, working-time and safety rules of your place come first; ask those "
-    "licensed to advise on them."
+    "**Pace is not for squeezing.** It plans work and is no target for a person. Hands need pauses "
+    "and a change of task; haste at a blade, a needle or a press hurts. Pain or numb fingers: stop "
+    "and see a doctor. If you employ somebody, the rules of your place come first; ask those "
+    "licensed to advise."
 )
 
 PLAINLY = """

@@ -1,8 +1,11 @@
 """Laps: the records themselves. Look, mend, take out, take in, undo; nothing is ever lost."""
 
+from __future__ import annotations
+
 import re
 from datetime import datetime, time, timedelta
 from io import BytesIO
+from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
 import pandas as pd
@@ -12,6 +15,10 @@ import streamlit as st
 from analysis.problems import BadInput, Problem
 from analysis.records.laps import ACTIVITIES, CATEGORIES, COUNTS
 from analysis.screens import answers, parts, source, words
+
+if TYPE_CHECKING:
+    from analysis.store.glance import Unopened
+    from analysis.study.summary import Study
 
 PAGE_LAPS = 50
 CHANGES_SHOWN = 10
@@ -103,14 +110,16 @@ def _look(desk: answers.Desk) -> None:
     if not found:
         st.markdown("No lap matches. Widen what you look for above.")
         return
+    year = _one_year(page, _zone(desk))
     st.markdown(
-        f"{words.count(found, 'lap')}, newest first. Tick one to mend or remove "
-        "it, several to give them a batch, a variant or a worker together."
+        f"{words.count(found, 'lap')}, newest first{f' (these of {year})' if year else ''}. Tick "
+        "one to mend or remove it, several to give them a batch, a variant or a worker together."
     )
+    parts.slide_line()
     picked = st.dataframe(
         shown,
         hide_index=True,
-        column_config=_columns(),
+        column_config=_columns(year),
         on_select="rerun",
         selection_mode="multi-row",
         # A tick belongs to this page of what is looked for: on another it would mean another lap.
@@ -166,12 +175,28 @@ def _shown(laps: pd.DataFrame, timezone: str) -> pd.DataFrame:
     return laps.assign(started_at=local)[list(SHOWN)].astype(texts)
 
 
-def _columns() -> dict:
+def _one_year(page: pd.DataFrame, timezone: str) -> int | None:
+    """The year in which all laps of a page began, None where there are several."""
+    years = page.started_at.dt.tz_convert(timezone).dt.year.unique()
+    return int(years[0]) if len(years) == 1 else None
+
+
+def _columns(year: int | None) -> dict:
+    """How the columns look; the first four fit a phone where the year need not stand in each row:
+    325 pixels beside the ticks."""
     config = {name: st.column_config.Column(label) for name, label in SHOWN.items()}
-    began = st.column_config.DatetimeColumn("Began", format=words.cell_time(), width=125)
-    seconds = st.column_config.NumberColumn("Seconds", format=words.cell_number("%.1f"))
-    rating = st.column_config.NumberColumn("Rating (%)", format="%.0f")
-    return config | {"started_at": began, "seconds": seconds, "rating": rating}
+    began = re.sub(",? ?YYYY", "", words.cell_time()) if year else words.cell_time()
+    return config | {
+        "started_at": st.column_config.DatetimeColumn(
+            "Began", format=began, width=104 if year else 125
+        ),
+        "operation": st.column_config.Column("Operation", width=100),
+        "seconds": st.column_config.NumberColumn(
+            "Seconds", format=words.cell_number("%.1f"), width=64
+        ),
+        "units": st.column_config.NumberColumn("Pieces", width=56),
+        "rating": st.column_config.NumberColumn("Rating (%)", format="%.0f"),
+    }
 
 
 def _one_lap(desk: answers.Desk, lap: pd.Series) -> None:
@@ -207,7 +232,7 @@ def _several_laps(desk: answers.Desk, ticked: pd.DataFrame, wanted: dict, found:
         _give(store, ids, {name: new for name, new in text.items() if new})
 
 
-def _give(store, lap_ids: list[str], text: dict) -> None:
+def _give(store: Unopened, lap_ids: list[str], text: dict) -> None:
     try:
         changed = store.correct_laps(lap_ids, text)
     except BadInput as bad:
@@ -217,7 +242,7 @@ def _give(store, lap_ids: list[str], text: dict) -> None:
     parts.note_saved(said if changed else "Nothing was different.", changed)
 
 
-def _mend(store, lap: pd.Series, zone: str) -> None:
+def _mend(store: Unopened, lap: pd.Series, zone: str) -> None:
     """A form with the lap as it is; only what was typed anew is handed to the store."""
     written = {name: f"{lap[name]:.10g}" for name in ("seconds", *COUNTS, "rating")}
     written |= {name: lap[name] for name in (*CATEGORIES, "note")}
@@ -244,7 +269,7 @@ def _field(place, name: str, written: str, key: str) -> str:
     return place.text_input(SHOWN[name], written, key=f"{name} {key}")
 
 
-def _correct(store, lap: pd.Series, text: dict) -> None:
+def _correct(store: Unopened, lap: pd.Series, text: dict) -> None:
     try:
         changed = store.correct_lap(lap.lap_id, text)
     except BadInput as bad:
@@ -253,14 +278,14 @@ def _correct(store, lap: pd.Series, text: dict) -> None:
     parts.note_saved("Saved: one lap corrected." if changed else "Nothing was different.", changed)
 
 
-def _remove(store, lap: pd.Series) -> None:
+def _remove(store: Unopened, lap: pd.Series) -> None:
     with st.popover("Remove this lap"):
         st.markdown("It no longer counts in any figure. You can bring it back under Changes.")
         if st.button("Yes, remove it", type="primary"):
             parts.note_saved("Removed: one lap.", store.remove_laps([lap.lap_id]))
 
 
-def _history(store, lap: pd.Series, zone: str) -> None:
+def _history(store: Unopened, lap: pd.Series, zone: str) -> None:
     """Every state the lap has been in, newest first, and what made it so."""
     history = store.history(lap.lap_id)
     if len(history) < 2:
@@ -296,13 +321,21 @@ def _set_aside(desk: answers.Desk) -> None:
     st.markdown(said)
     if table is None:
         return
-    began = st.column_config.DatetimeColumn(format=words.cell_time())
-    st.dataframe(table, hide_index=True, column_config={"Began": began})
+    config = {
+        "Operation": st.column_config.Column(width=100),
+        "Took (s)": st.column_config.NumberColumn(format=words.cell_number("%.0f"), width=72),
+        "Expected (s)": st.column_config.NumberColumn(format=words.cell_number("%.0f"), width=92),
+        "Pieces": st.column_config.NumberColumn(width=60),
+        "Began": st.column_config.DatetimeColumn(format=words.cell_time()),
+    }
+    parts.slide_line()
+    st.dataframe(table, hide_index=True, column_config=config)
+    st.caption("Seconds are for one piece.")
     st.markdown("**What taking them back in would change**")
     answers.points(changed)
 
 
-def _set_aside_said(study) -> tuple[str, pa.Table | None, list[str]]:
+def _set_aside_said(study: Study) -> tuple[str, pa.Table | None, list[str]]:
     """The sentence, the list of laps, and what each operation's time would be with them."""
     aside = study.set_aside
     if aside.empty:
@@ -336,12 +369,12 @@ def _aside_shown(aside: pd.DataFrame, timezone: str) -> pd.DataFrame:
     shown = aside.assign(started_at=local, seconds_a_piece=a_piece, expected_seconds=expected)
     names = {  # what a phone's width shows comes first
         "operation": "Operation",
-        "seconds_a_piece": "Took (s a piece)",
-        "expected_seconds": "Expected (s a piece)",
+        "seconds_a_piece": "Took (s)",
+        "expected_seconds": "Expected (s)",
+        "units": "Pieces",
         "started_at": "Began",
         "worker": "Worker",
         "product": "Product",
-        "units": "Pieces",
         "reason": "Why",
         "lap_id": "Lap",
     }
@@ -371,7 +404,7 @@ def _changes_told(desk: answers.Desk, limit: int) -> pd.DataFrame:
     return changes.assign(told=told)
 
 
-def _one_change(store, change: pd.Series, zone: str) -> None:
+def _one_change(store: Unopened, change: pd.Series, zone: str) -> None:
     at = change["at"].tz_convert(zone)
     card = f"change_{change.change_id}"  # keeps the undo beside the words: see the frame's style
     with st.container(horizontal=True, vertical_alignment="center", border=True, key=card):
@@ -394,7 +427,7 @@ def _undo_asked(change: pd.Series) -> bool:
         return st.button("Yes, take them out", key=key, type="primary")
 
 
-def _told(store, kind: str, what: str, zone: str) -> str:
+def _told(store: Unopened, kind: str, what: str, zone: str) -> str:
     """What a change did: `Corrected: lap of sew, field book, 20 November 2026, 17:24: pieces`."""
     text = what.removeprefix("undone: ").replace("put_away", "put away")
     if one := OF_ONE_LAP.fullmatch(text):
@@ -411,7 +444,7 @@ def _lap_told(lap: pd.Series, zone: str) -> str:
     return ", ".join([*filter(None, names), f"{words.day(began)}, {words.clock(began)}"])
 
 
-def _undo(store, change: pd.Series) -> None:
+def _undo(store: Unopened, change: pd.Series) -> None:
     try:
         store.undo(int(change.change_id))
     except Problem as problem:

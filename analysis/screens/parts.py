@@ -1,12 +1,18 @@
 """What several screens share: the demo's line, the box of faults, the drop for a file of laps."""
 
-from collections.abc import Callable
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
 from dataclasses import replace
+from typing import TYPE_CHECKING
 
 import streamlit as st
 
 from analysis.problems import BadInput, Problem
 from analysis.screens import source, words
+
+if TYPE_CHECKING:
+    from analysis.store.glance import Unopened
 
 FAULTS_READ_OUT = 5
 TEMPLATE = (
@@ -60,6 +66,14 @@ def draw_open_tab(parts: dict[str, Callable], key: str, *given) -> None:
     parts[opened](*given)
 
 
+def one_of(label: str, names: Mapping[str, str], default: str, *, key: str | None = None) -> str:
+    """One of a few, each told by its name; one is always chosen."""
+    chosen = st.segmented_control(
+        label, list(names), format_func=names.__getitem__, default=default, required=True, key=key
+    )
+    return chosen or default
+
+
 def template_button() -> None:
     """A small file that shows how laps are written down."""
     st.download_button(
@@ -70,6 +84,11 @@ def template_button() -> None:
         on_click="ignore",
         help="Needed are started_at, seconds, product and operation. Replace the example rows.",
     )
+
+
+def slide_line() -> None:
+    """On a phone, above a table that is too wide for it: that there is more at the side."""
+    st.html("<p class='slide'>Slide the table sideways for its other columns.</p>")
 
 
 def import_line() -> None:
@@ -96,7 +115,7 @@ def note_saved(text: str, change_id: int | None = None) -> None:
     st.rerun()
 
 
-def saved_line(store) -> None:
+def saved_line(store: Unopened) -> None:
     """What was just saved, shown once, with its undo beside it."""
     text, change_id = st.session_state.pop("saved", (None, None))
     if text is None:
@@ -107,7 +126,7 @@ def saved_line(store) -> None:
             st.button("Undo that", on_click=_take_back, args=(store, change_id))
 
 
-def _take_back(store, change_id: int) -> None:
+def _take_back(store: Unopened, change_id: int) -> None:
     try:
         store.undo(change_id)
     except Problem as problem:  # somebody changed the same since
@@ -173,7 +192,7 @@ def _row(fault) -> dict:
     }
 
 
-def drop_laps(store, key: str, label: str = "Drop in your own laps (CSV)") -> bool:
+def drop_laps(store: Unopened, key: str, label: str = "Drop in your own laps (CSV)") -> bool:
     """A place to drop a file of laps; True once its laps are in the store.
 
     A file with faults is refused as a whole and stays shown with its faults; a file taken in
@@ -193,7 +212,7 @@ def drop_laps(store, key: str, label: str = "Drop in your own laps (CSV)") -> bo
     return True
 
 
-def _take_in(store, name: str, data: bytes):
+def _take_in(store: Unopened, name: str, data: bytes):
     """Read, check and store a file of laps, with a bar that moves; the store's report."""
     from analysis.records.laps import read_laps
 
@@ -210,7 +229,7 @@ def _take_in(store, name: str, data: bytes):
         bar.empty()
 
 
-def drop_route(store) -> None:
+def drop_route(store: Unopened) -> None:
     """A place to drop a routing file, which replaces the route as one change."""
     from analysis.records.routing import read_routing
 

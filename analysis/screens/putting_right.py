@@ -108,12 +108,9 @@ def _table(desk: Desk, view: str) -> Table:
 
 
 CAUTION = (
-    "**Fewer faults, not more pressure.** These figures are about work and tools, not about "
-    "people: most faults come from the way the work is set up. Going slower where haste spoils "
-    "pieces is also kinder to hands, and haste at a blade, a needle or a press hurts people. Pain, "
-    "tingling or numb fingers: stop and see a doctor. Where you employ somebody, the rules of your "
-    "place on working time and on watching people at work come first; ask those licensed to "
-    "advise on them."
+    "**Fewer faults, not more pressure.** This is about work and tools, not about people. Haste at "
+    "a blade, a needle or a press hurts; pain or numb fingers: stop and see a doctor. If you "
+    "employ somebody, the rules of your place come first; ask those licensed to advise."
 )
 
 PLAINLY = """

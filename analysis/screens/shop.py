@@ -3,10 +3,14 @@
 Each save is one change, listed under Laps and undone there.
 """
 
+from collections.abc import Callable
+from typing import Literal
+
+import pandas as pd
 import streamlit as st
 
 from analysis.problems import BadInput
-from analysis.records.shop import CONVENTIONS, Allowance, read_shop, shop_toml
+from analysis.records.shop import CONVENTIONS, Allowance, Shop, read_shop, shop_toml
 from analysis.screens import answers, shelf, shop_tables, source, words
 from analysis.screens.parts import (
     demo_line,
@@ -15,9 +19,11 @@ from analysis.screens.parts import (
     faults_box,
     note_saved,
     saved_line,
+    slide_line,
 )
 
 NUMBER, TEXT = st.column_config.NumberColumn, st.column_config.TextColumn
+FITS_A_PHONE = 3  # columns of a table to edit
 
 
 def show() -> None:
@@ -26,14 +32,15 @@ def show() -> None:
     st.title("Shop")
     demo_line(here)
     desk = answers.desk(here)
-    st.markdown(f"**{words.plain(_summary(desk.settings[0]))}**")
+    shop, routing = desk.settings
+    st.markdown(f"**{words.plain(_summary(shop))}**")
     saved_line(here.store)
-    if missing := _to_fill_in(*desk.settings, desk.kept("laps", (), here.store.lap_count) > 0):
+    if missing := _to_fill_in(shop, routing, desk.kept("laps", (), here.store.lap_count) > 0):
         answers.points(missing)
     draw_open_tab(TABLES, "shop_part", desk)
 
 
-def _summary(shop) -> str:
+def _summary(shop: Shop) -> str:
     """One sentence: the week, the people, what is asked for."""
     week = words.hours(shop.week_seconds / 3600)
     people = words.count(len(shop.workers), "person", "people") if shop.workers else "nobody named"
@@ -45,7 +52,7 @@ def _summary(shop) -> str:
     return f"{shop.name}: {week} a week, {people}, {asked}."
 
 
-def _to_fill_in(shop, routing, has_laps: bool) -> list[str]:
+def _to_fill_in(shop: Shop, routing, has_laps: bool) -> list[str]:
     """What the figures still wait for, each with the table it goes in."""
     rows = [row for row in shop.products if not row.variant]
     missing = []
@@ -82,9 +89,11 @@ def _products(desk: answers.Desk) -> None:
     )
     money, cents = shop.currency, words.cell_number("%.2f")
     columns = {
-        "product": TEXT("Product", width=115),  # so that a phone shows what is asked for too
-        "variant": TEXT("Variant", width=85),
-        "demand_per_week": NUMBER("Asked a week", min_value=0, format="%g", help="In pieces."),
+        "product": TEXT("Product", width=112),  # so that a phone shows what is asked for too
+        "variant": TEXT("Variant", width=84),
+        "demand_per_week": NUMBER(
+            "Asked a week", width=118, min_value=0, format="%g", help="In pieces."
+        ),
         "batch_size": NUMBER("Batch (pieces)", min_value=1, step=1, format="%d"),
         "price": NUMBER(f"Price ({money} a piece)", min_value=0, format=cents),
         "material_cost": NUMBER(f"Material ({money} a piece)", min_value=0, format=cents),
@@ -128,21 +137,24 @@ def _people(desk: answers.Desk) -> None:
         "none: the figures then say what an hour earns you."
     )
     columns = {
-        "name": TEXT("Name"),
+        "name": TEXT("Name", width=85),
         "cost_per_hour": NUMBER(
-            f"Cost of an hour ({shop.currency})",
+            f"{shop.currency} an hour",
+            width=115,
             min_value=0,
             format=words.cell_number("%.2f"),
             help="What you pay in all: wage, employer's contributions, paid holidays.",
         ),
-        "hours_per_week": NUMBER("Hours a week at the bench", min_value=0, max_value=168),
+        "hours_per_week": NUMBER(
+            "Hours a week", width=120, min_value=0, max_value=168, help="At the bench."
+        ),
     }
     table = shop_tables.people_table(shop, desk.here.store.names("worker"))
     _table(desk, "people", table, columns, shop_tables.with_people)
     st.caption(
-        "Employing or timing somebody else: tell them first what is timed and why, and do not use "
-        "these figures to set a pace that strains. Wages, hours, breaks and the timing of people "
-        "are ruled by local law; ask the authority or a licensed adviser where you work."
+        "Timing somebody else: tell them first what is timed and why, and set no pace that "
+        "strains. Wages, hours, breaks and timing are ruled by local law; ask the authority or a "
+        "licensed adviser."
     )
 
 
@@ -234,6 +246,7 @@ def _route(desk: answers.Desk) -> None:
             "must come after what and how long it dries, and save it."
         )
         table = shop_tables.usual_route(desk.figures)
+    slide_line()
     with st.form("route", border=False):
         edited = st.data_editor(
             table,
@@ -274,9 +287,16 @@ def _files(desk: answers.Desk) -> None:
 
 
 def _table(
-    desk: answers.Desk, what: str, table, columns: dict, convert, rows: str = "dynamic"
+    desk: answers.Desk,
+    what: str,
+    table: pd.DataFrame,
+    columns: dict,
+    convert: Callable[[Shop, pd.DataFrame], Shop],
+    rows: Literal["fixed", "dynamic"] = "dynamic",
 ) -> None:
     """A table to edit with its own save button; what is saved passes the reader of files first."""
+    if len(columns) > FITS_A_PHONE:
+        slide_line()
     with st.form(what, border=False):
         edited = st.data_editor(
             table,

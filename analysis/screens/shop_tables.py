@@ -3,10 +3,13 @@
 So a form cannot say what a file may not, and both complain in the same words.
 """
 
+from __future__ import annotations
+
 import math
 from collections.abc import Iterable
 from dataclasses import replace
 from io import BytesIO
+from typing import TYPE_CHECKING
 
 import pandas as pd
 import streamlit as st
@@ -27,6 +30,9 @@ from analysis.records.shop import (
 from analysis.screens.parts import without_rows
 from analysis.study.route import usual_routing
 
+if TYPE_CHECKING:
+    from analysis.study.summary import Study
+
 FORM = "Shop"
 DAY_NAMES = {
     "Mon": "Monday",
@@ -38,8 +44,8 @@ DAY_NAMES = {
     "Sun": "Sunday",
 }
 ROUTE_COLUMNS = {  # what is filled in for nearly every row comes first
-    "product": st.column_config.TextColumn("Product", width=115),
-    "operation": st.column_config.TextColumn("Operation", width=115),
+    "product": st.column_config.TextColumn("Product", width=112),
+    "operation": st.column_config.TextColumn("Operation", width=112),
     "seconds": st.column_config.NumberColumn(
         "A piece (s)", min_value=0, width=95, help="As planned."
     ),
@@ -163,7 +169,7 @@ def route_table(routing: pd.DataFrame | None) -> pd.DataFrame:
     return table
 
 
-def usual_route(figures) -> pd.DataFrame:
+def usual_route(figures: Study) -> pd.DataFrame:
     """The usual order of the laps (`Study.route`) as a route to check and save."""
     rows = usual_routing(figures.route, figures.operations)
     blank = {"station": "", "skill": "", "rack": "", "wait_holds_station": False}
@@ -210,17 +216,16 @@ def _is_figure(text: str) -> bool:
 def _product(row: dict, base: Product) -> Product:
     """A product from a row of the table; what a variant leaves blank is its product's."""
     size = _number(row["batch_size"])
-    money = {
-        key: getattr(base, key) if (given := _number(row[key])) is None else given
-        for key in ("price", "material_cost")
-    }
+    price, material_cost = _number(row["price"]), _number(row["material_cost"])
     return Product(
         base.name,
         _text(row["variant"]),
         _number(row["demand_per_week"]),
-        base.batch_size if size is None else _whole(size),
-        stock=_number(row["stock"]),
-        **money,
+        # A size that is not whole goes on as it is: the shop's reader says so, in its words.
+        base.batch_size if size is None else _whole(size),  # type: ignore[arg-type]
+        base.price if price is None else price,
+        base.material_cost if material_cost is None else material_cost,
+        _number(row["stock"]),
     )
 
 
@@ -273,8 +278,8 @@ def _text(value: object) -> str:
     return "" if value is None or value is pd.NA or value != value else str(value).strip()
 
 
-def _number(value: object) -> float | None:
-    return float(value) if _said(value) else None
+def _number(value: float | str | None) -> float | None:
+    return None if value is None or not _said(value) else float(value)
 
 
 def _whole(number: float) -> float | int:

@@ -23,7 +23,9 @@ STYLE = """<style>
 .figures tbody th {font-weight: 600}
 .figures small {display: block; font-size: 0.75rem; white-space: nowrap}
 .figures label {display: none}
+.slide {display: none}
 @media (max-width: 640px) {
+  .slide {display: block; margin: 0; font-size: 0.875rem}
   .figures label {display: inline-flex; align-items: center; gap: 0.5rem; min-height: 2rem;
     font-size: 0.875rem}
   .figures input {width: 1.2rem; height: 1.2rem}

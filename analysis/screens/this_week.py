@@ -28,7 +28,8 @@ WORKED_OUT = """
 - **Good pieces**: pieces through the last operation of the route, lost ones off. A piece counts in
   the week it is finished, so a week's hours and its pieces need not belong together.
 - **An ordinary week** lies within three sigma, taken from the mean moving range (individuals
-  chart, NIST/SEMATECH e-Handbook 6.3.2.2).
+  chart, NIST/SEMATECH e-Handbook 6.3.2.2). Too few weeks show no lines, weeks without work leave
+  a gap; the chart shows the last 60 weeks at most.
 - **An hour by standard times**: good pieces times the standard time of one, over the hours logged
   (*earned hours*): it stays put when long and short products change places.
 - **What an hour earned**: price less material of the week's good pieces, less a week's overhead,
@@ -150,16 +151,10 @@ def _output(desk: answers.Desk) -> None:
     measures, usual = desk.kept("this week measures", (), lambda: _told().measures(desk))
     measure = measures[0]
     if len(measures) > 1:
-        measure = st.segmented_control(
-            "Measured in", measures, default=usual, format_func=MEASURES.get, required=True
-        )
+        measure = parts.one_of("Measured in", {name: MEASURES[name] for name in measures}, usual)
     drawn = ("this week output", (measure,), lambda: _told().output_chart(desk, measure))
     answers.picture(desk, *drawn)
-    st.caption(
-        "Points between the dashed lines are ordinary ups and downs: look for a reason only "
-        "outside them. Too few weeks show no lines, weeks without work leave a gap, and the chart "
-        f"shows the last {WEEKS_OFFERED} weeks at most."
-    )
+    st.caption("Between the dashed lines: ordinary ups and downs. Look for a reason outside them.")
 
 
 def _leaks(desk: answers.Desk) -> None:

@@ -3,10 +3,18 @@
 A page of kept answers never loads this file, nor what it needs to tell figures.
 """
 
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
 import pandas as pd
 
 from analysis.screens import source, words
 from analysis.screens.answers import Desk, Table
+
+if TYPE_CHECKING:
+    from analysis.records.shop import Shop
+    from analysis.study.summary import Study
 
 WEEKS_DRAWN = 60
 WIDE_BAND = 1.8  # upper limit over the usual level, from where on hardly a week could be news
@@ -52,7 +60,7 @@ def sentences(desk: Desk, monday: str) -> list[str]:
     pay = figures.pay[figures.pay.week_start == pd.Timestamp(monday)]
     shelf, begun = figures.shelf, figures.begun
     return [
-        _made_and_earned(week, study.shop) + _pay(week, pay, study.currency),
+        "\n".join([*_made_and_earned(week, study.shop), *_pay(week, pay, study.currency)]),
         _counted_twice(study.counted_twice),
         _make_next(shelf, begun, study.route),
         _guessed(study.route),
@@ -79,23 +87,25 @@ def _counted_twice(twice: pd.DataFrame) -> str:
     )
 
 
-def _made_and_earned(week, shop) -> str:
-    """Good pieces, hours, what an hour gave and earned, and whether that is news."""
+def _made_and_earned(week, shop: Shop) -> list[str]:
+    """Good pieces and hours; below it as points whether that is news, and what an hour earned."""
     made = f"{words.week(week.week_start)}: {words.count(week.good_units, 'good piece')} in"
     if week.bench_hours < 1 / 60:
-        return f"**{made} under a minute of work: too little to tell.**"
+        return [f"**{made} under a minute of work: too little to tell.**"]
     rate = words.figure(week.good_units_per_bench_hour)
-    text = f"**{made} {_worked(week.bench_hours)} at the bench, {rate} an hour.** {_ordinary(week)}"
+    lines = [
+        f"**{made} {_worked(week.bench_hours)} at the bench, {rate} an hour.**\n",
+        f"- {_ordinary(week)}",
+    ]
     if pd.isna(week.earned_per_hour):
-        return text + " What an hour earned is not known yet."
+        return [*lines, "- What an hour earned is not known yet."]
     did = "earned" if week.earned_per_hour >= 0 else "lost"
     less = "and overhead" if shop.overhead_per_week is not None else "(no overhead given: none off)"
-    return (
-        f"{text} Each hour at the bench {did} about "
-        f"**{_about(week.earned_per_hour, shop.currency)}** "
-        f"after material (that of lost pieces too) {less}, before pay"
-        f"{_usually(week, shop.currency)}."
+    earned = (
+        f"- Each hour at the bench {did} about **{_about(week.earned_per_hour, shop.currency)}** "
+        f"after material {less}, before pay{_usually(week, shop.currency)}."
     )
+    return [*lines, earned]
 
 
 def _worked(hours: float) -> str:
@@ -118,8 +128,8 @@ def _ordinary(week) -> str:
     limits = week.standard_centre, week.standard_lower, week.standard_upper
     if pd.isna(limits[0]) or _blind(*limits):
         return (
-            "The weeks differ so much that this chart cannot warn you yet (products of different "
-            "length are mixed)."
+            "Long and short products are mixed, so the weeks differ too much: this chart cannot "
+            "warn you yet."
         )
     usual = f"{words.number_range(*limits[1:])} standard hours finished in each hour"
     return _news(week.standard_hours_per_bench_hour, *limits[1:], usual)
@@ -144,17 +154,13 @@ def _usually(week, currency: str) -> str:
     return f"; ordinary weeks earn {usual} {currency}"
 
 
-def _pay(week, pay: pd.DataFrame, currency: str) -> str:
-    """What is still to be paid out of an hour, by whose hour has a price."""
+def _pay(week, pay: pd.DataFrame, currency: str) -> list[str]:
+    """What is still to be paid out of an hour, and for whom: those whose hour has a price."""
     if pd.isna(week.earned_per_hour) or pay.empty:
-        return ""
-    people = [
-        f"{words.plain(row.worker)} {_worked(row.hours)} at "
-        f"{words.money(row.cost_per_hour, currency)}"
-        for row in pay.itertuples()
-    ]
+        return []
+    people = " and ".join(words.plain(name) for name in pay.worker)
     takes = _about(pay.of_each_hour.sum(), currency)
-    return f" Pay at the rates on Shop takes about {takes} of it ({', '.join(people)})."
+    return [f"- Pay at the rates on Shop takes about {takes} of it ({people})."]
 
 
 def _make_next(shelf: pd.DataFrame, begun: pd.DataFrame, route: pd.DataFrame) -> str:
@@ -270,7 +276,7 @@ def _leak_name(leak) -> str:
     return names[leak.kind]
 
 
-def missing(shop) -> list[str]:
+def missing(shop: Shop) -> list[str]:
     rows = [row for row in shop.products if not row.variant]
     missing = []
     if not rows or any(row.price is None or row.material_cost is None for row in rows):
@@ -327,7 +333,7 @@ def leak_table(desk: Desk) -> Table:
     return Table.of(shown.rename(columns=columns), formats, spans)
 
 
-def yields(study) -> list[str]:
+def yields(study: Study) -> list[str]:
     table, laps = study.rolled_yield, study.laps
     faults = int((laps.rework_units + laps.scrap_units).sum() + (laps.activity == "rework").sum())
     if table.empty or not faults:
@@ -355,7 +361,7 @@ def stock_table(stock: pd.DataFrame) -> Table | None:
     return Table.of(shown, dict.fromkeys(list(STOCK_COLUMNS.values())[2:], "%.0f"))
 
 
-def surer(study) -> list[str]:
+def surer(study: Study) -> list[str]:
     """What would narrow the ranges of this page."""
     worked = int((study.weeks.bench_hours > 0).sum())
     lines = []
