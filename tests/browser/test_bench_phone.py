@@ -2,6 +2,7 @@
 
 import contextlib
 import os
+import re
 import signal
 import socket
 import time
@@ -377,3 +378,78 @@ def assert_no_barrier(phone, where):
     grave = [fault for fault in found if fault["impact"] in ("serious", "critical")]
     shown = [(fault["id"], [node["html"] for node in fault["nodes"]]) for fault in grave]
     assert shown == [], where
+
+
+def test_the_bench_is_worked_by_tab_and_enter_alone_and_shows_where_one_is(server, context):
+    phone = Phone(context, server.address, worker="by keyboard").open()
+    phone.choose_work(product="notebook by keyboard").choose_operation("glue")
+    page = phone.page
+    tab_to(page, "sew")
+    page.keyboard.press("Enter")
+    page.locator("#route [aria-pressed=true]").get_by_text("sew").wait_for()
+    tab_to(page, "sew")
+    for _ in range(2):
+        tab_to(page, "Start", "Piece done")
+        page.keyboard.press("Enter")
+        page.wait_for_timeout(320)
+    phone.waits_for(1)
+    tab_to(page, "More")
+    page.keyboard.press("Enter")
+    page.locator("#sheet").wait_for()
+    page.keyboard.press("Escape")
+    page.locator("#sheet").wait_for(state="hidden")
+    phone.waits_until_sent()
+    assert [lap["operation"] for lap in laps_of(server, phone.worker)] == ["sew"]
+    # Everything that can be worked has a name for those who listen.
+    assert not re.findall(r"- (?:button|textbox|spinbutton|checkbox)(?! \")", snapshot(page))
+
+
+def snapshot(page):
+    return page.locator("body").aria_snapshot()
+
+
+def tab_to(page, *words):
+    """Press the tab key until one of these has the focus, with an outline to see at every stop."""
+    for _ in range(60):
+        page.keyboard.press("Tab")
+        name, outline = page.evaluate(
+            """() => { const at = document.activeElement;
+              return [at === document.body ? null : at.innerText || at.ariaLabel || at.id,
+                getComputedStyle(at).outlineStyle]; }"""
+        )
+        assert name is None or outline == "solid", name
+        if name and name.strip() and any(one in name for one in words):
+            return
+    raise AssertionError(f"the tab key never reached {words}")
+
+
+def test_what_is_pressed_shows_in_the_readers_own_colours_too(server, browser):
+    """Forced colours (high contrast) take every ground away but the system's own."""
+    context = browser.new_context(viewport=PHONE, has_touch=True, forced_colors="active")
+    phone = Phone(context, server.address, worker="in own colours").open()
+    phone.choose_work(product="notebook in own colours").choose_operation("glue")
+    ground = "chip => getComputedStyle(chip).backgroundColor"
+    pressed, other = (
+        phone.page.locator(f"#route [aria-pressed={on}]").first.evaluate(ground)
+        for on in ("true", "false")
+    )
+    assert pressed != other
+    context.close()
+
+
+def test_at_two_hundred_percent_nothing_of_the_bench_is_cut_off(server, browser):
+    """A window 1280 wide, enlarged twice, leaves 640: all can be reached, nothing goes sideways."""
+    context = browser.new_context(viewport={"width": 640, "height": 450})
+    phone = Phone(context, server.address, worker="enlarged").open()
+    phone.choose_work(product="notebook enlarged")
+    phone.tap()
+    page = phone.page
+    assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
+    for name in ("Done, lost", "More", "Pause"):
+        button = page.get_by_role("button", name=name, exact=True)
+        button.scroll_into_view_if_needed()
+        box = button.bounding_box()
+        assert box["y"] >= 0 and box["y"] + box["height"] <= 450, name
+        button.click(trial=True)
+    assert page.locator(".target").bounding_box()["height"] >= 0.4 * 450 - 10
+    context.close()

@@ -13,7 +13,7 @@ CHART = "[data-testid='stVegaLiteChart']"
 PATHS = {("" if path == "first" else path): title for _, _, title, path in SCREENS}
 SIZES = {
     "phone": {"width": 390, "height": 844},
-    "enlarged twice": {"width": 720, "height": 450},  # what 200 % leaves of 1440 x 900
+    "enlarged twice": {"width": 640, "height": 450},  # what 200 % leaves of 1280 x 900
     "desktop": {"width": 1440, "height": 900},
 }
 RULES = {"runOnly": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]}
@@ -210,6 +210,60 @@ def test_the_main_path_is_walked_by_keyboard_alone(visit):
     page.goto(page.url.replace("keeping-pace", ""))
     page.get_by_text("good pieces in").first.wait_for()
     assert page.get_by_text("New here? Three steps.").count() == 0  # and it stays away
+
+
+STOP = """async () => {
+  window.stops ??= [];
+  window.looks ??= (node) => {
+    const found = [];
+    for (let at = node, level = 0; at && level < 6; at = at.parentElement, level++) {
+      const style = getComputedStyle(at);
+      found.push(style.outlineStyle + style.outlineWidth + style.boxShadow + style.borderColor
+        + style.backgroundColor + style.color + style.textDecorationLine + style.transform);
+    }
+    return found;
+  };
+  const at = document.activeElement;
+  if (at === document.body || stops.some(([known]) => known === at)) return false;
+  await new Promise((done) => setTimeout(done, 40));
+  const box = at.getBoundingClientRect();
+  const away = box.bottom <= 0 || box.top >= innerHeight
+    || box.right <= 0 || box.left >= innerWidth;
+  stops.push([at, looks(at), away]);
+  return true;
+}"""
+# A canvas draws its own focus: the frame of a cell in a table that is ticked or edited.
+UNSEEN = """async () => {
+  document.activeElement.blur();
+  await new Promise((done) => setTimeout(done, 400));
+  return stops
+    .filter(([at, on, away]) => away
+      || (at.isConnected && at.tagName !== "CANVAS" && String(on) === String(looks(at))))
+    .map(([at, , away]) => `${away ? "off the screen" : "no sign"}: ${at.outerHTML.slice(0, 150)}`);
+}"""
+
+
+def keyboard_stops(page, most=200):
+    """Press the tab key until it comes round; returns how often it stopped, and where unseen."""
+    count = 0
+    while count < most:
+        page.keyboard.press("Tab")
+        if not page.evaluate(STOP):
+            break
+        count += 1
+    return count, page.evaluate(UNSEEN)
+
+
+@pytest.mark.parametrize(
+    "size", ["enlarged twice", pytest.param("desktop", marks=pytest.mark.slow)]
+)
+@pytest.mark.parametrize(
+    "path", ["", *(pytest.param(path, marks=pytest.mark.slow) for path in PATHS if path)]
+)
+def test_the_tab_key_never_leads_where_nobody_sees_it(visit, path, size):
+    stops, unseen = keyboard_stops(visit(path, size))
+    assert stops > 5
+    assert unseen == []
 
 
 def tab_to(page, words):
