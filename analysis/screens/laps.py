@@ -44,6 +44,7 @@ MEND_PAIRS = (
     ("cause", "cause_operation"),
 )
 ALL = "all"
+FIRST_LAPS = "Next step: put in a file under “Take in”, or press *Start timing* at the side."
 FILTERS = ("worker", "product", "operation", "activity")
 SHOWN = {  # what a phone's width shows comes first
     "started_at": "Began",
@@ -315,7 +316,7 @@ def _take_in(desk: answers.Desk) -> None:
 def _set_aside(desk: answers.Desk) -> None:
     """The laps left out of the times, why, and what they would change."""
     if not _lap_count(desk):
-        st.markdown("Nothing yet: doubtful laps are listed here once there are laps.")
+        st.markdown(f"Nothing yet: doubtful laps are listed here once there are laps. {FIRST_LAPS}")
         return
     said, table, changed = desk.kept("laps set aside", (), lambda: _set_aside_said(desk.figures))
     st.markdown(said)
@@ -387,7 +388,10 @@ def _changes(desk: answers.Desk) -> None:
     number = st.session_state.setdefault("changes_shown", CHANGES_SHOWN)
     changes = desk.kept("changes", (number,), lambda: _changes_told(desk, number + 1))
     if changes.empty:
-        st.markdown("Nothing has been changed yet.")
+        st.markdown(
+            "Nothing has been changed yet. Whatever you take in, correct or remove is listed here, "
+            "each with its undo."
+        )
         return
     st.markdown("Every change, newest first. An undo is a change too, and can itself be undone.")
     for _, change in changes.head(number).iterrows():
@@ -457,7 +461,7 @@ def _export(desk: answers.Desk) -> None:
     """All laps as a file, written when it is asked for."""
     store = desk.here.store
     if not _lap_count(desk):
-        st.markdown("Nothing to export yet.")
+        st.markdown(f"Nothing to export yet. {FIRST_LAPS}")
         return
 
     def written() -> bytes:

@@ -198,4 +198,5 @@ def test_an_empty_store_says_the_next_step_on_every_tab(show):
     screen = show("laps", source.OWN)
     assert "No laps on record yet" in said(screen)
     assert "Nothing has been changed yet" in said(turn_to(screen, "Changes"))
-    assert "Nothing to export yet" in said(turn_to(screen, "Export"))
+    for tab in ("Set aside", "Export"):
+        assert "Next step: put in a file" in said(turn_to(screen, tab))
