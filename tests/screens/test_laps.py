@@ -1,5 +1,7 @@
 """Laps: looked at page by page, mended, removed, taken in, undone; never lost."""
 
+import json
+
 import pytest
 
 from analysis.screens import source
@@ -32,6 +34,19 @@ def test_laps_come_a_page_at_a_time_newest_first(show):
     screen.pagination[0].set_value(2).run()
     assert not screen.exception
     assert table(screen)["started_at"].iloc[0] <= page["started_at"].iloc[-1]
+
+
+def test_a_phone_shows_when_what_how_long_and_how_many_without_sliding(show):
+    """Of its 390 pixels a phone leaves 325 beside the margins and the ticks; the year, which then
+    is not in each row, is said above."""
+    screen = show("laps")
+    assert "newest first (these of 2026)" in said(screen)
+    columns = json.loads(
+        next(f for f in screen.dataframe if (f.key or "").startswith("laps_table")).proto.columns
+    )
+    first = [columns[name] for name in ("started_at", "operation", "seconds", "units")]
+    assert sum(column["width"] for column in first) <= 325
+    assert "YYYY" not in first[0]["type_config"]["format"]
 
 
 def test_what_one_looks_for_is_what_one_gets(show):
