@@ -229,15 +229,20 @@ def _insert(
 def insert_rows(
     connection: sa.Connection, table: sa.Table, names: list[str], rows: list[tuple]
 ) -> None:
-    """Insert many rows; handed to the driver as they are where it takes them by position."""
+    """Insert many rows, tuples of the columns `names`; in PostgreSQL by COPY, which belongs to the
+    transaction as an INSERT does, in a fraction of the time."""
     if not rows:
         return
-    insert = sa.insert(table)
-    compiled = insert.compile(dialect=connection.dialect, column_keys=names)
-    if compiled.positional and compiled.positiontup == names:
-        connection.exec_driver_sql(compiled.string, rows)
+    quoted = connection.dialect.identifier_preparer.quote
+    into = f"{quoted(table.name)} ({', '.join(map(quoted, names))})"
+    if connection.dialect.name == "postgresql":
+        copying = f"COPY {into} FROM STDIN"
+        with connection.connection.cursor() as cursor, cursor.copy(copying) as copy:
+            for row in rows:
+                copy.write_row(row)
     else:
-        connection.execute(insert, [dict(zip(names, row, strict=True)) for row in rows])
+        values = ", ".join("?" * len(names))
+        connection.exec_driver_sql(f"INSERT INTO {into} VALUES ({values})", rows)
 
 
 def read_out(connection: sa.Connection, query: sa.Select | None = None) -> pd.DataFrame:

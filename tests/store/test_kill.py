@@ -11,7 +11,7 @@ from analysis.records.laps import read_laps
 from analysis.store.backup import is_whole
 from analysis.store.store import open_store
 
-LAPS = 60_000
+LAPS = 40_000
 WORK = """
 import sys
 from analysis.records.laps import read_laps
@@ -48,9 +48,9 @@ def csv(tmp_path, url):
     return str(tmp_path / "big.csv")
 
 
-@pytest.mark.parametrize("step, kept", [(1, 1), (2, 1), (3, 1), (4, 1), (5, LAPS + 1)])
+@pytest.mark.parametrize("step, kept", [(1, 1), (2, 1), (3, 1), (4, LAPS + 1)])
 def test_killed_at_any_step_the_store_is_as_before_or_complete(csv, url, step, kept):
-    """Steps: before the first lap, after 20,000, 40,000 and all of them, after the commit."""
+    """Steps: before the first lap, after half and all of them, after the commit."""
     work = subprocess.Popen([sys.executable, "-c", WORK, url, csv], text=True,
                             stdin=subprocess.PIPE, stdout=subprocess.PIPE)  # fmt: skip
     with work:
@@ -61,7 +61,7 @@ def test_killed_at_any_step_the_store_is_as_before_or_complete(csv, url, step, k
             said.append(work.stdout.readline())
         work.send_signal(signal.SIGKILL)
     assert work.returncode == -signal.SIGKILL
-    assert said[-1].strip() == ["0", "20000", "40000", "60000", "committed"][step - 1]
+    assert said[-1].strip() == ["0", "20000", "40000", "committed"][step - 1]
 
     store = open_store(url)
     assert len(store.laps()) == kept and store.version() == (1 if kept == 1 else 2)
