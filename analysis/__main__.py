@@ -13,6 +13,7 @@ import time
 from collections.abc import Sequence
 from datetime import date, datetime
 from pathlib import Path
+from typing import BinaryIO
 
 from analysis.problems import BadInput, NotFound, Problem
 
@@ -169,7 +170,11 @@ def _memo(options):
     shop, answer = _answer(options)
     day = datetime.now(ZoneInfo(shop.timezone)).date()
     page = _printed(options.output, answer, shop.name, day, options.paper)
-    write_whole(options.output, lambda file: file.write(page))
+
+    def write(file: BinaryIO) -> None:
+        file.write(page)
+
+    write_whole(options.output, write)
     told = {"file": str(options.output), "bytes": len(page), "paper": options.paper,
             "scenario": answer.name, "verdict": answer.verdict, "headline": answer.headline,
             "runs": answer.runs, "stopped": answer.stopped}  # fmt: skip
@@ -355,9 +360,9 @@ def _backup(options):
 
     store = _store_file(options.store)
     back_up(store, datetime.now().astimezone().date())
-    found = [{"day": str(one.day), "file": str(one.path), "bytes": one.bytes}
-             for one in backups(store)]  # fmt: skip
-    lines = [f"{one['day']}  {one['bytes'] / 1e6:8.1f} MB  {one['file']}" for one in found]
+    kept = backups(store)
+    found = [{"day": str(one.day), "file": str(one.path), "bytes": one.bytes} for one in kept]
+    lines = [f"{one.day}  {one.bytes / 1e6:8.1f} MB  {one.path}" for one in kept]
     return {"store": str(store), "backups": found}, lambda _: "\n".join(lines)
 
 

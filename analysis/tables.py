@@ -140,11 +140,11 @@ def _line(cells: Iterable[str], widths: list[int], right: list[bool]) -> str:
     return "  ".join(padded).rstrip()
 
 
-def _is_number(value) -> bool:
+def _is_number(value: object) -> bool:
     return value is None or isinstance(value, (int, float, list))
 
 
-def _cell(value) -> str:
+def _cell(value: object) -> str:
     """One figure as text: four significant digits, an interval as `low to high`."""
     if value is None or value == "":
         return NOTHING

@@ -6,8 +6,10 @@ shape, a dash or a word. Text takes the page's own ink, so that light and dark t
 """
 
 from collections.abc import Sequence
+from typing import Any
 
 import altair as alt
+import pandas as pd
 
 BLUE, ORANGE, GREEN = "#0072B2", "#E69F00", "#009E73"
 VERMILION, PURPLE, SKY, GREY = "#D55E00", "#CC79A7", "#56B4E9", "#707070"
@@ -85,7 +87,7 @@ def specification(chart: alt.TopLevelMixin) -> dict:
     return _inlined(spec, spec.pop("datasets", {}))
 
 
-def _inlined(part, datasets: dict):
+def _inlined(part: Any, datasets: dict) -> Any:
     """The specification with each named dataset put where it is named, numbers to six digits."""
     if isinstance(part, list):
         return [_inlined(item, datasets) for item in part]
@@ -98,7 +100,7 @@ def _inlined(part, datasets: dict):
     return {key: _inlined(item, datasets) for key, item in part.items()}
 
 
-def refuse_nothing(frame, what: str) -> None:
+def refuse_nothing(frame: pd.DataFrame, what: str) -> None:
     """Refuse to draw nothing: a screen says in words what is missing instead."""
     if frame.empty:
         raise ValueError(f"nothing to draw: {what} is empty")

@@ -48,7 +48,7 @@ def practice_chart(
 class _Encodings:
     """What the layers share: the axes' titles and the three scales that tell workers apart."""
 
-    def __init__(self, unit: str, colour, shape, dash, many: bool):
+    def __init__(self, unit: str, colour: alt.Scale, shape: alt.Scale, dash: alt.Scale, many: bool):
         legend = alt.Legend(title=None) if many else None
         self.unit = unit
         self.x = alt.X("pieces_made:Q", title="pieces made so far", axis=alt.Axis(tickCount=5))

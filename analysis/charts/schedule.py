@@ -3,7 +3,7 @@ by a symbol strewn over each as well as by shade. Hours in which the shop is clo
 narrow strips, so that a night takes no more of a phone's width than it is worth.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from datetime import UTC, datetime, timedelta
 
 import altair as alt
@@ -189,7 +189,7 @@ def _ticks(start: datetime, width: _Width) -> dict[int, list[str]]:
     return dict(sorted((days | hours).items()))
 
 
-def _whole_hours(start: datetime, width: _Width):
+def _whole_hours(start: datetime, width: _Width) -> Iterator[float]:
     """Every whole hour in which the shop is open, as seconds from the start."""
     for a, b in width.spans:
         moment = _moment(start, a)

@@ -20,7 +20,7 @@ from analysis.problems import Problem
 
 DASK = "dask://"
 DASK_PORT = 8786
-PATIENCE = "15s"
+PATIENCE = "5s"
 
 
 class NoCluster(Problem):

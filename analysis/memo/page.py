@@ -5,6 +5,7 @@ The words are English; numbers and dates follow the reader (`records/figures.py`
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date
 
@@ -237,7 +238,7 @@ def _signed(value: float | None) -> str:
     return text if text in ("0", NOT_KNOWN) or text.startswith(MINUS) else f"+{text}"
 
 
-def _range(values: Spread, write) -> str:
+def _range(values: Spread, write: Callable[[float], str]) -> str:
     if values.p5 is None or values.p95 is None:
         return NOT_KNOWN
     low, high = write(values.p5), write(values.p95)

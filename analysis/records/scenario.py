@@ -47,12 +47,16 @@ common practice, no source.
 """
 
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass, field
+from typing import overload
 
 from analysis.problems import BadInput
 from analysis.records.figures import figure
 from analysis.records.source import Source, read_source
 from analysis.records.toml import MOST, Reader, numbered, parsed
+
+Path = tuple[str, ...]  # of keys, down to a value
 
 KIND = "scenario file"
 LONGEST_WEEKS = 1040
@@ -223,14 +227,14 @@ def check_names(
         raise BadInput(sorted(reader.faults, key=lambda fault: fault.row))
 
 
-def _operations_named(scenario: Scenario):
+def _operations_named(scenario: Scenario) -> Iterator[tuple[Path, tuple[str, ...]]]:
     if scenario.helper:
         yield ("helper", "operations"), scenario.helper.operations
     for place, machine in enumerate(scenario.equipment, 1):
         yield (numbered("equipment", place), "operation"), machine.operations
 
 
-def _products_named(scenario: Scenario):
+def _products_named(scenario: Scenario) -> Iterator[tuple[Path, str]]:
     demand, move = scenario.demand or Demand(), scenario.move or Move()
     for name, _ in demand.products:
         yield ("demand", "products"), name
@@ -243,7 +247,7 @@ def _products_named(scenario: Scenario):
             yield ("move", "batch_size"), name
 
 
-def _known(reader: "_Reader", path, what: str, name: str, names: set[str]) -> None:
+def _known(reader: "_Reader", path: Path, what: str, name: str, names: set[str]) -> None:
     if name not in names:
         there = ", ".join(sorted(name for name in names if name)) or "none"
         reader.fault(path, f"names no {what} of the shop", name, f"there are: {there}")
@@ -429,7 +433,9 @@ def _demand(reader: "_Reader", tables: dict, horizon: int) -> Demand | None:
     )
 
 
-def _products(reader: "_Reader", table: dict):
+def _products(
+    reader: "_Reader", table: dict
+) -> tuple[tuple[tuple[str, float], ...], tuple[str, ...]]:
     """(pieces a week by product, products the factor is for)."""
     given = table.get("products", {})
     if isinstance(given, list):
@@ -481,13 +487,25 @@ def _order(reader: "_Reader", path: tuple[str, ...], table: dict, horizon: int) 
 class _Reader(Reader):
     """Takes the kinds of value that only scenarios have."""
 
-    def needed(self, path, table: dict, key: str, remedy: str) -> float:
+    def needed(self, path: Path, table: dict, key: str, remedy: str) -> float:
         """An amount without a default."""
         if key not in table:
             self.fault(path, f"has no {key}", "", remedy)
         return self.amount(path, table, key, 1.0)
 
-    def whole(self, path, table: dict, key: str, least: int, most: int, default):
+    @overload
+    def whole(
+        self, path: Path, table: dict, key: str, least: int, most: int, default: int
+    ) -> int: ...
+
+    @overload
+    def whole(
+        self, path: Path, table: dict, key: str, least: int, most: int, default: None
+    ) -> int | None: ...
+
+    def whole(
+        self, path: Path, table: dict, key: str, least: int, most: int, default: int | None
+    ) -> int | None:
         """A whole number from least to most; the default where there is none or a wrong one."""
         value = table.get(key)
         if value is None:
@@ -499,7 +517,9 @@ class _Reader(Reader):
         self.fault(path + (key,), words, value, f"give {least} or more")
         return default
 
-    def number(self, path, table: dict, key: str, least: float, most: float, default: float):
+    def number(
+        self, path: Path, table: dict, key: str, least: float, most: float, default: float
+    ) -> float:
         """A number from least to most; no range, since one figure holds for all runs."""
         value = table.get(key, default)
         remedy = f"give one number from {figure(least, 15)} to {figure(most, 15)}"
@@ -511,7 +531,19 @@ class _Reader(Reader):
             return float(value)
         return default
 
-    def estimate(self, path, table: dict, key: str, least: float, most: float, default):
+    @overload
+    def estimate(
+        self, path: Path, table: dict, key: str, least: float, most: float, default: float
+    ) -> Estimate: ...
+
+    @overload
+    def estimate(
+        self, path: Path, table: dict, key: str, least: float, most: float, default: None
+    ) -> Estimate | None: ...
+
+    def estimate(
+        self, path: Path, table: dict, key: str, least: float, most: float, default: float | None
+    ) -> Estimate | None:
         """A number or a range of two, from least to most; a plain default becomes sure."""
         value = table.get(key)
         if value is None:
@@ -531,11 +563,11 @@ class _Reader(Reader):
             return Estimate(float(ends[0]), float(ends[1]))
         return sure(max(default or 0.0, least))
 
-    def money(self, path, table: dict, key: str) -> Estimate:
+    def money(self, path: Path, table: dict, key: str) -> Estimate:
         """Money of 0 or more, or a range."""
         return self.estimate(path, table, key, 0, MOST, 0.0)
 
-    def names(self, path, table: dict, key: str, empty: str) -> tuple[str, ...]:
+    def names(self, path: Path, table: dict, key: str, empty: str) -> tuple[str, ...]:
         """A name or a list of names; `empty` says what is wrong where the list has none."""
         value = table.get(key)
         if value is None:
@@ -548,7 +580,9 @@ class _Reader(Reader):
             self.fault(path + (key,), f"is empty: the {empty}", "[]", "name some, or drop the key")
         return tuple(item.strip() for item in items)
 
-    def by_name(self, path, table: dict, key: str, least: int, most: int):
+    def by_name(
+        self, path: Path, table: dict, key: str, least: int, most: int
+    ) -> tuple[tuple[str, int], ...]:
         """A whole number for all (name ""), or a table of them by name."""
         value = table.get(key, {})
         if not isinstance(value, dict):

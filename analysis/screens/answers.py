@@ -5,6 +5,8 @@ What a cached rerun costs is above all the number of elements it sends, so what 
 in as few as it takes, and charts and tables as messages that were made once.
 """
 
+from __future__ import annotations
+
 import hashlib
 import html
 from collections.abc import Callable, Iterable, Mapping
@@ -20,6 +22,9 @@ from analysis.screens.source import Source, current, figures, kept
 
 if TYPE_CHECKING:
     import pandas as pd  # slow to import, and a page of kept answers needs none of it
+
+    from analysis.records.shop import Shop
+    from analysis.study.summary import Study
 
 MOST_KEPT = 400  # answers for one version of a store
 MOST_ROWS = 40  # a longer table scrolls within the page
@@ -61,12 +66,12 @@ class Desk:
     manner: writing.Manner = writing.PLAIN  # of the numbers and dates on it
 
     @property
-    def figures(self):
+    def figures(self) -> Study:
         """The study of everything in the store; to be asked for only by what is being made."""
         return figures(self.here)
 
     @property
-    def settings(self) -> tuple:
+    def settings(self) -> tuple[Shop, pd.DataFrame | None]:
         """The shop and the routing (None where there is none) as they are saved."""
         store = self.here.store
         return self.kept("settings", (), lambda: (store.shop(), store.routing()))
@@ -144,7 +149,7 @@ class Chart:
     mark: str
 
     @classmethod
-    def of(cls, altair_chart) -> "Chart":
+    def of(cls, altair_chart) -> Chart:
         from analysis.charts.look import specification  # altair is slow to import; charts are kept
 
         found = specification(altair_chart)
@@ -185,11 +190,11 @@ class Table:
     @classmethod
     def of(
         cls,
-        frame: "pd.DataFrame",
+        frame: pd.DataFrame,
         formats: dict[str, str] | None = None,
         spans: Mapping[str, tuple[str, str]] | None = None,
         lead: int = 3,
-    ) -> "Table":
+    ) -> Table:
         """The table of a frame whose headers carry their units.
 
         `formats` are printf formats by header. `spans` names, for a figure, the columns of the

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import datetime, time, timedelta
+from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
 import streamlit as st
@@ -11,6 +12,10 @@ import streamlit as st
 from analysis.flow.work import Batch, skills
 from analysis.records.shop import DAYS
 from analysis.screens import source, words
+
+if TYPE_CHECKING:
+    from analysis.records.shop import Shop
+    from analysis.screens.answers import Desk
 
 ANOTHER = "another person"
 CHANGE_SECONDS = 30  # common practice, no source: where the laps cannot tell yet
@@ -28,7 +33,7 @@ class Choice:
     change_seconds: float
 
 
-def chosen(desk, now: datetime) -> Choice:
+def chosen(desk: Desk, now: datetime) -> Choice:
     """The choice as it stands in the page's fields, the likeliest one to begin with."""
     shop, routing = desk.settings
     offered = makes(shop, routing)
@@ -62,7 +67,7 @@ def name(made: tuple[str, str]) -> str:
     return ", ".join(part for part in made if part)
 
 
-def makes(shop, routing) -> list[tuple[str, str]]:
+def makes(shop: Shop, routing) -> list[tuple[str, str]]:
     """(product, variant) of everything that has a route, each variant of its own."""
     found: dict[tuple[str, str], None] = {}
     for product in dict.fromkeys(routing["product"]):
@@ -73,20 +78,20 @@ def makes(shop, routing) -> list[tuple[str, str]]:
     return list(found)
 
 
-def batch_size(shop, made: tuple[str, str]) -> int:
+def batch_size(shop: Shop, made: tuple[str, str]) -> int:
     """How many the shop makes of it in a batch."""
     row = shop.product(*made) or shop.product(made[0])
     return min(int(row.batch_size), MOST_PIECES) if row else 25
 
 
-def people(shop, routing) -> list[str]:
+def people(shop: Shop, routing) -> list[str]:
     """Everybody who could be there: skilled ones first, then the shop's, then one more."""
     skilled = [who for text in routing["skill"] for who in skills(text)]
     names = list(dict.fromkeys([*skilled, *(worker.name for worker in shop.workers)]))
     return [*(names or ["maker"]), ANOTHER]
 
 
-def _defaults(desk, offered: list[tuple[str, str]]) -> tuple[tuple[str, str], float]:
+def _defaults(desk: Desk, offered: list[tuple[str, str]]) -> tuple[tuple[str, str], float]:
     """What the shelf is shortest of, and what a change costs by the laps."""
     if not desk.here.store.lap_count():
         return offered[0], CHANGE_SECONDS
@@ -99,7 +104,7 @@ def _defaults(desk, offered: list[tuple[str, str]]) -> tuple[tuple[str, str], fl
     return (short or offered)[0], change
 
 
-def _start(shop, now: datetime) -> datetime:
+def _start(shop: Shop, now: datetime) -> datetime:
     """The moment the session begins; at first the shop's next opening."""
     opening = next_opening(shop, now)
     with st.container(horizontal=True):
@@ -108,7 +113,7 @@ def _start(shop, now: datetime) -> datetime:
     return datetime.combine(day, clock, ZoneInfo(shop.timezone))
 
 
-def next_opening(shop, now: datetime) -> datetime:
+def next_opening(shop: Shop, now: datetime) -> datetime:
     """The next time the shop opens in the morning, by its own clock."""
     local = now.astimezone(ZoneInfo(shop.timezone))
     for offset in range(15):
@@ -122,7 +127,7 @@ def next_opening(shop, now: datetime) -> datetime:
     return local.replace(second=0, microsecond=0)
 
 
-def _others(shop, offered: list[tuple[str, str]]) -> tuple[Batch, ...]:
+def _others(shop: Shop, offered: list[tuple[str, str]]) -> tuple[Batch, ...]:
     """Further batches made in the same session, sharing glue-up, warm press and waits."""
     count = int(st.number_input("More batches in the same session", 0, MOST_BATCHES - 1, 0,
                                 key="order_more"))  # fmt: skip
@@ -147,7 +152,7 @@ def said(batches: tuple[Batch, ...]) -> str:
     )
 
 
-def pace(desk, people: tuple[str, ...]) -> dict[tuple[str, str], float]:
+def pace(desk: Desk, people: tuple[str, ...]) -> dict[tuple[str, str], float]:
     """Present seconds per piece, to three digits: a lap more must not turn the plan over."""
     if not desk.here.store.lap_count():
         return {}

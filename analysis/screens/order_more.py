@@ -4,16 +4,21 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
 import streamlit as st
 
+from analysis.flow.batch_size import BatchSizes
 from analysis.flow.calendar import batch_ends, on_the_calendar
 from analysis.flow.plan import Plan
 from analysis.flow.work import Batch, work_of
 from analysis.problems import BadInput
 from analysis.screens import answers, glossary, order_choice, parts, source, words
 from analysis.screens.order_words import by_the_clock, cannot, span
+
+if TYPE_CHECKING:
+    from analysis.records.shop import Shop
 
 QUICK_EFFORT = 0.3
 COVER_WEEKS = 3.0  # common practice, no source: the week it is made in, and two on the shelf
@@ -48,7 +53,7 @@ class Sizes:
 
     sentence: str
     points: tuple[str, ...]
-    result: object
+    result: BatchSizes
     unit: str
     table: answers.Table
 
@@ -187,7 +192,7 @@ def _sizes_drawn(page: Sizes):
     return batch_size_chart(page.result.table, page.result.judged_by, page.unit)
 
 
-def _sizes_table(result, shop) -> answers.Table:
+def _sizes_table(result, shop: Shop) -> answers.Table:
     import pandas as pd
 
     own = result.table
@@ -380,7 +385,7 @@ def next_makes(seen) -> None:
     answers.worked_out(MAKES_WORKED_OUT)
 
 
-def _makes(desk, now: datetime) -> tuple[str, tuple[str, ...], answers.Table | None]:
+def _makes(desk: answers.Desk, now: datetime) -> tuple[str, tuple[str, ...], answers.Table | None]:
     from analysis.flow.make_next import make_next, open_hours_left, scarcest
 
     figures, (shop, routing) = desk.figures, desk.settings
@@ -405,7 +410,7 @@ def _makes(desk, now: datetime) -> tuple[str, tuple[str, ...], answers.Table | N
     return _told(answer, limit, when, shop.currency)
 
 
-def _demand(desk) -> dict[tuple[str, str], tuple[object, float | None]]:
+def _demand(desk: answers.Desk) -> dict[tuple[str, str], tuple[object, float | None]]:
     """The shelf's rows by (product, variant), with the pieces asked for a week."""
     shelf = source.week_figures(desk.here).shelf
     return {
@@ -418,7 +423,7 @@ def _number(value) -> float | None:
     return None if value is None or value != value else float(value)
 
 
-def _lines(desk, rows, seconds) -> list:
+def _lines(desk: answers.Desk, rows, seconds) -> list:
     from analysis.flow.make_next import Line
 
     cost = desk.figures.cost.set_index(["product", "variant"])["contribution"]

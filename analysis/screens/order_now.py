@@ -3,15 +3,19 @@
 from __future__ import annotations
 
 from datetime import datetime, timedelta
+from typing import TYPE_CHECKING
 
 import streamlit as st
 
 from analysis.screens import words
 
+if TYPE_CHECKING:
+    from analysis.screens.answers import Desk
+
 QUIET = timedelta(hours=12)  # without a lap for longer, the bench is not at work
 
 
-def line(desk, now: datetime) -> None:
+def line(desk: Desk, now: datetime) -> None:
     """One line a person, where batches are under way; planned anew with each lap, and now and
     then."""
     slot = now.replace(minute=now.minute // 5 * 5, second=0, microsecond=0)
@@ -20,7 +24,7 @@ def line(desk, now: datetime) -> None:
         st.info(said, icon=":material/play_arrow:")
 
 
-def _said(desk, now: datetime) -> str:
+def _said(desk: Desk, now: datetime) -> str:
     if not desk.here.store.lap_count():
         return ""
     from analysis.bench.next_task import NextTask

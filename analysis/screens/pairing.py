@@ -3,8 +3,11 @@
 The last part of the Laps screen. Laps from phones go to one's own workshop, whichever is shown.
 """
 
+from __future__ import annotations
+
 import time
 from datetime import datetime
+from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
 import segno
@@ -15,6 +18,9 @@ from analysis.bench.service import OPEN_SWITCH, is_open
 from analysis.screens import source, words
 from analysis.store.bench_devices import CODE_LASTS, Devices
 from analysis.store.bench_notes import notes
+
+if TYPE_CHECKING:
+    from analysis.store.glance import Unopened
 
 LOOPBACK = ("127.0.0.1", "localhost", "::1")
 RUN_OPEN = "streamlit run app.py --server.address 0.0.0.0"
@@ -155,7 +161,7 @@ def _devices(devices: Devices, zone: str) -> None:
             st.rerun()
 
 
-def _reports(store) -> None:
+def _reports(store: Unopened) -> None:
     """Laps whose clock was put right, or that carry a flag."""
     found = notes(store.engine)
     if found.empty:

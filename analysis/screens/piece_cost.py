@@ -1,12 +1,18 @@
 """What a piece costs: labour, material, mending, overhead against its price, and what is left."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import pandas as pd
 import streamlit as st
 
 from analysis.screens import answers, glossary, parts, words
 from analysis.screens.answers import Table
+
+if TYPE_CHECKING:
+    from analysis.study.summary import Study
 
 TRADE = (
     "labour cost", "overhead", "contribution", "rework", "scrap", "standard time", "break-even",
@@ -62,7 +68,7 @@ def _called(product: str, variant: str, several: bool) -> str:
     return f"{product}, {variant or 'as variants are wanted'}" if variant or several else product
 
 
-def _page(figures, product: str, variant: str) -> Page:
+def _page(figures: Study, product: str, variant: str) -> Page:
     cost = figures.cost
     row = cost[(cost["product"] == product) & (cost["variant"] == variant)].iloc[0]
     return Page(
@@ -74,7 +80,7 @@ def _page(figures, product: str, variant: str) -> Page:
     )  # fmt: skip
 
 
-def _lead(row: pd.Series, figures) -> str:
+def _lead(row: pd.Series, figures: Study) -> str:
     """The cost with its range and the pay it rests on, and what an hour leaves."""
     name, currency = words.variant(row["product"], row["variant"]), figures.currency
     leaves = (
@@ -96,7 +102,7 @@ def _lead(row: pd.Series, figures) -> str:
     )
 
 
-def _paid(figures) -> str:
+def _paid(figures: Study) -> str:
     """The pay that the cost rests on: ` (maker paid 24.00 USD an hour, helper 18.00 USD)`."""
     at_work = figures.worker_load.loc[~(figures.worker_load["hours_needed"] == 0), "worker"]
     pay = {one.name: one.cost_per_hour for one in figures.shop.workers if one.name in set(at_work)}
@@ -104,7 +110,8 @@ def _paid(figures) -> str:
     if not known:
         return ""
     if len(known) == 1:
-        return f", every hour at it paid {words.money(*known.values(), figures.currency)}"
+        [wage] = known.values()
+        return f", every hour at it paid {words.money(wage, figures.currency)}"
     people = [
         f"{words.plain(name)} {words.money(amount, figures.currency)}"
         for name, amount in known.items()
@@ -160,7 +167,7 @@ def _spoiled(row: pd.Series, currency: str) -> str:
     )
 
 
-def _not_given(row: pd.Series, figures) -> str:
+def _not_given(row: pd.Series, figures: Study) -> str:
     """What is still to be written down, in one sentence; blank where nothing is."""
     pay = {one.name: one.cost_per_hour for one in figures.shop.workers}
     unpaid = [name for name in figures.worker_load["worker"] if pay.get(name) is None]
@@ -182,7 +189,7 @@ def _missing(page: Page) -> None:
         parts.screen_link("shop", "Fill it in on Shop")
 
 
-def _picture(desk, piece: tuple[str, str]) -> None:
+def _picture(desk: answers.Desk, piece: tuple[str, str]) -> None:
     drawn = desk.kept("cost drawn", piece[:1], lambda: _drawn_pieces(desk.figures.cost, piece[0]))
     if drawn[list(PARTS)].fillna(0).to_numpy().sum() == 0:
         return
@@ -212,7 +219,7 @@ def _drawn_pieces(cost: pd.DataFrame, product: str) -> pd.DataFrame:
     return made[columns].assign(piece=names).reset_index(drop=True)
 
 
-def _table(figures) -> Table:
+def _table(figures: Study) -> Table:
     """Everything known of each piece, money in the shop's currency."""
     cost, money = figures.cost, figures.currency
     several = set(cost.loc[cost["variant"] != "", "product"])
@@ -255,7 +262,7 @@ def _table(figures) -> Table:
     return Table.of(frame, dict.fromkeys(columns, "%.2f") | minutes, spans, lead=4)
 
 
-def _surer(figures, product: str) -> list[str]:
+def _surer(figures: Study, product: str) -> list[str]:
     lines = []
     content = figures.content[figures.content["product"] == product]
     planned = dict.fromkeys(content.loc[content["source"] != "laps", "operation"].astype(str))

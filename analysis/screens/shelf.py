@@ -1,10 +1,17 @@
 """The shelf: what was counted, sold and put away, noted one by one."""
 
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
 import streamlit as st
 
 from analysis.problems import BadInput
 from analysis.screens import answers, words
-from analysis.screens.parts import faults_box, note_saved
+from analysis.screens.parts import faults_box, note_saved, one_of
+
+if TYPE_CHECKING:
+    from analysis.store.glance import Unopened
 
 KINDS = {"sale": "Sold", "put_away": "Put away on the shelf", "count": "Counted on the shelf"}
 SHOWN_EVENTS = 30
@@ -28,7 +35,7 @@ def show(desk: answers.Desk) -> None:
     _latest(store)
 
 
-def _names(store) -> list[tuple[str, str]]:
+def _names(store: Unopened) -> list[tuple[str, str]]:
     """What can lie on the shelf: each variant, or the product where it has none."""
     rows = store.shop().products
     several = {row.name for row in rows if row.variant}
@@ -39,11 +46,9 @@ def _named(name: tuple[str, str]) -> str:
     return ", ".join(filter(None, name))
 
 
-def _note_one(store, names: list[tuple[str, str]]) -> None:
+def _note_one(store: Unopened, names: list[tuple[str, str]]) -> None:
     with st.form("shelf", clear_on_submit=True):
-        kind = st.segmented_control(
-            "What happened", list(KINDS), default="sale", format_func=KINDS.get, required=True
-        )
+        kind = one_of("What happened", KINDS, "sale")
         which = st.selectbox("Of what", names, format_func=_named)
         pieces = st.number_input(
             "Pieces", min_value=0, value=None, step=1, placeholder="how many", key="shelf_pieces"
@@ -62,7 +67,7 @@ def _note_one(store, names: list[tuple[str, str]]) -> None:
     note_saved(f"Noted: {KINDS[kind].lower()}, {pieces} {_named(which)}.", change_id)
 
 
-def _latest(store) -> None:
+def _latest(store: Unopened) -> None:
     events = store.stock_events()
     if events.empty:
         st.caption("Nothing noted yet. Begin with a count of each variant.")
@@ -70,7 +75,7 @@ def _latest(store) -> None:
     latest = events.iloc[::-1].head(SHOWN_EVENTS)
     local = latest["at"].dt.tz_convert(store.shop().timezone).dt.tz_localize(None)
     shown = latest.assign(at=local, kind=latest["kind"].map(KINDS))
-    columns = {
+    columns: dict = {
         "at": st.column_config.DatetimeColumn("When", format=words.cell_time()),
         "kind": "What",
         "product": "Product",

@@ -4,14 +4,24 @@ The demo is a store like any other, made from data_samples/ in the cache folder,
 screen, correction and undo can be tried on it without touching one's own records.
 """
 
+from __future__ import annotations
+
 import os
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import streamlit as st
 
 from analysis.store.glance import Unopened, default_url
+
+if TYPE_CHECKING:
+    from analysis.store.kept import Kept
+    from analysis.store.store import Store  # slow to import, and only named here
+    from analysis.study.putting_right import PuttingRight
+    from analysis.study.summary import Study
+    from analysis.study.this_week import WeekFigures
 
 SAMPLES = Path(__file__).parents[2] / "data_samples"
 OWN, DEMO = "My workshop", "Demo bindery"
@@ -22,7 +32,7 @@ LINKS = {"mine": OWN, "demo": DEMO}  # what ?workshop= may say in an address
 class Source:
     """The store on screen, opened once more than a glance is asked of it; is it the demo's?"""
 
-    store: object
+    store: Unopened
     is_demo: bool
 
     @property
@@ -38,7 +48,7 @@ def current() -> Source:
     return Source(own_store(), is_demo=False)
 
 
-def own_store():
+def own_store() -> Unopened:
     """The maker's own store, whichever one is on screen."""
     return _own_store(default_url())
 
@@ -76,13 +86,13 @@ def show_own() -> None:
     st.session_state["workshop"] = OWN
 
 
-def figures(source: Source):
+def figures(source: Source) -> Study:
     """The study of everything in the store, kept until the store changes."""
     return _figures(*source.key, source.store)
 
 
 @st.cache_resource(show_spinner="Adding up the laps …", max_entries=4)
-def _figures(url: str, version: int, _store):
+def _figures(url: str, version: int, _store: Unopened) -> Study:
     kept = _kept(url, version, _store)
     found = kept.get("figures")
     if found is None:
@@ -91,7 +101,7 @@ def _figures(url: str, version: int, _store):
     return found
 
 
-def _worked_out(store):
+def _worked_out(store: Unopened) -> Study:
     from analysis.study.summary import study
 
     # The study takes the stock book as plain movements of pieces, whatever the store calls them.
@@ -99,25 +109,25 @@ def _worked_out(store):
     return study(store.laps(), store.routing(), store.shop(), movements=movements)
 
 
-def kept(source: Source):
+def kept(source: Source) -> Kept:
     """What was worked out of the store at an earlier start, while the store is still the same."""
     return _kept(*source.key, source.store)
 
 
 @st.cache_resource(show_spinner=False, max_entries=4)
-def _kept(url: str, version: int, _store):
+def _kept(url: str, version: int, _store: Unopened) -> Kept:
     from analysis.store.kept import Kept
 
     return Kept(cache_folder(), _store)
 
 
-def fault_figures(source: Source):
+def fault_figures(source: Source) -> PuttingRight:
     """What Putting right reads out of the study, kept as long as the study."""
     return _fault_figures(*source.key, figures(source))
 
 
 @st.cache_resource(show_spinner=False, max_entries=4)
-def _fault_figures(url: str, version: int, _study):
+def _fault_figures(url: str, version: int, _study: Study) -> PuttingRight:
     import numpy as np
 
     from analysis.study.putting_right import putting_right
@@ -126,13 +136,13 @@ def _fault_figures(url: str, version: int, _study):
     return putting_right(_study, np.random.default_rng(0))
 
 
-def week_figures(source: Source):
+def week_figures(source: Source) -> WeekFigures:
     """What the first screen reads out of the study, kept as long as the study."""
     return _week_figures(*source.key, figures(source))
 
 
 @st.cache_resource(show_spinner=False, max_entries=4)
-def _week_figures(url: str, version: int, _study):
+def _week_figures(url: str, version: int, _study: Study) -> WeekFigures:
     from analysis.study.this_week import week_figures
 
     return week_figures(_study)
@@ -140,7 +150,7 @@ def _week_figures(url: str, version: int, _study):
 
 @cache
 def _own_store(url: str) -> Unopened:
-    def open_it():
+    def open_it() -> Store:
         from analysis.store.store import open_store
 
         return open_store(url)
@@ -149,7 +159,7 @@ def _own_store(url: str) -> Unopened:
 
 
 @st.cache_resource(show_spinner="Setting out the demo bindery …")
-def _demo_store(folder: Path):
+def _demo_store(folder: Path) -> Unopened:
     from analysis.store.demo import open_demo
 
     return open_demo(SAMPLES, folder)

@@ -3,7 +3,10 @@
 It takes all laps of the product, whoever did them, whatever was chosen above it.
 """
 
+from __future__ import annotations
+
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import pandas as pd
 import streamlit as st
@@ -11,6 +14,9 @@ import streamlit as st
 from analysis.screens import answers, glossary, words
 from analysis.screens.answers import Table
 from analysis.screens.written import as_csv
+
+if TYPE_CHECKING:
+    from analysis.study.summary import Study
 
 TRADE = (
     "observed time", "rating", "normal time", "allowance", "standard time", "first-pass yield",
@@ -46,7 +52,7 @@ def show(desk: answers.Desk, product: str) -> None:
         answers.table(page.stop_table, "interruptions", "Interruptions of each cause")
 
 
-def _page(figures, product: str) -> Page:
+def _page(figures: Study, product: str) -> Page:
     operations, faults = (
         _in_order(frame[frame["product"] == product], figures.route)
         for frame in (figures.operations, figures.quality)

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from copy import deepcopy
+from typing import TypedDict
 
 import streamlit as st
 
@@ -193,12 +195,21 @@ def said(field: Field, fault: Fault) -> str:
     return words.plain(f"{field.label}: {problem}.{remedy}")
 
 
+class _Common(TypedDict):
+    """What every widget of the form is given."""
+
+    key: str
+    help: str | None
+    on_change: Callable[..., None]
+    args: tuple
+
+
 def _field(drafts: Drafts, path: Path, field: Field, known: Known, value) -> None:
     """One widget; what is typed goes into the draft before the page is drawn."""
     turn = st.session_state.get(_turn_key(drafts), 0)
     key = f"what_if_{drafts.url}_{drafts.open}_{turn}_{path}"
     seen = fields.shown(field, value)
-    common = {
+    common: _Common = {
         "key": key, "help": field.help, "on_change": _take,
         "args": (drafts, drafts.open, path, field, key),
     }  # fmt: skip
@@ -214,7 +225,7 @@ def _field(drafts: Drafts, path: Path, field: Field, known: Known, value) -> Non
         _several(field, seen, known, common)
 
 
-def _number(field: Field, seen, common: dict) -> None:
+def _number(field: Field, seen, common: _Common) -> None:
     whole = field.kind == fields.WHOLE
     st.number_input(
         field.label, value=None if seen is None else int(seen) if whole else float(seen),
@@ -223,7 +234,7 @@ def _number(field: Field, seen, common: dict) -> None:
     )  # fmt: skip
 
 
-def _one(field: Field, seen, offered: tuple[str, ...], common: dict) -> None:
+def _one(field: Field, seen, offered: tuple[str, ...], common: _Common) -> None:
     options = list(dict.fromkeys([*offered, *([seen] if seen else [])]))
     st.selectbox(
         field.label, options, index=options.index(seen) if seen else None, placeholder="none",
@@ -231,7 +242,7 @@ def _one(field: Field, seen, offered: tuple[str, ...], common: dict) -> None:
     )  # fmt: skip
 
 
-def _several(field: Field, seen: list, known: Known, common: dict) -> None:
+def _several(field: Field, seen: list, known: Known, common: _Common) -> None:
     offered = {
         fields.OPERATIONS: known.operations,
         fields.STATIONS: (fields.EVERYWHERE, *known.stations),

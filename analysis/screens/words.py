@@ -7,6 +7,7 @@ Marks in numbers and the order of dates are the reader's own: see records/figure
 import math
 import re
 from datetime import date, timedelta
+from typing import TypeGuard
 
 from analysis.records.figures import clock, day, days, manner, number, short_day, told  # noqa: F401
 from analysis.records.figures import figure as written
@@ -168,8 +169,8 @@ def _decimals(low: float, high: float) -> int:
     return 0 if width <= 0 else max(0, min(2, math.ceil(-math.log10(width / 2))))
 
 
-def _known(value) -> bool:
+def _known(value: float | None) -> TypeGuard[float]:
     try:
-        return math.isfinite(value)
-    except TypeError:  # None, or pandas' own "missing", which is not worth importing it for
+        return value is not None and math.isfinite(value)
+    except TypeError:  # pandas' own "missing", which is not worth importing it for
         return False

@@ -5,6 +5,7 @@ each with tables of its own in a schema: `postgresql+psycopg://me@host/workshops
 """
 
 import re
+import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -120,7 +121,7 @@ def _options(url: sa.URL) -> dict:
     return {"connect_args": {"timeout": BUSY_SECONDS, "isolation_level": None}}
 
 
-def _set_up_sqlite(connection, _record) -> None:
+def _set_up_sqlite(connection: sqlite3.Connection, _record: object) -> None:
     cursor = connection.cursor()
     for pragma in ("journal_mode=WAL", "synchronous=FULL", "foreign_keys=ON",
                    "cache_size=-65536"):  # fmt: skip

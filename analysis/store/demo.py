@@ -1,12 +1,18 @@
 """The demo: a store of its own made from the sample files, and made anew when they change."""
 
+from __future__ import annotations
+
 import hashlib
 import os
 import shutil
 import tempfile
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from analysis.store.glance import Unopened
+
+if TYPE_CHECKING:
+    from analysis.store.store import Store
 
 FILES = ("laps.csv", "routing.csv", "shop.toml", "stock_movements.csv")
 STORE_FILE = "demo.sqlite"
@@ -25,7 +31,7 @@ def open_demo(samples_folder: Path, cache_folder: Path) -> Unopened:
     return Unopened(_url(folder), lambda: _opened(folder))
 
 
-def _opened(folder: Path):
+def _opened(folder: Path) -> Store:
     from analysis.store.store import open_store  # slow to import, and kept answers need none of it
 
     return open_store(_url(folder))
@@ -59,7 +65,7 @@ def _fill(samples: Path, folder: Path) -> None:
     store.close()
 
 
-def _take_in_stock(store, file: Path) -> None:
+def _take_in_stock(store: Store, file: Path) -> None:
     """Put the sample's counts, sales and put-aways into the stock book, where there are any."""
     if not file.exists():
         return

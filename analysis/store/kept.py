@@ -5,6 +5,8 @@ so a file is read only where it is the user's own and nobody else could have wri
 else is wrong with it (foreign, half written, out of date), it is as if it were not there.
 """
 
+from __future__ import annotations
+
 import hashlib
 import os
 import pickle
@@ -14,8 +16,12 @@ import tempfile
 from functools import cache
 from importlib.util import find_spec
 from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
-from analysis.store.glance import last_change
+from analysis.store.glance import Unopened, last_change
+
+if TYPE_CHECKING:
+    from analysis.store.store import Store  # slow to import, and only named here
 
 PACKAGE = Path(__file__).parents[1]
 PICKLED_WITH = ("pandas", "pyarrow", "numpy")  # not imported here: plain answers need none of them
@@ -26,13 +32,13 @@ MOST_FILES = 8  # those of stores long gone make room
 class Kept:
     """What was worked out of one store as it stands, by name, in a folder of the user's own."""
 
-    def __init__(self, folder: Path, store):
+    def __init__(self, folder: Path, store: Store | Unopened):
         """`store` may be a Store or one not opened yet."""
         self.folder, self.url = Path(folder) / "kept", store.url
         stamp = str(last_change(store))
         self.made_from = _digest(self.url, stamp, program()).encode() + b"\n"
 
-    def get(self, name: str):
+    def get(self, name: str) -> Any:
         """What was kept under a name; None where there is nothing, or nothing to be trusted."""
         try:
             with open(self._file(name), "rb", opener=_not_through_a_link) as file:

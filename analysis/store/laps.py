@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -237,7 +238,8 @@ def insert_rows(
     into = f"{quoted(table.name)} ({', '.join(map(quoted, names))})"
     if connection.dialect.name == "postgresql":
         copying = f"COPY {into} FROM STDIN"
-        with connection.connection.cursor() as cursor, cursor.copy(copying) as copy:
+        driver: Any = connection.connection  # psycopg's own: COPY is no part of the DB-API
+        with driver.cursor() as cursor, cursor.copy(copying) as copy:
             for row in rows:
                 copy.write_row(row)
     else:
