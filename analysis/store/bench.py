@@ -71,6 +71,7 @@ class _Known:
 
     @property
     def newest(self) -> int:
+        """The last revision delivered, -1 where none has been."""
         return max(self.delivered, default=-1)
 
 

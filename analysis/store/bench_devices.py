@@ -35,6 +35,7 @@ class Device:
     revoked_at: int | None
 
     def may_come_in(self, now: int) -> bool:
+        """Whether it may at `now` (microseconds UTC)."""
         return self.revoked_at is None and now - self.seen_at < UNSEEN_LASTS
 
 

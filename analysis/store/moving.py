@@ -33,6 +33,7 @@ class Checksum:
         self.rows, self._sum = 0, 0
 
     def add(self, rows: Iterable[tuple]) -> None:
+        """Take in more rows."""
         for row in rows:
             digest = hashlib.sha256(repr(tuple(row)).encode("utf-8", "surrogatepass")).digest()
             self._sum = (self._sum + int.from_bytes(digest)) % 2**256

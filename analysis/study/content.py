@@ -53,6 +53,7 @@ class Parts:
 
     @property
     def total(self) -> np.ndarray:
+        """Seconds per good piece, all kinds of work together."""
         return self.good + self.setup + self.transport + self.rework
 
 

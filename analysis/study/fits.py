@@ -33,6 +33,7 @@ class UnitFits:
     laps: np.ndarray
 
     def residual_squares(self, log_n, log_y) -> np.ndarray:
+        """Over cells: the sum of (log y - log a - b log n)^2."""
         starts = np.cumsum(self.laps) - self.laps
         fitted = np.repeat(self.log_first, self.laps) + np.repeat(self.exponent, self.laps) * log_n
         return np.add.reduceat((log_y - fitted) ** 2, starts)
@@ -56,6 +57,7 @@ class PlateauFits:
 
     @property
     def plateau(self) -> np.ndarray:
+        """Over cells: c, the seconds that no practice goes below."""
         return np.exp(self.log_first) * self.fraction
 
 

@@ -62,10 +62,12 @@ class Work:
         return np.maximum.reduceat(self.restart_powers[0], np.cumsum(self.laps) - self.laps) > 0
 
     def at(self, experience) -> Work:
+        """The same laps, begun with another experience."""
         return replace(self, experience=experience)
 
     @property
     def one_by_one(self) -> bool:
+        """Whether every lap is of a single piece, so that no moments are needed."""
         return not len(self.moments)
 
 

@@ -141,12 +141,15 @@ class _Followed:
         return replace(followed, told=mixed & (high - low > LEAST_WIDTH))
 
     def column(self, name: str) -> np.ndarray:
+        """A column of the laps as float64."""
         return self.frame[name].to_numpy(float)
 
     def sums(self, name: str) -> np.ndarray:
+        """Over operations: the sum of a column."""
         return np.bincount(self.group, self.column(name), len(self.names))
 
     def laps(self) -> np.ndarray:
+        """Over operations: how many laps."""
         return np.bincount(self.group, minlength=len(self.names))
 
     def distinct(self, of) -> np.ndarray:
