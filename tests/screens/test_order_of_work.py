@@ -128,7 +128,8 @@ def test_two_people_share_a_batch_and_their_pace_is_said_to_be_one(small):
     assert "mean of their present times" in words
 
 
-def test_two_batches_share_a_session(small):
+def test_two_batches_share_a_session(small, monkeypatch):
+    monkeypatch.setattr(planning, "FULL_EFFORT", planning.FIRST_EFFORT)  # any plan of both will do
     more = next(one for one in small.number_input if one.label.startswith("More batches"))
     more.set_value(1).run()
     words = said(searched(small))

@@ -134,7 +134,7 @@ def test_the_same_laps_and_seed_give_the_same_figures_to_the_last_digit():
     pd.testing.assert_frame_equal(first.starts, second.starts)
 
 
-@settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(LAPS, st.booleans(), st.booleans())
 def test_any_laps_are_answered_and_the_views_add_up_to_one_sum(rows, with_routing, with_shop):
     lost = [
