@@ -1,4 +1,4 @@
-"""The description of the routes (analysis/bench/openapi.json) is true, and drives a fuzz of them."""
+"""The routes are as described in analysis/bench/openapi.json, which drives a fuzz of them."""
 
 import json
 
