@@ -8,12 +8,14 @@ pieces, setups, stations, racks and working hours allow.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from analysis.flow.dispatch import Rule, Stuck, _Dispatch, overruns
 from analysis.flow.plan import Block, Plan, Step, make_plan
 from analysis.flow.work import TICKS, Work
 
+TO_AND_FRO = 4  # runs of two operations in turn; fewer are told one by one
+PAUSE_SECONDS = 600  # between two steps: longer, and the shop is closed or the maker waits
 MOST_POLISHED = 60  # runs: with more of them, exchanges take longer than they are worth
 
 
@@ -61,6 +63,59 @@ def runs(plan: Plan) -> tuple[Run, ...]:
         if own:
             found.append(Run(worker, own[0].operation, tuple(own)))
     return tuple(sorted(found, key=lambda run: (run.start_seconds, run.worker)))
+
+
+def by_turns(listed: Sequence[Run]) -> list[tuple[Run, ...]]:
+    """The runs, those together between which one person goes to and fro (trim, inspect, trim,
+    inspect …): at the bench that is one thing to do, however many runs it is."""
+    told, at = [], 0
+    while at < len(listed):
+        end = at + 1
+        while end < len(listed) and _in_turn(listed, at, end):
+            end += 1
+        if end - at < TO_AND_FRO:
+            end = at + 1
+        told.append(tuple(listed[at:end]))
+        at = end
+    return told
+
+
+def _in_turn(listed: Sequence[Run], at: int, end: int) -> bool:
+    first, second, block = listed[at], listed[at + 1], listed[end]
+    alike = listed[at + (end - at) % 2]
+    return (
+        first.operation != second.operation
+        and (block.worker, block.operation) == (first.worker, alike.operation)
+        and block.steps[-1].batch == first.steps[-1].batch
+        and min(first.units, block.units) > 0
+    )
+
+
+def things_to_do(plan: Plan) -> list[tuple[Step, Step]]:
+    """(what to do, its last step), as a calendar and a card list it: each step, and going to and
+    fro as one up to the next pause (lunch, night). Changes of task are left out."""
+    told: list[tuple[Step, Step]] = []
+    for group in by_turns(runs(plan)):
+        steps = [step for run in group for step in run.steps]
+        if len(group) == 1:
+            told += [(step, step) for step in steps]
+            continue
+        names = f"{group[0].operation} and {group[1].operation}, by turns"
+        for part in _between_pauses(steps):
+            pieces = sum(step.units for step in part if step.operation == group[0].operation)
+            units = pieces or part[0].units
+            whole = replace(part[0], operation=names, end_seconds=part[-1].end_seconds, units=units)
+            told.append((whole, part[-1]))
+    return sorted(told, key=lambda one: (one[0].start_seconds, one[0].worker))
+
+
+def _between_pauses(steps: Sequence[Step]) -> list[list[Step]]:
+    parts = [[steps[0]]]
+    for before, step in zip(steps, steps[1:], strict=False):
+        if step.start_seconds - before.end_seconds > PAUSE_SECONDS:
+            parts.append([])
+        parts[-1].append(step)
+    return parts
 
 
 def moved(listed: Sequence[Run], place: int, by: int) -> tuple[Run, ...] | None:

@@ -12,8 +12,9 @@ from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
+from analysis.flow.by_hand import things_to_do
 from analysis.flow.hours import Hours
-from analysis.flow.plan import Plan
+from analysis.flow.plan import Plan, Step
 from analysis.flow.work import TICKS, Work
 from analysis.problems import BadInput, Fault
 from analysis.records.figures import clock, short_day
@@ -102,12 +103,13 @@ def _at(day: date, seconds: int, zone) -> datetime:
 
 def dated(plan: Plan, start: datetime) -> tuple[DatedStep, ...]:
     """The plan's steps on the clock."""
-    return tuple(
-        DatedStep(
-            _clock(start, step.start_seconds), _clock(start, step.end_seconds), step.worker,
-            step.activity, step.operation, step.product, step.variant, step.batch, step.units,
-        )
-        for step in plan.steps
+    return tuple(_dated(step, start) for step in plan.steps)
+
+
+def _dated(step: Step, start: datetime) -> DatedStep:
+    return DatedStep(
+        _clock(start, step.start_seconds), _clock(start, step.end_seconds), step.worker,
+        step.activity, step.operation, step.product, step.variant, step.batch, step.units,
     )  # fmt: skip
 
 
@@ -127,9 +129,10 @@ def batch_ends(plan: Plan, start: datetime) -> dict[int, datetime]:
 
 
 def ics(plan: Plan, start: datetime, now: datetime, shop: str = "Workshop") -> bytes:
-    """The plan as an iCalendar file (RFC 5545): one event a step, changes of task left out.
+    """The plan as an iCalendar file (RFC 5545): one event a step, going to and fro between two
+    operations as one, changes of task left out.
 
-    now: the moment of writing (DTSTAMP). The same step always has the same UID, so that a calendar
+    now: the moment of writing (DTSTAMP). A step of the same plan keeps its UID, so that a calendar
     that takes the file twice shows it once.
     """
     from icalendar import Calendar, Event
@@ -138,9 +141,8 @@ def ics(plan: Plan, start: datetime, now: datetime, shop: str = "Workshop") -> b
     calendar.add("prodid", "-//workshop time study//order of work//EN")
     calendar.add("version", "2.0")
     calendar.add("x-wr-calname", f"{shop}: order of work")
-    for number, step in enumerate(dated(plan, start)):
-        if step.activity == "change":
-            continue
+    for number, (told, _) in enumerate(things_to_do(plan)):
+        step = _dated(told, start)
         event = Event()
         event.add("uid", f"{start:%Y%m%dT%H%M%S}-{number}@order-of-work")
         event.add("dtstamp", now.astimezone(ZoneInfo("UTC")))
@@ -161,17 +163,16 @@ def _batch_name(step: DatedStep) -> str:
 
 
 def work_card(work: Work, plan: Plan, start: datetime) -> tuple[CardLine, ...]:
-    """The printable card: one line a step, with what must wait after it."""
+    """The printable card: one line a step, going to and fro as one, with what must wait after."""
     waits = {(o.batch, o.name): o.wait for o in work.operations}
     warming = {setup.name: setup.wait for setup in work.setups}
     lines = []
-    for step in dated(plan, start):
-        if step.activity == "change":
-            continue
+    for told, last in things_to_do(plan):
+        step = _dated(told, start)
         wait = (
-            warming.get(step.operation, 0)
-            if step.activity == "setup"
-            else waits.get((step.batch, step.operation), 0)
+            warming.get(last.operation, 0)
+            if last.activity == "setup"
+            else waits.get((last.batch, last.operation), 0)
         )
         until = step.end + timedelta(seconds=wait / TICKS)
         lines.append(

@@ -10,6 +10,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from analysis.flow.bounds import lower_bound
+from analysis.flow.by_hand import by_turns, runs
 from analysis.flow.listed import as_listed
 from analysis.flow.plan import Plan, make_plan, makespan
 from analysis.flow.search import Found, improve
@@ -21,7 +22,8 @@ TRIES = 120
 
 @dataclass(frozen=True)
 class Point:
-    """The quickest plan met with so many blocks (runs of one operation by one worker)."""
+    """The quickest plan met with so many blocks (runs of one operation by one worker; going to and
+    fro between two operations counts as one)."""
 
     blocks: int
     changes: int
@@ -31,9 +33,12 @@ class Point:
 
 def frontier(
     work: Work, plan: Plan | None = None, *, tries: int = TRIES,
-    stop: Callable[[], bool] | None = None,
+    worth_seconds: Sequence[int] = WORTH_SECONDS, stop: Callable[[], bool] | None = None,
 ) -> tuple[Point, ...]:  # fmt: skip
-    """The frontier, fewest blocks first; `plan` (from `order`) is its quick end where given."""
+    """The frontier, fewest blocks first; `plan` (from `order`) is its quick end where given.
+
+    worth_seconds: the elapsed time one change of task less is worth, one search for each.
+    """
     best: dict[int, Found] = {}
 
     def seen(found: Found) -> None:
@@ -41,7 +46,7 @@ def frontier(
             best[found.changes] = found
 
     bound = lower_bound(work)
-    for worth in WORTH_SECONDS:
+    for worth in worth_seconds:
         improve(work, tries, bound, stop=stop or (lambda: False), seen=seen,
                 change_worth=worth * TICKS)  # fmt: skip
     listed, possible = as_listed(work)
@@ -54,7 +59,10 @@ def frontier(
 
 def undominated(plans: Sequence[Plan]) -> tuple[Point, ...]:
     """Of these plans, those that no other beats in both blocks and elapsed time."""
-    points = [Point(plan.blocks, plan.changes, plan.makespan_seconds, plan) for plan in plans]
+    points = [
+        Point(len(by_turns(runs(plan))), plan.changes, plan.makespan_seconds, plan)
+        for plan in plans
+    ]
     kept: list[Point] = []
     for point in sorted(points, key=lambda p: (p.blocks, p.makespan_seconds)):
         if not kept or point.makespan_seconds < kept[-1].makespan_seconds:

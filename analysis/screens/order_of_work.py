@@ -11,7 +11,7 @@ from datetime import UTC, datetime
 
 import streamlit as st
 
-from analysis.flow.by_hand import Run, moved, runs, timed
+from analysis.flow.by_hand import Run, by_turns, moved, runs, timed
 from analysis.flow.calendar import on_the_calendar
 from analysis.flow.plan import Plan
 from analysis.flow.work import Work, work_of
@@ -31,7 +31,6 @@ from analysis.screens import (
 from analysis.screens.order_choice import Choice
 from analysis.screens.order_words import (
     by_the_clock,
-    by_turns,
     cannot,
     clock,
     hands,
@@ -151,9 +150,13 @@ def _key(plan: Plan) -> tuple:
 def _chosen_plan(seen: Seen) -> Plan:
     """The plan of the blocks picked below; the sensible one until somebody picks."""
     points = seen.job.choices
-    picked = st.session_state.get(f"order_blocks_{seen.name}")
+    picked = st.session_state.get(_picked_key(seen))
     found = next((point for point in points if point.blocks == picked), None)
     return (found or seen.job.sensible(points)).plan
+
+
+def _picked_key(seen: Seen) -> str:
+    return f"order_picked_{seen.name}"
 
 
 def _sentence(seen: Seen, plan: Plan) -> str:
@@ -188,7 +191,7 @@ def _points(seen: Seen, plan: Plan) -> list[str]:
     if len(seen.choice.batches) > 1:
         lines += order_more.batches_in_flight(seen, plan)
     lines.append(
-        f"**{words.count(plan.blocks, 'block')} to remember** "
+        f"**{words.count(len(by_turns(runs(plan))), 'block')} to remember** "
         f"({words.count(plan.changes, 'change')} of task at "
         f"{words.number(seen.choice.change_seconds)} s){_turns(plan)}."
     )
@@ -229,17 +232,22 @@ def _choose_blocks(seen: Seen) -> None:
     quickest = points[-1].makespan_seconds
     sensible = seen.job.sensible(points)
     key = f"order_blocks_{seen.name}"
-    if st.session_state.get(key) not in {point.blocks for point in points}:
-        st.session_state[key] = sensible.blocks  # the plans met so far have changed meanwhile
+    met = {point.blocks for point in points}
+    if st.session_state.get(_picked_key(seen)) not in met:  # nobody picked, or it is gone meanwhile
+        st.session_state[key] = sensible.blocks
 
     def said(blocks: int) -> str:
         point = next(one for one in points if one.blocks == blocks)
         later = point.makespan_seconds - quickest
         return f"{blocks} blocks, " + (f"{span(later)} longer" if later >= 30 else "the quickest")
 
+    def picked() -> None:
+        st.session_state[_picked_key(seen)] = st.session_state[key]
+
     st.radio(
         "Fewer blocks are easier to keep; what they cost in time",
         [point.blocks for point in points], format_func=said, key=key, horizontal=True,
+        on_change=picked,
     )  # fmt: skip
 
 
@@ -390,14 +398,13 @@ def _what(block: tuple[Run, ...]) -> str:
 
 
 def _turns(plan: Plan) -> str:
-    """Which of the blocks are one thing to do at the bench."""
+    """Which blocks are two operations in turn."""
     told = [
-        f"{words.number(len(block))} of them are *{words.plain(block[0].operation)}* and "
-        f"*{words.plain(block[1].operation)}* by turns"
+        f"*{words.plain(block[0].operation)}* and *{words.plain(block[1].operation)}* by turns"
         for block in by_turns(runs(plan))
         if len(block) > 1
     ]
-    return f"; {', '.join(told)}" if told else ""
+    return f"; {', '.join(dict.fromkeys(told))} count as one" if told else ""
 
 
 def _take_home(seen: Seen, plan: Plan) -> None:

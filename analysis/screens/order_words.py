@@ -10,8 +10,6 @@ from analysis.flow.plan import Plan
 from analysis.problems import BadInput
 from analysis.screens import answers, order_choice, parts, words
 
-TO_AND_FRO = 4  # blocks of two operations in turn; fewer are told one by one
-
 
 def by_the_clock(start: datetime, seconds: float, said_before: float | None = None) -> str:
     """`on Friday 27 November at 09:07`; `at 09:07` where that day was `said_before` (seconds)."""
@@ -95,32 +93,6 @@ def what_a_run_is(seen, run, place: int) -> str:
         of = f" of {order_choice.name((batch.product, batch.variant))}"
     at = clock(seen.start, run.start_seconds)
     return f"{place + 1}. {at} {run.operation}{pieces}{of}{who}"
-
-
-def by_turns(listed) -> list[tuple]:
-    """The blocks, those together between which one person goes to and fro (trim, inspect, trim,
-    inspect …): at the bench that is one thing to do, however many blocks it is."""
-    told, at = [], 0
-    while at < len(listed):
-        end = at + 1
-        while end < len(listed) and _in_turn(listed, at, end):
-            end += 1
-        if end - at < TO_AND_FRO:
-            end = at + 1
-        told.append(tuple(listed[at:end]))
-        at = end
-    return told
-
-
-def _in_turn(listed, at: int, end: int) -> bool:
-    first, second, block = listed[at], listed[at + 1], listed[end]
-    alike = listed[at + (end - at) % 2]
-    return (
-        first.operation != second.operation
-        and (block.worker, block.operation) == (first.worker, alike.operation)
-        and block.steps[-1].batch == first.steps[-1].batch
-        and min(first.units, block.units) > 0
-    )
 
 
 def cannot(bad: BadInput) -> None:

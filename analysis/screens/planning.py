@@ -21,6 +21,8 @@ from analysis.screens import beside
 FIRST_EFFORT = 0.25  # seconds' worth of rules: the answer the page opens with
 FULL_EFFORT = 8.0
 WHY_EFFORT = 1.0
+FIRST_WORTH_SECONDS = (3600,)  # a first look for plans of few blocks
+FIRST_TRIES = 40
 FEW_BLOCKS_SHARE = 0.05  # common practice, no source: what a maker gives for fewer changes
 MOST_POINTS = 5
 
@@ -33,11 +35,17 @@ class Job(beside.Job):
         self.work = work
         self.first = order.order(work, FIRST_EFFORT)
         self.quickest: Plan = self.first
+        # A maker can follow a handful of blocks: such plans stand there from the first picture on.
+        self.met = frontier.frontier(
+            work, self.first, tries=FIRST_TRIES, worth_seconds=FIRST_WORTH_SECONDS
+        )
         self.points: tuple[frontier.Point, ...] = ()
         self.changes: tuple[why.Change, ...] = ()
         self.best_seconds = self.first.makespan_seconds
         self.bound_seconds = self.first.lower_bound_seconds
         self.stage = "waiting for its turn"
+        for point in self.met:
+            self._take(point.plan)
 
     def run(self) -> None:
         """The whole search: quickest plan, fewer blocks, and what each change saves."""
@@ -73,7 +81,9 @@ class Job(beside.Job):
     @property
     def choices(self) -> tuple[frontier.Point, ...]:
         """A few plans to choose from, fewest blocks first, the quickest last."""
-        points = self.points or frontier.undominated([self.first, self.quickest])
+        points = self.points or frontier.undominated(
+            [*(point.plan for point in self.met), self.quickest]
+        )
         if len(points) <= MOST_POINTS:
             return points
         last = len(points) - 1

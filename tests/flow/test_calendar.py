@@ -12,6 +12,8 @@ from analysis.flow.calendar import batch_ends, dated, ics, on_the_calendar, work
 from analysis.flow.contract import order_contract
 from analysis.flow.hours import Hours
 from analysis.flow.order import order
+from analysis.flow.plan import make_plan
+from analysis.flow.search import attempt, simple_rules
 from analysis.flow.work import Batch, work_of
 from analysis.problems import BadInput
 from analysis.records.shop import ordinary_week
@@ -82,6 +84,21 @@ def test_the_ics_file_is_read_back_by_a_calendar_with_every_step():
     assert [event["dtstart"].dt for event in events] == [step.start for step in steps]
     assert [event["dtend"].dt for event in events] == [step.end for step in steps]
     assert len({str(event["uid"]) for event in events}) == len(events)
+
+
+def test_going_to_and_fro_is_one_entry_of_calendar_and_card_parted_by_the_night():
+    rows = [row("trim", 2000), row("check", 2000, "trim")]
+    work = on_the_calendar(work_of(frame(rows), [Batch("book", 12)]), ordinary_week(), MONDAY)
+    met = attempt(work, simple_rules(work)["furthest along, one in a row"])
+    plan = make_plan(work, list(met.blocks), 0, met.span)
+    card = work_card(work, plan, MONDAY)
+    assert {line.what for line in card} == {"trim and check, by turns, book"}
+    assert sum(line.pieces for line in card) == 12
+    assert len({line.day for line in card}) == 2, "the night parts it"
+    events = [e for e in Calendar.from_ical(ics(plan, MONDAY, MONDAY)).walk() if e.name == "VEVENT"]
+    assert len(events) == len(card) < 8
+    worked = sum(step.end_seconds - step.start_seconds for step in plan.steps)
+    assert sum((e["dtend"].dt - e["dtstart"].dt).total_seconds() for e in events) == worked
 
 
 def test_the_card_says_when_what_dries_is_ready():

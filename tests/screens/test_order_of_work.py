@@ -7,13 +7,12 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from analysis.flow.by_hand import Run
+from analysis.flow.by_hand import Run, by_turns
 from analysis.flow.plan import Step
 from analysis.records.routing import read_routing
 from analysis.records.shop import read_shop
 from analysis.screens import planning
 from analysis.screens.order_choice import ANOTHER, makes, next_opening, people
-from analysis.screens.order_words import by_turns
 from analysis.screens.source import DEMO, OWN, SAMPLES
 from analysis.screens.work_card import card_page
 from analysis.store.store import open_store
