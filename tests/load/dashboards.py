@@ -1,0 +1,54 @@
+"""Dashboards that stay open in one Chromium while laps come in, and what they show amiss."""
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+
+from playwright.sync_api import Page, sync_playwright
+
+from tests.browser.conftest import CHROMIUM, DESKTOP, FLAGS
+
+PATHS = ("", "batch-minutes", "keeping-pace", "putting-right", "laps")
+AMISS = "[data-testid='stException'], [data-testid='stAlertContentError']"
+APP = "[data-testid='stApp']"
+
+
+class Dashboards:
+    """Pages on one server, each with the text it showed at first."""
+
+    def __init__(self, pages: list[Page]):
+        self.errors: set[str] = set()
+        for page in pages:
+            page.on("pageerror", lambda error: self.errors.add(str(error)))
+        self.first = {page: _text(page) for page in pages}
+
+    def look(self) -> None:
+        """Note an exception or error on a page, and a page that has lost the server."""
+        for page in self.first:
+            self.errors.update(page.locator(AMISS).all_inner_texts())
+            if not page.locator(f"{APP}[data-test-connection-state=CONNECTED]").count():
+                self.errors.add(f"{page.url} has no connection")
+
+    def moved(self) -> int:
+        """How many show something else than at first, once they have caught up."""
+        for page in self.first:
+            behind = page.get_by_text("the figures follow in")
+            behind.wait_for(state="detached", timeout=120_000)
+        return sum(_text(page) != text for page, text in self.first.items())
+
+
+def _text(page: Page) -> str:
+    return page.get_by_test_id("stMain").inner_text()
+
+
+@contextmanager
+def opened(origin: str) -> Iterator[Dashboards]:
+    """All of them drawn once and left open."""
+    with sync_playwright() as playwright:
+        chromium = playwright.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
+        pages = [chromium.new_page(viewport=DESKTOP) for _ in PATHS]
+        for page, path in zip(pages, PATHS, strict=True):
+            page.goto(f"{origin}/{path}?workshop=mine")
+            page.get_by_role("heading", level=1).wait_for(timeout=60_000)
+            page.locator(f"{APP}[data-test-script-state=notRunning]").wait_for(timeout=60_000)
+        yield Dashboards(pages)
+        chromium.close()
