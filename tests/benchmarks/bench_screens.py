@@ -130,14 +130,14 @@ def _screen_rows(name: str, laps: int) -> list[Row]:
     return found
 
 
-def _opened(name: str | None):
+def _opened(name: str | None, runs: int = 2):
     """A screen, or an empty script, run twice: once to work out, once from what was kept."""
     from streamlit.testing.v1 import AppTest
 
     script = EMPTY if name is None else f"from analysis.screens import {name}\n{name}.show()\n"
     screen = AppTest.from_string(script, default_timeout=300)
     screen.session_state["workshop"] = "My workshop"
-    for _ in range(2):
+    for _ in range(runs):
         screen.run()
         if screen.exception:
             raise RuntimeError(f"{name}: {screen.exception[0].message}")
