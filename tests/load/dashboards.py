@@ -5,7 +5,7 @@ from contextlib import contextmanager
 
 from playwright.sync_api import Page, sync_playwright
 
-from tests.browser.conftest import CHROMIUM, DESKTOP, FLAGS
+from tests.browser.conftest import CHROMIUM, FLAGS
 
 PATHS = ("", "batch-minutes", "keeping-pace", "putting-right", "laps")
 AMISS = "[data-testid='stException'], [data-testid='stAlertContentError']"
@@ -45,7 +45,7 @@ def opened(origin: str) -> Iterator[Dashboards]:
     """All of them drawn once and left open."""
     with sync_playwright() as playwright:
         chromium = playwright.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
-        pages = [chromium.new_page(viewport=DESKTOP) for _ in PATHS]
+        pages = [chromium.new_page(viewport={"width": 1440, "height": 900}) for _ in PATHS]
         for page, path in zip(pages, PATHS, strict=True):
             page.goto(f"{origin}/{path}?workshop=mine")
             page.get_by_role("heading", level=1).wait_for(timeout=60_000)
