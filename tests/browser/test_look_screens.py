@@ -156,6 +156,7 @@ def test_a_choice_changes_the_answer(app, page):
     page.get_by_role("heading", name="For fold sections").wait_for()
 
 
+@pytest.mark.slow  # test_people.py asks the same of every screen, of one kind of reader each
 @pytest.mark.parametrize("path", SCREENS)
 def test_nobody_meets_a_barrier_in_an_answer(app, page, path):
     """axe-core finds no serious or critical fault against WCAG 2.2 A and AA beside the menu, which
