@@ -34,18 +34,15 @@ class Job(beside.Job):
         super().__init__()
         self.work = work
         self.first = order.order(work, FIRST_EFFORT)
-        self.quickest: Plan = self.first
         # A maker can follow a handful of blocks: such plans stand there from the first picture on.
-        self.met = frontier.frontier(
+        self.points = frontier.frontier(
             work, self.first, tries=FIRST_TRIES, worth_seconds=FIRST_WORTH_SECONDS
         )
-        self.points: tuple[frontier.Point, ...] = ()
+        self.quickest: Plan = self.points[-1].plan
         self.changes: tuple[why.Change, ...] = ()
-        self.best_seconds = self.first.makespan_seconds
+        self.best_seconds = self.quickest.makespan_seconds
         self.bound_seconds = self.first.lower_bound_seconds
         self.stage = "waiting for its turn"
-        for point in self.met:
-            self._take(point.plan)
 
     def run(self) -> None:
         """The whole search: quickest plan, fewer blocks, and what each change saves."""
@@ -73,6 +70,7 @@ class Job(beside.Job):
         if plan.makespan_seconds <= self.quickest.makespan_seconds:
             self.quickest = plan
             self.best_seconds, self.bound_seconds = plan.makespan_seconds, plan.lower_bound_seconds
+            self.points = frontier.undominated([*(point.plan for point in self.points), plan])
 
     def _heard(self, progress: order.Progress) -> None:
         self.best_seconds = min(self.best_seconds, progress.best_seconds)
@@ -81,9 +79,7 @@ class Job(beside.Job):
     @property
     def choices(self) -> tuple[frontier.Point, ...]:
         """A few plans to choose from, fewest blocks first, the quickest last."""
-        points = self.points or frontier.undominated(
-            [*(point.plan for point in self.met), self.quickest]
-        )
+        points = self.points
         if len(points) <= MOST_POINTS:
             return points
         last = len(points) - 1

@@ -15,6 +15,8 @@ import sys
 import tempfile
 import time
 import urllib.request
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 from tests.benchmarks.rows import Row
@@ -45,6 +47,15 @@ START_TIMING, WHOLE = "Start timing", "How this was worked out"  # what the firs
 
 def rows() -> list[Row]:
     """Chart payload and cached rerun of each screen at 100,000 laps, and start to first page."""
+    with large_store(LAPS) as laps:
+        found = [row for name in SCREENS for row in _screen_rows(name, laps)]
+    with tempfile.TemporaryDirectory() as folder:
+        return [*found, *_start_rows(Path(folder))]
+
+
+@contextmanager
+def large_store(laps: int) -> Iterator[int]:
+    """So many laps as the store that screens open, for as long as this lasts; how many they are."""
     logging.disable(logging.WARNING)  # Streamlit says of every run that no browser is there
     try:
         with tempfile.TemporaryDirectory() as folder:
@@ -53,12 +64,10 @@ def rows() -> list[Row]:
             before = {name: os.environ.get(name) for name in own}
             os.environ.update(own)
             try:
-                laps = fill_store(url)
-                found = [row for name in SCREENS for row in _screen_rows(name, laps)]
+                yield fill_store(url, laps)
             finally:
                 for name, value in before.items():
                     _restore(name, value)
-            return [*found, *_start_rows(Path(folder))]
     finally:
         logging.disable(logging.NOTSET)
 

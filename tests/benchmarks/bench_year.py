@@ -1,12 +1,8 @@
 """A year of laps (500,000): how long each screen takes, worked out for the first time and again."""
 
-import logging
-import os
-import tempfile
 import time
-from pathlib import Path
 
-from tests.benchmarks.bench_screens import SCREENS, _opened, _restore, fill_store
+from tests.benchmarks.bench_screens import SCREENS, _opened, large_store
 from tests.benchmarks.rows import Row
 
 LAPS = 500_000
@@ -19,21 +15,10 @@ def rows():
 
     The first screen works out the study that the others share, so it stands first.
     """
-    logging.disable(logging.WARNING)  # Streamlit says of every run that no browser is there
-    with tempfile.TemporaryDirectory() as folder:
-        url = f"sqlite:///{Path(folder) / 'year.sqlite'}"
-        own = {"WORKSHOP_STORE": url, "WORKSHOP_DEMO_FOLDER": str(Path(folder) / "demo")}
-        before = {name: os.environ.get(name) for name in own}
-        os.environ.update(own)
-        try:
-            laps = fill_store(url, LAPS)
-            first = {"this_week": SCREENS["this_week"]}
-            for name, title in {**first, **SCREENS, **ALSO}.items():
-                yield from _screen_rows(name, title, laps)
-        finally:
-            for name, value in before.items():
-                _restore(name, value)
-            logging.disable(logging.NOTSET)
+    first = {"this_week": SCREENS["this_week"]}
+    with large_store(LAPS) as laps:
+        for name, title in {**first, **SCREENS, **ALSO}.items():
+            yield from _screen_rows(name, title, laps)
 
 
 def _screen_rows(name: str, title: str, laps: int):
