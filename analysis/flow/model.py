@@ -183,6 +183,7 @@ class _Model:
         """Each filling of a press holds it from its first piece to the end of its last's wait."""
         operation = self.work.operations[index]
         opens = self.opens[index] = self._runs(row, operation.holds, "fill")
+        self._full_goes(row, operation.pieces_at_once, opens, loads)
         latest = self.horizon + operation.wait
         fillings, released = [], None
         for k in reversed(range(len(row))):
@@ -202,6 +203,17 @@ class _Model:
             )
             released = until
         self.fillings[index] = fillings
+
+    def _full_goes(self, row: list[_Part], once: int, opens: list, loads: bool) -> None:
+        """A go that is not full ends its filling: what lies together went in load by load."""
+        for k in range(1, len(row)):
+            if not loads:
+                if row[k - 1].size % once:
+                    self.model.add_bool_or(opens[k])
+                continue
+            for before in row[max(k - once + 1, 0) : k]:
+                begun = [] if before.there is True else [before.there.negated()]
+                self.model.add_bool_or(row[k].there.negated(), opens[k], *begun)
 
     def _at_once(self, part: _Part, behind: _Part, together, loads: bool) -> None:
         """In one filling the next part follows at once, unless it goes along in the same load."""

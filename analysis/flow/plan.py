@@ -142,7 +142,8 @@ def _joins(work: Work, one: Block, other: Block) -> bool:
         return False
     operation = work.operations[one.index]
     if operation.holds:  # what follows at once is put in together: between fillings lies a wait
-        full_goes = one.units % operation.pieces_at_once == 0
+        # Goes that take no time stand in no turn, so the one that is not full may come first.
+        full_goes = one.units % operation.pieces_at_once == 0 or not operation.duration
         return full_goes and one.units + other.units <= operation.holds
     return operation.pieces_at_once == 1
 

@@ -193,7 +193,7 @@ def test_a_tray_asks_once_for_done_fixed_and_lost(server, phone):
     page.get_by_role("spinbutton", name="of these lost").fill("2")
     page.get_by_role("button", name="Keep", exact=True).click()
     page.locator("#sheet").wait_for(state="hidden")
-    assert page.locator("#ask").is_hidden()
+    page.locator("#ask").wait_for(state="hidden")
     [lap] = laps_when_sent(server, phone)
     assert (lap["units"], lap["rework_units"], lap["scrap_units"]) == (10, 1, 2)
 

@@ -6,6 +6,7 @@ from datetime import date, timedelta
 from pathlib import Path
 
 import pytest
+from playwright.sync_api import expect
 
 from tests.browser.conftest import running_app
 
@@ -66,9 +67,9 @@ def test_newcomer_sees_a_working_week_of_the_demo_bindery(app, page):
     page.get_by_text("good pieces in").first.wait_for()
     page.get_by_text("The biggest leak is").wait_for()
     page.locator(CHART).first.wait_for()
-    assert page.get_by_text("Demo bindery").first.count() == 1
+    page.get_by_text("Demo bindery").first.wait_for()
     timing = page.get_by_test_id("stMain").get_by_role("link", name="Start timing")
-    assert timing.get_attribute("href").endswith("/bench")
+    expect(timing).to_have_attribute("href", re.compile("/bench$"))
     assert page.get_by_text("Traceback").count() == 0
     assert fits(page)
 
@@ -78,7 +79,7 @@ def test_newcomer_drops_their_own_file_and_reads_an_answer_about_it(newcomer, pa
     drop(page, "Drop in your own laps (CSV)", own_file(tmp_path))
     page.get_by_text("45 new laps, 0 already there").wait_for()
     page.get_by_text(re.compile("30 good pieces in")).wait_for()
-    assert page.get_by_text("an invented workshop").count() == 0
+    expect(page.get_by_text("an invented workshop")).to_have_count(0)
     assert fits(page)
 
 
@@ -139,7 +140,8 @@ def test_demand_typed_in_on_shop_moves_keeping_pace(newcomer, page, tmp_path):
     open_page(page, f"{newcomer}/keeping-pace", "Keeping pace")
     page.get_by_text(re.compile("A week's demand asks for about .* hours")).wait_for()
     open_page(page, newcomer, "This week")
-    assert page.get_by_text(re.compile("how many are asked for a week;")).count() == 0
+    page.get_by_text("good pieces in").first.wait_for()
+    expect(page.get_by_text(re.compile("how many are asked for a week;"))).to_have_count(0)
 
 
 def type_demand(page, pieces: str) -> None:

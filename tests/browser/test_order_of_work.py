@@ -2,6 +2,7 @@
 
 import pytest
 from icalendar import Calendar
+from playwright.sync_api import expect
 
 from tests.browser.test_people import barriers
 
@@ -27,7 +28,7 @@ def open_tab(app, page, tab="The batch"):
 def test_each_part_is_drawn_whole_and_is_no_barrier(app, page, tab):
     open_tab(app, page, tab)
     answer, axis = TABS[tab]
-    assert answer in page.locator("[data-testid='stMain'] h2").first.inner_text()
+    expect(page.locator("[data-testid='stMain'] h2").first).to_contain_text(answer)
     assert page.locator("[data-testid='stException']").count() == 0
     width = page.viewport_size["width"]
     assert page.evaluate("document.documentElement.scrollWidth") <= width

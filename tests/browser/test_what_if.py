@@ -3,6 +3,7 @@
 import tomllib
 
 import pytest
+from playwright.sync_api import expect
 
 from tests.browser.test_people import barriers
 
@@ -33,7 +34,7 @@ def answer(page):
 @pytest.mark.parametrize("part", PARTS)
 def test_each_part_is_drawn_whole_and_is_no_barrier(app, page, part):
     open_part(app, page, part)
-    assert "A second helper, eight hours a week." in answer(page).inner_text()
+    expect(answer(page)).to_contain_text("A second helper, eight hours a week.")
     assert page.locator("[data-testid='stException']").count() == 0
     width = page.viewport_size["width"]
     assert page.evaluate("document.documentElement.scrollWidth") <= width

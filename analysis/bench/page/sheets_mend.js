@@ -164,11 +164,9 @@ export function trayCount(app, lapId, units) {
       const rework = Math.min(fixed.read(), done.read() - scrap);
       const fields = { units: done.read(), rework_units: rework, scrap_units: scrap };
       if (rework) fields.flags = [...(lap?.flags || []), FIXED];
-      app.lane("edit", { lapId, fields }).then(() => {
-        const asked = app.activeLane.asks[0]?.lap_id === lapId;
-        if (asked) app.lane("dismiss");
-        closeSheet();
-      });
+      const answered = () =>
+        app.activeLane.asks[0]?.lap_id === lapId ? app.lane("dismiss") : undefined;
+      app.lane("edit", { lapId, fields }).then(answered).then(closeSheet);
     };
     return [done.box, fixed.box, lost.box, mainButton("Keep", keep)];
   });
