@@ -213,3 +213,13 @@ def test_where_no_variant_is_named_the_first_whole_route_is_planned():
     assert (
         whole_route(frame([row("cut", 5), row("cover", 9, "cut", variant="linen")]), "book") == ""
     )
+
+
+@pytest.mark.parametrize("places", ["", "4"])
+def test_what_goes_into_a_press_in_no_time_lies_in_it_as_one_filling(places):
+    """Found by the property of moved plans: two goes of one piece each at the same moment."""
+    press = row("press", 0, wait_seconds=6, station="bench", pieces_at_once=2, rack_places=places,
+                wait_holds_station="true")  # fmt: skip
+    dry = row("dry", 0, "" if places else "press", rack="shelf", rack_places=3)
+    plan = order(work_of(frame([press, dry]), [Batch("book", 3)], 2), 0.05)
+    assert faults([press, dry], "book", 3, 2, 0.0, order_contract(plan)) == []
