@@ -92,11 +92,13 @@ def late_line(here: source.Source) -> None:
         )
 
 
-def offer_where_damaged() -> None:
-    """Below what stopped a screen: whether the store is damaged, and the last good backup."""
+def offer_where_damaged() -> bool:
+    """Whether the store is damaged; where it is, say so and offer the last good backup."""
     store = store_file(default_url())
-    if store is not None and store.exists() and is_damaged(store):
-        _damage_notice(store)
+    if store is None or not store.exists() or not is_damaged(store):
+        return False
+    _damage_notice(store)
+    return True
 
 
 def _damage_notice(store: Path) -> None:

@@ -39,8 +39,7 @@ def show() -> None:
             parts.start_timing("sidebar")
         live.draw(page)
     except Problem as problem:
-        st.error(words.plain(str(problem)))
-        _offer_backup()
+        _tell(problem)
     _ready_for_what_if()
 
 
@@ -53,10 +52,14 @@ def _ready_for_what_if():
     return warm.begin()
 
 
-def _offer_backup() -> None:
+def _tell(problem: Problem) -> None:
+    """What stands in a screen's way; where the store is damaged, that and the way back instead."""
     from analysis.screens import backups  # with the database toolkit, which few starts need
 
-    backups.offer_where_damaged()
+    told = st.empty()
+    told.error(words.plain(str(problem)))  # at once: looking for damage may take a while
+    if backups.offer_where_damaged():
+        told.empty()
 
 
 def _pages() -> dict[str, list]:

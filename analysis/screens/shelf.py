@@ -26,13 +26,20 @@ def show(desk: answers.Desk) -> None:
     )
     names = _names(store)
     if not names:
-        st.markdown(
-            "Press **Save products** under **Products** first: the names in your laps stand "
-            "there already."
-        )
+        st.markdown(_first_step(store.lap_count() > 0))
         return
     _note_one(store, names)
     _latest(store)
+
+
+def _first_step(has_laps: bool) -> str:
+    """What comes before the first movement, where the shop knows no product yet."""
+    if has_laps:
+        return (
+            "Press **Save products** under **Products** first: the names in your laps stand there "
+            "already."
+        )
+    return "Write what you make under **Products** first, and press **Save products**."
 
 
 def _names(store: Unopened) -> list[tuple[str, str]]:

@@ -95,6 +95,7 @@ def test_a_damaged_store_offers_the_last_backup_that_is_whole(app, place):
     assert not app.exception
     words = said(app)
     assert "The file with your records is damaged" in words
+    assert len(app.error) == 1  # what stopped the screen is not said a second time
     good = YESTERDAY - timedelta(days=1)
     assert f"**The last good backup is of {good.day} {good:%B %Y}**" in words
     assert any(f"restore {good} --store" in line for line in lines(app))

@@ -215,6 +215,12 @@ def test_names_that_the_laps_know_need_only_be_saved(show, needed_only):
     assert "the names in your laps stand there already" in words
 
 
+def test_an_empty_shop_is_not_told_of_names_that_it_does_not_have(show):
+    words = said(tab(show, "Shelf"))
+    assert "Write what you make under **Products** first" in words
+    assert "laps stand there" not in words
+
+
 def test_an_order_taken_from_the_laps_is_called_so(show, needed_only):
     words = said(tab(show, "Route"))
     assert "The order of your work is taken from your laps; check it here" in words
