@@ -121,13 +121,17 @@ def makespan(blocks: list[Block]) -> int:
 def merged(work: Work, blocks: list[Block]) -> list[Block]:
     """Blocks that follow each other without a pause as one.
 
-    Goes of several pieces stay apart; what lies in a station together is one.
+    Goes of several pieces stay apart; what lies in a station together is one. Something else done
+    there in no time (a press switched on) parts what it comes between.
     """
     out: list[Block] = []
+    instants = {(order_of(work, b)[1], b.start) for b in blocks if b.start == b.end}
     for row in by_worker(work, blocks):
         last: Block | None = None
         for block in row:
-            if last and _joins(work, last, block):
+            station = order_of(work, block)[1]
+            parted = station >= 0 and block.start < block.end and (station, block.start) in instants
+            if last and not parted and _joins(work, last, block):
                 last = Block(last.start, block.end, block.worker, block.index,
                              last.units + block.units)  # fmt: skip
                 out[-1] = last

@@ -223,3 +223,11 @@ def test_what_goes_into_a_press_in_no_time_lies_in_it_as_one_filling(places):
     dry = row("dry", 0, "" if places else "press", rack="shelf", rack_places=3)
     plan = order(work_of(frame([press, dry]), [Batch("book", 3)], 2), 0.05)
     assert faults([press, dry], "book", 3, 2, 0.0, order_contract(plan)) == []
+
+
+def test_a_setup_that_takes_no_time_parts_the_work_it_comes_between():
+    """A warm-up switched on by the second person while the first goes on at the same bench."""
+    rows = [row("cut", 9, station="bench"),
+            row("glue", 2.5, "cut", station="bench", setup_wait_seconds=5)]  # fmt: skip
+    plan = order(work_of(frame(rows), [Batch("book", 4)], 2, 2.5), 0.05)
+    assert faults(rows, "book", 4, 2, 2.5, order_contract(plan)) == []
