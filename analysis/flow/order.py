@@ -69,6 +69,7 @@ class _Search:
         self.work, self.effort, self.stop, self.report = work, effort, stop, report
         self.bound = lower_bound(work)
         self.best: Found | None = None
+        self.cuts = self._partitions() if self._can_model() else []
 
     def run(self) -> Plan:
         listed, possible = as_listed(self.work)
@@ -102,8 +103,8 @@ class _Search:
         size = sum(operation.units for operation in self.work.operations)
         # Where the model soon proves the answer, rules need only give it a start; where it cannot
         # be asked, they have its share of the effort, too, in a second and longer run.
-        most = 200 if size <= SMALL_PARTS and self._can_model() else 3000
-        for share in (0.25,) if self._can_model() else (0.25, 0.5):
+        most = 200 if size <= SMALL_PARTS and self.cuts else 3000
+        for share in (0.25,) if self.cuts else (0.25, 0.5):
             tries = int(min(share * self.effort * PIECES_PER_SECOND / max(size, 1), most))
             self._keep(improve(self.work, tries, self.bound, stop=self.stop, report=self._keep))
 
@@ -111,7 +112,7 @@ class _Search:
         """Coarse parts first, each plan the start of the next; piece by piece where that is few
         enough: only then does the model's bound hold for every order."""
         guide = list(self.best.blocks) if self.best else None
-        for share, sizes in self._partitions() if self._can_model() else ():
+        for share, sizes in self.cuts:
             if self.closed or self.stop():
                 return
             exact = all(size == 1 for row in sizes for size in row)
@@ -135,12 +136,18 @@ class _Search:
         cuts += [ones] if self._few(ones) else []
         if not cuts:
             cuts = [[[batch.units] for batch in self.work.batches]]
+        cuts = [cut for cut in cuts if self._fits(cut)]
         # The finer the parts, the more there is to search.
         whole = sum(range(1, len(cuts) + 1))
         return [(0.75 * rank / whole, cut) for rank, cut in enumerate(cuts, 1)]
 
     def _parts(self, sizes: list[list[int]]) -> int:
         return sum(len(sizes[o.batch]) for o in self.work.operations) + len(self.work.setups)
+
+    def _fits(self, sizes: list[list[int]]) -> bool:
+        """Whether each part goes whole into every press it has to lie in."""
+        held = [o for o in self.work.operations if o.holds]
+        return all(max(sizes[o.batch]) <= o.holds for o in held)
 
     def _can_model(self) -> bool:
         """Within working hours the model knows single pieces and changes that cost nothing."""

@@ -29,6 +29,14 @@ def test_every_order_can_be_carried_out_at_the_bench(rows, units, workers, chang
         assert plan.makespan_seconds <= plan.as_listed_seconds
 
 
+@settings(few, max_examples=10)
+@given(rows=routings(), units=st.integers(12, 40), workers=st.integers(1, 2))
+def test_a_whole_batch_can_be_carried_out_at_the_bench(rows, units, workers):
+    """Batches that are searched in coarse parts first."""
+    plan = planned(rows, units, workers)
+    assert faults(rows, "book", units, workers, 0.0, order_contract(plan)) == []
+
+
 @few
 @given(rows=routings(), **counts)
 def test_one_more_person_never_makes_the_shortest_order_longer(rows, units, workers):
