@@ -236,8 +236,8 @@ def _nobody(time: BatchTime, one: bool) -> str:
     )
     whose = "It lay" if one else "A batch lies"
     return (
-        f"{whose} {_hours(time.idle_hours)} with nobody at work on it{within}: drying, waiting "
-        f"its turn, nights. From the first lap to the last: {_hours(time.elapsed_hours)}."
+        f"{whose} {_hours(time.idle_hours)} with nobody at work on it (drying, waiting its turn, "
+        f"nights){within}. From the first lap to the last: {_hours(time.elapsed_hours)}."
     )
 
 

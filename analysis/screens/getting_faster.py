@@ -158,10 +158,11 @@ def _stands(row: pd.Series, longest: float) -> str:
 
 
 def _statements(row: pd.Series, low: float, high: float, batch: int) -> list[str]:
+    what = f"*{words.plain(row['operation'])}*"
     return [
         _how_fast(row),
         _where_it_ends(row),
-        f"Here the next batch of {batch} takes {words.time_range(low, high)}.",
+        f"For {what} the next batch of {batch} takes {words.time_range(low, high)}.",
         _after_a_break(row),
         _after_a_start(row),
     ]
@@ -246,8 +247,8 @@ def _picture(desk: answers.Desk, path: PracticePath, choice: tuple[str, str, str
     tables = (path.points, path.curve, path.plateaus, path.breaks)
     answers.picture(desk, "practice", choice, lambda: practice_chart(*tables, choice[1]))
     st.caption(
-        "Marks: means of neighbouring laps. Line: the fitted mean, shaded where it lies 19 times "
-        "out of 20. Dotted level: where it ends. Dashed upright: time away."
+        "Marks: averages of neighbouring laps. Line: the fitted average, shaded where it lies 19 "
+        "times out of 20. Dotted level: where it ends. Dashed upright: time away."
     )
 
 

@@ -56,9 +56,10 @@ def show() -> None:
     answers.picture(desk, "load", (), lambda: _drawn(desk.figures))
     st.caption(
         "Bars: hours a week's demand asks for, as a share of the hours there are. Line across the "
-        "end of a bar: 19 times out of 20 it lies in there. A place counts hands at it, setting up "
-        "and warming up. Pieces left lying in it, as under a press, are not in its bar, since they "
-        "may lie there through lunch and night; the second table has their hours."
+        "end of a bar: 19 times out of 20 it lies in there. The bar of a tool or place holds hands "
+        "at work, setting up and warming up. Pieces left lying in it, as under a press, are not in "
+        "its bar, since they may lie there through lunch and night; the second table has their "
+        "hours."
     )
     answers.table(page.takt, "keeping_pace")
     if page.load:

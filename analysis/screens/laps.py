@@ -189,7 +189,7 @@ def _columns(year: int | None) -> dict:
     began = re.sub(",? ?YYYY", "", words.cell_time()) if year else words.cell_time()
     return config | {
         "started_at": st.column_config.DatetimeColumn(
-            "Began", format=began, width=104 if year else 125
+            "Began", format=began, width=104 if year else 125, pinned=True
         ),
         "operation": st.column_config.Column("Operation", width=100),
         "seconds": st.column_config.NumberColumn(

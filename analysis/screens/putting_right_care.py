@@ -66,8 +66,8 @@ def _pace_told(desk: Desk, name: str) -> Told:
 
 
 TRIAL = (
-    "It goes together in the laps so far; a trial of two ways on the bench page would settle it, "
-    "half of a batch at one pace, half at the other."
+    "So far pace and faults only go together in the laps. Whether one makes the other, a trial "
+    "of two ways on the bench page would settle: half of a batch at one pace, half at the other."
 )
 
 
@@ -138,7 +138,7 @@ def _pace_table(found, money: str) -> Table:
             "times from": np.minimum(faster["_low"], faster["_high"]),
             "times to": np.maximum(faster["_low"], faster["_high"]),
             "what the laps say": curves["verdict"],
-            "laps more to tell": curves["laps_more"],
+            "more laps needed to tell": curves["laps_more"],
             "laps": curves["laps"],
             "batches": curves["batches"],
             "people": curves["workers"],
@@ -149,7 +149,7 @@ def _pace_table(found, money: str) -> Table:
     formats = {
         **dict.fromkeys(("spoiled at the usual pace (%)", "spoiled from", "spoiled to"), "%.1f"),
         **dict.fromkeys((often, "times from", "times to"), "%.1f"),
-        "laps more to tell": "%.0f", "laps": "%.0f", "batches": "%.0f", "people": "%.0f",
+        "more laps needed to tell": "%.0f", "laps": "%.0f", "batches": "%.0f", "people": "%.0f",
         CHANCE: "%.2f", KNOWN: "%.0f",
     }  # fmt: skip
     spans = {

@@ -89,8 +89,9 @@ def _products(desk: answers.Desk) -> None:
     )
     money, cents = shop.currency, words.cell_number("%.2f")
     columns = {
-        "product": TEXT("Product", width=112),  # so that a phone shows what is asked for too
-        "variant": TEXT("Variant", width=84),
+        # Widths that let a phone show what is asked for too; the names stay where it slides on.
+        "product": TEXT("Product", width=112, pinned=True),
+        "variant": TEXT("Variant", width=92, pinned=True),
         "demand_per_week": NUMBER(
             "Asked a week", width=118, min_value=0, format="%g", help="In pieces."
         ),

@@ -128,8 +128,8 @@ def _ordinary(week) -> str:
     limits = week.standard_centre, week.standard_lower, week.standard_upper
     if pd.isna(limits[0]) or _blind(*limits):
         return (
-            "Long and short products are mixed, so the weeks differ too much: this chart cannot "
-            "warn you yet."
+            "Products that take long and short are mixed, so the weeks differ too much to tell an "
+            "ordinary week from news."
         )
     usual = f"{words.number_range(*limits[1:])} standard hours finished in each hour"
     return _news(week.standard_hours_per_bench_hour, *limits[1:], usual)

@@ -88,9 +88,9 @@ def _times(operations: pd.DataFrame, product: str, allowance) -> tuple[str, ...]
     """What the table holds, whose laps are too few, and which laps were left out."""
     percent = allowance.personal_percent + allowance.fatigue_percent + allowance.contingency_percent
     said = (
-        f"All laps of {words.plain(product)} count here. *Observed* is their mean; *standard* is "
-        f"what to plan with: today's practice at an ordinary pace, and {words.figure(percent, 3)} "
-        f"% allowance {words.plain(allowance.convention)}."
+        f"All laps of {words.plain(product)} count here. *Observed* is their average; *standard* "
+        "is what to plan with: today's practice at an ordinary pace, and an allowance for rest and "
+        f"small things of {words.figure(percent, 3)} % {words.plain(allowance.convention)}."
     )
     return said, _too_few(operations), _left_out(operations)
 
@@ -99,17 +99,17 @@ def _too_few(operations: pd.DataFrame) -> str:
     """Operations with fewer laps than ±5 % needs, the furthest from it first."""
     short = operations[operations["laps_worth"] < operations["laps_needed"]]
     if short.empty:
-        return "Each has laps enough to know its mean to ±5 %." if len(operations) else ""
+        return "Each has laps enough to know its average to ±5 %." if len(operations) else ""
     short = short.assign(lack=short["laps_worth"] / short["laps_needed"]).sort_values("lack")
     names = ", ".join(
         f"*{words.plain(row.operation)}* "
-        f"({words.number(row.laps_worth)} of {words.number(row.laps_needed)})"
+        f"({words.number(row.laps_worth)} of {words.number(row.laps_needed)} needed)"
         for row in short.head(FEW_READ_OUT).itertuples()
     )
     more = f" and {len(short) - FEW_READ_OUT} more" if len(short) > FEW_READ_OUT else ""
     return (
-        f"For a mean known to ±5 %, laps are short of {names}{more}: laps of one batch are alike, "
-        "and count for less than as many from different ones."
+        f"To know the average to ±5 %, time more laps of {names}{more}. Laps of one batch are "
+        "alike, and count for less than as many from different ones."
     )
 
 

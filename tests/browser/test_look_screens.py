@@ -153,7 +153,7 @@ def test_a_choice_changes_the_answer(app, page):
     page.get_by_role("combobox", name="Product").click()
     page.get_by_role("option", name="pocket notebook").click()
     # The operations listed are the other product's until its answer (in batches of 50) is there.
-    page.get_by_text("Here the next batch of 50").wait_for()
+    page.get_by_text("the next batch of 50 takes").wait_for()
     page.get_by_role("combobox", name="Operation").click()
     page.get_by_role("option", name="fold sections").click()
     page.get_by_role("heading", name="For fold sections").wait_for()

@@ -122,7 +122,7 @@ def test_operations_stand_in_the_order_they_are_worked_in(show):
 
 def test_laps_short_of_five_percent_and_laps_left_out_are_told(show):
     words = said(show("batch_minutes", DEMO))
-    assert re.search(r"laps are short of \*.+\* \(\d+ of \d+\)", words)
+    assert re.search(r"time more laps of \*.+\* \(\d+ of \d+ needed\)", words)
     assert re.search(r"Doubtful laps left out, listed on \*Laps\*: \*.+\* \d \(with", words)
 
 

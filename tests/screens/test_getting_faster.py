@@ -10,7 +10,7 @@ def test_the_demo_says_where_one_stands_how_fast_it_falls_and_what_comes_next(sh
     words = said(show("getting_faster", DEMO))
     assert re.search(r"now needs about [\d.]+ to [\d.]+ (min|s) a piece", words)
     assert re.search(r"Each doubling of the pieces made takes [\d.]+ to [\d.]+ % off", words)
-    assert re.search(r"Here the next batch of \d+ takes [\d.]+ to [\d.]+ (hours|min)", words)
+    assert re.search(r"For \*.+\* the next batch of \d+ takes [\d.]+ to [\d.]+ (hours|min)", words)
     assert re.search(r"two weeks away", words, re.IGNORECASE)
 
 

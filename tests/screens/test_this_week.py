@@ -160,7 +160,7 @@ def week_of_limits(pieces: tuple, standard: tuple):
 
 def test_limits_that_nothing_can_fall_out_of_are_not_called_a_judgement():
     blind = this_week_told._ordinary(week_of_limits((2.4, 0.2, 4.7), (0.8, 0.0, 1.7)))
-    assert "this chart cannot warn you yet" in blind
+    assert "differ too much to tell an ordinary week from news" in blind
 
 
 def test_where_pieces_an_hour_cannot_warn_standard_times_do():
