@@ -18,7 +18,7 @@ Every check looks at a whole column at once, and the faults of a file are told t
 """
 
 import difflib
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import partial
 
@@ -49,6 +49,15 @@ DEFAULT_NUMBERS = {"units": 1.0, "rework_units": 0.0, "scrap_units": 0.0, "ratin
 LONGEST_SECONDS = 86400
 LOWEST_RATING, HIGHEST_RATING = 50, 150
 MOST_UNITS = 1_000_000
+ASSUMED = {  # by the field of Times
+    "without_offset": "{} without an offset taken in the shop's zone, {zone}; if the clock was in "
+    "another, set the shop's timezone (page Shop, Costs), and laps in the store move along.",
+    "date_only": "{} with a date only taken at 00:00.",
+    "day_first": "{} written with dots taken as day.month.year.",
+    "repeated": "{} in the hour that came twice when the clocks went back taken as the first of "
+    "the two.",
+    "skipped": "{} in the hour skipped when the clocks went forward moved on by that hour.",
+}
 
 
 @dataclass(frozen=True)
@@ -180,6 +189,7 @@ def _parsed(table: Table, zone: str, comma: bool) -> dict:
 def _check_times(
     table: Table, times: Times, shop: Shop, faults: Faults, notices: list[str]
 ) -> None:
+    """What is no time is a fault; what had to be assumed of the others is said."""
     texts = table.texts("started_at")
     remedy = "write it as 2026-03-02T09:15:00+01:00"
     blank = _blank(table, "started_at", times.wrong, remedy, faults)
@@ -199,29 +209,16 @@ def _check_times(
         texts,
         "give a year from 1900 to 2199",
     )
-    ok = ~(times.wrong | times.far)
-    for which, sentence in (
-        (
-            times.without_offset,
-            f"{{}} without an offset taken in the shop's zone, {shop.timezone}; if the clock was "
-            "in another, set the shop's timezone (page Shop, Costs), and laps in the store move "
-            "along",
-        ),
-        (times.date_only, "{} with a date only taken at 00:00"),
-        (times.day_first, "{} written with dots taken as day.month.year"),
-        (
-            times.repeated,
-            "{} in the hour that came twice when the clocks went back taken as the "
-            "first of the two",
-        ),
-        (
-            times.skipped,
-            "{} in the hour skipped when the clocks went forward moved on by that hour",
-        ),
-    ):
-        count = int((which & ok).sum())
+    notices.extend(_assumed(times, shop.timezone))
+
+
+def _assumed(times: Times, zone: str) -> Iterator[str]:
+    """How the times that left something open were taken, a sentence for each kind."""
+    usable = ~(times.wrong | times.far)
+    for which, sentence in ASSUMED.items():
+        count = int((getattr(times, which) & usable).sum())
         if count:
-            notices.append(sentence.format(counted(count, "time")) + ".")
+            yield sentence.format(counted(count, "time"), zone=zone)
 
 
 def _blank(table: Table, column: str, wrong: np.ndarray, remedy: str, faults: Faults) -> np.ndarray:
@@ -299,59 +296,67 @@ def _number_remedy(table: Table, comma: bool, fraction: bool) -> str:
     return "write digits with a decimal point and no thousands separator, such as 1234.5"
 
 
+@dataclass(frozen=True)
+class _Limit:
+    """What a number may not be, and what to do about it."""
+
+    column: str
+    breaks: Callable[[np.ndarray], np.ndarray]
+    problem: str
+    remedy: str
+
+
 def _is_no_count(least: float, count: np.ndarray) -> np.ndarray:
     return (count < least) | (count > np.floor(count))
 
 
-def _check_limits(table: Table, numbers: dict[str, Numbers], faults: Faults) -> None:
-    def note(column: str, wrong: np.ndarray, problem: str, remedy: str) -> None:
-        texts = _texts_or_default(table, column)
-        faults.add_where(wrong, table.rows, column, problem, texts, remedy)
+def _limits_of_count(column: str) -> Iterator[_Limit]:
+    least, remedy = DEFAULT_NUMBERS[column], "count whole pieces"
+    no_count = f"is not a whole number from {least:.0f} up"
+    yield _Limit(column, partial(_is_no_count, least), no_count, remedy)
+    yield _Limit(column, lambda count: count > MOST_UNITS, f"is more than {MOST_UNITS}", remedy)
 
-    def check(
-        column: str, breaks: Callable[[np.ndarray], np.ndarray], problem: str, remedy: str
-    ) -> None:
-        wrong = breaks(numbers[column].different)
-        if wrong.any():
-            note(column, wrong[numbers[column].places], problem, remedy)
 
-    check(
+LIMITS = (
+    _Limit(
         "seconds",
         lambda seconds: seconds <= 0,
         "is not more than 0",
         "give the time the lap took, in seconds",
-    )
-    check(
+    ),
+    _Limit(
         "seconds",
         lambda seconds: seconds > LONGEST_SECONDS,
         "is longer than a day (86400 seconds)",
         "give seconds, and split a lap that runs over night",
-    )
-    for column in COUNTS:
-        least = DEFAULT_NUMBERS[column]
-        check(
-            column,
-            partial(_is_no_count, least),
-            f"is not a whole number from {least:.0f} up",
-            "count whole pieces",
-        )
-        check(
-            column,
-            lambda count: count > MOST_UNITS,
-            f"is more than {MOST_UNITS}",
-            "count whole pieces",
-        )
+    ),
+    *(limit for column in COUNTS for limit in _limits_of_count(column)),
+    _Limit(
+        "rating",
+        lambda rating: (rating < LOWEST_RATING) | (rating > HIGHEST_RATING),
+        f"is not from {LOWEST_RATING} to {HIGHEST_RATING} percent",
+        "100 is an ordinary pace",
+    ),
+)
+
+
+def _check_limits(table: Table, numbers: dict[str, Numbers], faults: Faults) -> None:
+    """Each column by itself, judged on its different values; then counts that go together."""
+
+    def note(column: str, wrong: np.ndarray, problem: str, remedy: str) -> None:
+        texts = _texts_or_default(table, column)
+        faults.add_where(wrong, table.rows, column, problem, texts, remedy)
+
+    for limit in LIMITS:
+        values = numbers[limit.column]
+        wrong = limit.breaks(values.different)
+        if wrong.any():
+            note(limit.column, wrong[values.places], limit.problem, limit.remedy)
     note(
         "scrap_units",
         numbers["rework_units"].each + numbers["scrap_units"].each > numbers["units"].each,
         "is, with rework_units, more than units",
         "rework and scrap together are at most the units of the lap",
-    )
-    check(
-        "rating",
-        lambda rating: (rating < LOWEST_RATING) | (rating > HIGHEST_RATING),
-        f"is not from {LOWEST_RATING} to {HIGHEST_RATING} percent",
-        "100 is an ordinary pace",
     )
 
 

@@ -5,6 +5,7 @@ import difflib
 import re
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
+from functools import partial
 from io import StringIO, TextIOWrapper
 from pathlib import Path
 from typing import BinaryIO
@@ -157,34 +158,11 @@ def _tokenise(
     twice; a file with a row longer than a block is read again as one block. Reading is quicker
     where Arrow need not mind newlines in quotes at the ends of its blocks.
     """
-    names = [f"c{place}" for place in range(len(header))]
     kinds = [WORDS if column in words else pa.string() for column in header]
-    types = dict(zip(names, kinds, strict=True))
+    types = {f"c{place}": kind for place, kind in enumerate(kinds)}
     if not len(body):
         return pa.table({name: pa.array([], kind) for name, kind in types.items()}), []
-
-    def read(
-        threads: bool, block: int, newlines: bool = True
-    ) -> tuple[pa.Table, list[pacsv.InvalidRow]]:
-        ragged: list[pacsv.InvalidRow] = []
-
-        def leave_out(row: pacsv.InvalidRow) -> str:
-            ragged.append(row)
-            return "skip"
-
-        table = pacsv.read_csv(
-            pa.BufferReader(pa.py_buffer(body)),
-            pacsv.ReadOptions(use_threads=threads, block_size=block, column_names=names),
-            pacsv.ParseOptions(
-                delimiter=delimiter,
-                newlines_in_values=newlines,
-                ignore_empty_lines=False,
-                invalid_row_handler=leave_out,
-            ),
-            pacsv.ConvertOptions(column_types=types, strings_can_be_null=False, check_utf8=False),
-        )
-        return table, ragged
-
+    read = partial(_read_rows, body, delimiter, types)
     block = BLOCK
     try:
         table, ragged = read(True, block, _block_ends_in_quotes(body))
@@ -192,6 +170,35 @@ def _tokenise(
         block = max(BLOCK, len(body) + 1)
         table, ragged = read(True, block)
     return read(False, block) if ragged else (table, ragged)
+
+
+def _read_rows(
+    body: memoryview,
+    delimiter: str,
+    types: dict[str, pa.DataType],
+    threads: bool,
+    block: int,
+    newlines: bool = True,
+) -> tuple[pa.Table, list[pacsv.InvalidRow]]:
+    """The rows under names of our own, with the ragged ones left out; `block` in bytes."""
+    ragged: list[pacsv.InvalidRow] = []
+
+    def leave_out(row: pacsv.InvalidRow) -> str:
+        ragged.append(row)
+        return "skip"
+
+    table = pacsv.read_csv(
+        pa.BufferReader(pa.py_buffer(body)),
+        pacsv.ReadOptions(use_threads=threads, block_size=block, column_names=list(types)),
+        pacsv.ParseOptions(
+            delimiter=delimiter,
+            newlines_in_values=newlines,
+            ignore_empty_lines=False,
+            invalid_row_handler=leave_out,
+        ),
+        pacsv.ConvertOptions(column_types=types, strings_can_be_null=False, check_utf8=False),
+    )
+    return table, ragged
 
 
 def _block_ends_in_quotes(body: memoryview) -> bool:

@@ -12,7 +12,7 @@ import pandas as pd
 import pyarrow as pa
 import pyarrow.compute as pc
 
-from analysis.records.numbers import in_pieces
+from analysis.records.in_parts import in_parts
 from analysis.records.zones import DAY, wall_to_utc
 
 ISO_8601 = (
@@ -58,7 +58,7 @@ def parse_times(column: pa.ChunkedArray, zone: str) -> Times:
     """Instants of ISO 8601 texts; those without an offset are in `zone`."""
     written = np.empty(len(column), np.int64)
     wrong, local, day_first = (np.empty(len(column), bool) for _ in range(3))
-    for where, some in in_pieces(column, _all_alike, _one_by_one):
+    for where, some in in_parts(column, _all_alike, _one_by_one):
         written[where], wrong[where], local[where], day_first[where] = some
     utc, repeated, skipped = _placed(written, local & ~wrong, zone)
     short = pc.less_equal(pc.binary_length(column), DATE_ONLY).to_numpy() & ~wrong
