@@ -4,7 +4,8 @@
 # undo of a change below its words. Its captions have a contrast of 4.1, the white words of a
 # primary button in the dark one of 2.2; WCAG 2.2 asks for 4.5. A list of screens that is folded
 # away keeps its links in the tab key's order, where nobody sees them, and the page itself, which
-# the arrow keys scroll, does not show that it has the focus (2.4.7).
+# the arrow keys scroll, does not show that it has the focus (2.4.7). Forced colours take away every
+# ground, by which alone Streamlit tells what is chosen; and it moves things whoever asked for less.
 STYLE = """<style>
 [data-testid='stMainBlockContainer'] {padding-top: 3.2rem}
 [data-testid='stMarkdown'] h2 {font-size: 1.25rem; line-height: 1.4; padding: 0 0 0.5rem}
@@ -15,6 +16,23 @@ STYLE = """<style>
 [class*='st-key-change_'] > * {min-width: 0}
 [class*='st-key-change_'] > :last-child {flex-shrink: 0}
 
+@media (forced-colors: active) {
+  [data-testid='stCheckbox'] label > div:not([data-testid]) {border: 1px solid;
+    > div {forced-color-adjust: none; background: CanvasText}}
+  [data-testid='stButtonGroup'] [data-selected],
+  [data-testid='stPagination'] [aria-current],
+  [data-testid='stRadioOption'][data-selected] > div > div:first-child,
+  [data-testid='stCheckbox'] label[data-selected] > div:not([data-testid]) {
+    forced-color-adjust: none; background: Highlight !important; border-color: Highlight !important;
+    color: HighlightText !important}
+  [data-testid='stAlertContainer'] {border: 1px solid}
+}
+@media (prefers-reduced-motion: reduce) {
+  *, ::before, ::after {animation-duration: 1ms !important; transition-duration: 1ms !important;
+    animation-iteration-count: 1 !important; scroll-behavior: auto !important}
+}
+
+.figures {container-type: inline-size}
 .figures .rows {overflow: auto; border: 1px solid #8884; border-radius: 4px}
 .long .rows {max-height: 34rem}
 .figures table {border-collapse: collapse; width: 100%; margin: 0; font-size: 0.875rem}
@@ -30,6 +48,8 @@ STYLE = """<style>
 .slide {display: none}
 @media (max-width: 640px) {
   .slide {display: block; margin: 0; font-size: 0.875rem}
+}
+@container (max-width: 640px) {
   .figures label {display: inline-flex; align-items: center; gap: 0.5rem; min-height: 2rem;
     font-size: 0.875rem}
   .figures input {width: 1.2rem; height: 1.2rem}

@@ -6,6 +6,7 @@ import re
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import expect
 
 from analysis.screens.frame import SCREENS
 
@@ -81,7 +82,7 @@ def readers():
             yield pytest.param(path, *kind, marks=marks)
 
 
-@pytest.mark.parametrize(("path", "size", "scheme"), readers())
+@pytest.mark.parametrize(("path", "size", "scheme"), list(readers()))
 def test_nobody_meets_a_barrier_on_any_screen(visit, path, size, scheme):
     page = visit(path, size, color_scheme=scheme)
     ground = page.locator("[data-testid='stApp']").evaluate(
@@ -117,6 +118,33 @@ def test_controls_charts_and_tables_have_names_for_those_who_listen(visit, path)
         assert table.get_attribute("aria-label")
         assert table.locator("th[scope=col]").count() > 1
         assert table.locator("tbody tr").count() == table.locator("th[scope=row]").count()
+
+
+def test_what_is_chosen_shows_in_the_readers_own_colours_and_nothing_moves(visit):
+    """Forced colours (high contrast) take every ground away but the system's own; and who asks the
+    system for less motion sees none."""
+    page = visit("", forced_colors="active", reduced_motion="reduce")
+    own = page.evaluate(
+        """() => { const probe = document.body.appendChild(document.createElement("i"));
+          probe.style.background = "Highlight";
+          return getComputedStyle(probe).backgroundColor; }"""
+    )
+    segment = "button[aria-checked={}]"
+    ring = "[data-testid=stRadioOption]{} > div > div:first-child"
+    for chosen, other in (
+        (segment.format("true"), segment.format("false")),
+        (ring.format("[data-selected]"), ring.format(":not([data-selected])")),
+    ):
+        expect(page.locator(chosen).first).to_have_css("background-color", own)
+        expect(page.locator(other).first).not_to_have_css("background-color", own)
+    expect(page.get_by_test_id("stAlertContainer").first).to_have_css("border-top-style", "solid")
+    longest = page.evaluate(
+        """() => Math.max(...[...document.querySelectorAll("*")].flatMap(one => {
+          const style = getComputedStyle(one);
+          return `${style.transitionDuration}, ${style.animationDuration}`.split(", ")
+            .map(parseFloat); }))"""
+    )
+    assert longest <= 0.001  # seconds
 
 
 GERMAN_DAY = r"\b\d{1,2}\.\d{1,2}\.\d{4}\b"
