@@ -13,6 +13,7 @@ and what this does not keep out stand in DEVELOPERS.md, "Who may come in".
 
 import asyncio
 import contextlib
+import logging
 import time
 from dataclasses import dataclass
 
@@ -21,6 +22,7 @@ from starlette.responses import HTMLResponse, JSONResponse, PlainTextResponse, R
 from analysis.bench.pairing import PAGE_POLICY, pairing_page
 from analysis.bench.throttle import Throttle
 from analysis.bench.visitor import Visitor, read_visitor
+from analysis.problems import Problem
 
 PAIR_PATH = "/bench/pair"
 LOOK_AGAIN_SECONDS = 2  # how long an open websocket may outlive a revoked pairing
@@ -34,6 +36,8 @@ NOT_OPEN = (
     "with WORKSHOP_OPEN=1 (README.md, 'Phones in the workshop').\n"
 )
 NOT_PAIRED = "This device is not paired. Scan the code on the Laps screen of the computer."
+NOT_READ = "The computer cannot read its store just now; its own screens and its log say why."
+_log = logging.getLogger(__name__)
 
 
 @dataclass(frozen=True)
@@ -58,7 +62,11 @@ class Guard:
             await self.app(scope, receive, send)
             return
         visitor = read_visitor(scope)
-        device, refusal = await self._judge(visitor)
+        try:
+            device, refusal = await self._judge(visitor)
+        except Problem as problem:  # who is paired stands in the store; strangers are not told why
+            _log.warning("who is paired cannot be read: %s", problem)
+            device, refusal = None, Refusal(503, NOT_READ, 2)
         if refusal:
             await _refuse(refusal, visitor, scope, receive, send)
             return
@@ -162,6 +170,6 @@ def _answer(refusal: Refusal, visitor: Visitor) -> Response:
     if refusal.status == 401 and visitor.wants_page:
         headers = {"Content-Security-Policy": PAGE_POLICY}
         return HTMLResponse(pairing_page(), status_code=401, headers=headers)
-    if refusal.status == 401:
-        return JSONResponse({"error": refusal.sentence}, status_code=401)
+    if refusal.status in (401, 503):
+        return JSONResponse({"error": refusal.sentence}, status_code=refusal.status)
     return PlainTextResponse(refusal.sentence, status_code=refusal.status)

@@ -20,6 +20,7 @@ import time
 from collections.abc import Awaitable, Callable
 from datetime import UTC, datetime
 
+from starlette.convertors import PathConvertor, register_url_convertor
 from starlette.middleware import Middleware
 from starlette.requests import ClientDisconnect, Request
 from starlette.responses import JSONResponse, RedirectResponse, Response
@@ -53,6 +54,15 @@ OWN_HEADERS = {
 _log = logging.getLogger(__name__)
 
 
+class Anything(PathConvertor):
+    """The rest of a path, line breaks in it too: Starlette's own leaves such paths to others."""
+
+    regex = "(?s:.*)"
+
+
+register_url_convertor("anything", Anything())
+
+
 class Stop(Exception):
     """The request ends here, with a status and a sentence."""
 
@@ -67,7 +77,7 @@ def routes(bench: Bench) -> list[Route]:
     return [
         _route("/bench", answers.page, "GET"),
         _route("/bench/sw.js", answers.service_worker, "GET"),
-        _route("/bench/assets/{name:path}", answers.asset, "GET"),
+        _route("/bench/assets/{name:anything}", answers.asset, "GET"),
         _route("/bench/lists", answers.lists, "GET"),
         _route("/bench/next", answers.next_task, "GET"),
         _route("/bench/put-away", answers.put_away, "POST"),
@@ -75,7 +85,7 @@ def routes(bench: Bench) -> list[Route]:
         _route(PAIR_PATH, answers.pair, "POST"),
         Route("/laps", _plainly(answers.laps), methods=["POST"]),
         Route("/bench/", lambda request: RedirectResponse("/bench", 308), methods=["GET"]),
-        _route("/bench/{rest:path}", answers.nothing, "GET"),
+        _route("/bench/{rest:anything}", answers.nothing, "GET"),
     ]
 
 
@@ -89,7 +99,7 @@ def _route(path: str, answer: Callable, method: str) -> Route:
 
     async def respond(request: Request) -> Response:
         if request.method != method and (method, request.method) != ("GET", "HEAD"):
-            raise Stop(405, f"{path} answers {method} only.")
+            raise Stop(405, f"{request.url.path} answers {method} only.")
         return await answer(request)
 
     every = ["GET", "HEAD", "POST", "PUT", "PATCH", "DELETE", "OPTIONS"]
