@@ -30,45 +30,48 @@ def batch_minutes_chart(minutes: pd.DataFrame, per: str, totals: pd.DataFrame) -
     title = f"minutes per {per}"
     y = alt.Y("operation:N", sort=order, title=None)
     shown = [kind for activity, kind in ACTIVITIES.items() if activity in set(drawn["activity"])]
-    bars = (
-        alt.Chart(drawn)
-        .mark_bar(stroke=look.INK, strokeWidth=0.6)
-        .encode(
-            y=y,
-            x=alt.X("start:Q", title=title, axis=alt.Axis(tickCount=5)),
-            x2="end:Q",
-            fill=fill(shown),
-            tooltip=[
-                alt.Tooltip("operation:N", title="operation"),
-                alt.Tooltip("said:N", title="time spent"),
-                alt.Tooltip("minutes:Q", title=title, format=",.2f"),
-                alt.Tooltip("share:Q", title="share of all", format=".1%"),
-            ],
-        )
+    layers = alt.layer(
+        _bars(drawn, y, shown, title), strewn(drawn, "operation", y, shown), *_totals(totals, y)
     )
+    return look.finished(layers, _described(totals, title), alt.Step(look.ROW_PIXELS))
+
+
+def _bars(drawn: pd.DataFrame, y: alt.Y, shown: list[Kind], title: str) -> alt.Chart:
+    """One stretch an activity, along the operation's bar."""
+    tooltip = [
+        alt.Tooltip("operation:N", title="operation"),
+        alt.Tooltip("said:N", title="time spent"),
+        alt.Tooltip("minutes:Q", title=title, format=",.2f"),
+        alt.Tooltip("share:Q", title="share of all", format=".1%"),
+    ]
+    x = alt.X("start:Q", title=title, axis=alt.Axis(tickCount=5))
+    bars = alt.Chart(drawn).mark_bar(stroke=look.INK, strokeWidth=0.6)
+    return bars.encode(y=y, x=x, x2="end:Q", fill=fill(shown), tooltip=tooltip)
+
+
+def _totals(totals: pd.DataFrame, y: alt.Y) -> list[alt.Chart]:
+    """The range across the end of each bar, where it has one, and its figure behind both."""
     totals = totals[["operation", "total", "low", "high"]]
     totals = totals.assign(end=totals[["total", "high"]].max(axis=1))
-    figures = f",.{decimals(totals['total'].max())}f"
-    labels = (
-        alt.Chart(totals)
-        .mark_text(align="left", dx=5, color=look.INK)
-        .encode(y=y, x="end:Q", text=alt.Text("total:Q", format=figures))
-    )
-    ranges = (
-        alt.Chart(totals.dropna(subset=["low"]))
-        .mark_rule(color=look.INK, strokeWidth=2)
-        .encode(y=y, x="low:Q", x2="high:Q")
-    )
-    layers = alt.layer(bars, strewn(drawn, "operation", y, shown), ranges, labels)
-    description = (
+    rule = alt.Chart(totals.dropna(subset=["low"])).mark_rule(color=look.INK, strokeWidth=2)
+    words = alt.Chart(totals).mark_text(align="left", dx=5, color=look.INK)
+    figures = alt.Text("total:Q", format=f",.{decimals(totals['total'].max())}f")
+    return [
+        rule.encode(y=y, x="low:Q", x2="high:Q"),
+        words.encode(y=y, x="end:Q", text=figures),
+    ]
+
+
+def _described(totals: pd.DataFrame, title: str) -> str:
+    """What a screen reader says in place of the picture: each operation's minutes and range."""
+    each = []
+    for row in totals.itertuples():
+        said = f"{row.operation} {number(row.total, 1)} minutes"
+        known = row.low == row.low
+        span = f" ({number(row.low, 1)} to {number(row.high, 1)})" if known else ""
+        each.append(said + span)
+    return (
         f"Bar chart of {title} by operation, each bar split by what the time was spent on. "
-        + "; ".join(_told(row) for row in totals.itertuples())
+        + "; ".join(each)
         + "."
     )
-    return look.finished(layers, description, alt.Step(look.ROW_PIXELS))
-
-
-def _told(row) -> str:
-    """An operation's minutes with their range, for those who do not see the chart."""
-    said = f"{row.operation} {number(row.total, 1)} minutes"
-    return f"{said} ({number(row.low, 1)} to {number(row.high, 1)})" if row.low == row.low else said

@@ -1,4 +1,4 @@
-"""A decision: when it has earned itself back, what moves the answer, a week before and after."""
+"""A decision: when it has earned itself back, and what moves the answer."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from analysis.charts import look
-from analysis.decisions.answer import Mover, Path, Situation
+from analysis.decisions.answer import Mover, Path
 from analysis.records.figures import figure, number, told
 
 MOST_POINTS = 130  # of a line: more than the eye tells apart on a page
@@ -196,51 +196,3 @@ def _movers_said(frame: pd.DataFrame, mean: float, currency: str) -> str:
         + "; ".join(parts)
         + "."
     )
-
-
-def before_after_chart(before: Situation, after: Situation) -> alt.Chart:
-    """Pieces sold in an average week before and after, and what is asked for and not sold.
-
-    The whisker is nine of ten runs.
-    """
-    frame = _weeks_of(before, after)
-    title = "pieces a week"
-    y = alt.Y("when:N", sort=list(frame["when"]), title=None)
-    widest = 1.06 * float(frame[["asked", "high"]].max().max()) or 1.0
-    x = alt.X("sold:Q", title=title, scale=alt.Scale(domain=[0, widest], nice=False),
-              axis=alt.Axis(tickCount=5, grid=False))  # fmt: skip
-    chart = alt.Chart(frame)
-    tooltip = [
-        alt.Tooltip("when:N", title="when"),
-        alt.Tooltip("sold:Q", title="sold a week", format=",.1f"),
-        alt.Tooltip("low:Q", title="range from", format=",.1f"),
-        alt.Tooltip("high:Q", title="range to", format=",.1f"),
-        alt.Tooltip("asked:Q", title="asked for", format=",.1f"),
-    ]
-    sold = chart.mark_bar(color=look.SKY, stroke=look.INK, strokeWidth=0.8, height=22)
-    unmet = chart.mark_bar(
-        fillOpacity=0, stroke=look.INK, strokeWidth=0.8, strokeDash=[4, 3], height=22
-    )
-    whisker = chart.mark_rule(color=look.INK, strokeWidth=2)
-    words = chart.mark_text(align="left", dx=7, dy=-20, color=look.INK)
-    layers = (
-        sold.encode(x=x, y=y, tooltip=tooltip),
-        unmet.encode(x="sold:Q", x2="asked:Q", y=y),
-        whisker.encode(x="low:Q", x2="high:Q", y=y),
-        words.encode(x=alt.value(0), y=y, text="said:N"),
-    )
-    described = "; ".join(f"{row.when} {row.said}" for row in frame.itertuples(index=False))
-    return look.finished(
-        alt.layer(*layers), f"Bars of {title}, before and after: {described}.", alt.Step(58)
-    )
-
-
-def _weeks_of(before: Situation, after: Situation) -> pd.DataFrame:
-    rows = []
-    for when, week in (("before", before), ("after", after)):
-        sold, unmet = week.sold_per_week, week.lost_demand_per_week.mean or 0.0
-        said = f"{figure(sold.mean, 3)} sold ({figure(sold.p5, 3)} to {figure(sold.p95, 3)})"
-        if round(unmet):
-            said += f", {figure(unmet)} more asked for"
-        rows.append((when, sold.mean, sold.p5, sold.p95, sold.mean + unmet, said))
-    return pd.DataFrame(rows, columns=["when", "sold", "low", "high", "asked", "said"])

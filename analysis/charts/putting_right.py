@@ -5,6 +5,7 @@ import numpy as np
 import pandas as pd
 
 from analysis.charts import look
+from analysis.charts.weekly import usual_and_limits, week_axis
 from analysis.records.figures import figure, manner, number
 
 MOST_BARS = 10
@@ -194,11 +195,7 @@ def more_time_chart(costs: pd.DataFrame, marks: dict[float, str], unit: str) -> 
         .mark_line(color=look.BLUE, strokeWidth=2.5)
         .encode(x=x, y=y, tooltip=tooltip),
     ]
-    for row, (seconds, said) in enumerate(marks.items()):
-        mark = alt.Chart(pd.DataFrame({"seconds": [seconds], "said": [said]}))
-        text = mark.mark_text(align="left", baseline="top", dx=5, color=look.INK)
-        rule = mark.mark_rule(color=look.INK, strokeDash=[6, 4], strokeWidth=1 + row)
-        layers += [rule.encode(x=x), text.encode(x=x, y=alt.value(2 + 16 * row), text="said:N")]
+    layers += _marked(marks, x)
     cheapest = costs.loc[costs["cost"].idxmin()]
     said = (
         f"{unit.capitalize()} against seconds a piece: least at "
@@ -206,6 +203,17 @@ def more_time_chart(costs: pd.DataFrame, marks: dict[float, str], unit: str) -> 
         f"now {number(next(iter(marks)))} seconds."
     )
     return look.finished(alt.layer(*layers), said, 260)
+
+
+def _marked(marks: dict[float, str], x: alt.X) -> list[alt.Chart]:
+    """A dashed upright and its words at each of some seconds, the words a line lower each time."""
+    layers = []
+    for row, (seconds, said) in enumerate(marks.items()):
+        mark = alt.Chart(pd.DataFrame({"seconds": [seconds], "said": [said]}))
+        text = mark.mark_text(align="left", baseline="top", dx=5, color=look.INK)
+        rule = mark.mark_rule(color=look.INK, strokeDash=[6, 4], strokeWidth=1 + row)
+        layers += [rule.encode(x=x), text.encode(x=x, y=alt.value(2 + 16 * row), text="said:N")]
+    return layers
 
 
 def share_chart(weeks: pd.DataFrame) -> alt.Chart:
@@ -216,34 +224,37 @@ def share_chart(weeks: pd.DataFrame) -> alt.Chart:
     """
     frame = weeks.assign(week_start=pd.to_datetime(weeks["week_start"]))
     look.refuse_nothing(frame.dropna(subset=["share"]), "weeks")
-    named = frame["week_start"].iloc[:: -(-len(frame) // 6)]
-    mondays = [alt.DateTime(year=d.year, month=d.month, date=d.day) for d in named]
-    axis = alt.Axis(format=manner().chart_day, values=mondays, grid=False)
-    x = alt.X("week_start:T", title="week beginning", axis=axis)
+    x = alt.X("week_start:T", title="week beginning", axis=week_axis(frame["week_start"]))
     y = alt.Y("share:Q", title="pieces at fault", axis=alt.Axis(format="%", tickCount=5))
-    points = alt.Chart(frame).mark_point(filled=True, size=70, opacity=1)
-    kinds = ["", "above", "below"]
+    line = alt.Chart(frame).mark_line(color=look.BLUE, strokeWidth=1.5).encode(x=x, y=y)
+    words = alt.Chart(frame[frame["news"] != ""]).mark_text(dy=-13, color=look.INK)
     layers = [
         *_limits(frame, x),
-        alt.Chart(frame).mark_line(color=look.BLUE, strokeWidth=1.5).encode(x=x, y=y),
-        points.encode(
-            x=x,
-            y=y,
-            shape=alt.Shape("news:N", legend=None, scale=alt.Scale(
-                domain=kinds, range=["circle", "triangle-up", "triangle-down"])),
-            color=alt.Color("news:N", legend=None, scale=alt.Scale(
-                domain=kinds, range=[look.BLUE, look.VERMILION, look.VERMILION])),
-            tooltip=[
-                alt.Tooltip("week_start:T", title="week beginning", format=manner().chart_date),
-                alt.Tooltip("share:Q", title="pieces at fault", format=".1%"),
-                alt.Tooltip("upper:Q", title="ordinary up to", format=".1%"),
-            ],
-        ),
-        alt.Chart(frame[frame["news"] != ""]).mark_text(dy=-13, color=look.INK).encode(
-            x=x, y=y, text="news:N"
-        ),
-    ]  # fmt: skip
+        line,
+        _weeks_judged(frame, x, y),
+        words.encode(x=x, y=y, text="news:N"),
+    ]
     return look.finished(alt.layer(*layers), _weeks_said(frame), 260)
+
+
+def _weeks_judged(frame: pd.DataFrame, x: alt.X, y: alt.Y) -> alt.Chart:
+    """A point a week: a circle where it is ordinary, a triangle where it is news."""
+    kinds = ["", "above", "below"]
+    shapes = alt.Scale(domain=kinds, range=["circle", "triangle-up", "triangle-down"])
+    colours = alt.Scale(domain=kinds, range=[look.BLUE, look.VERMILION, look.VERMILION])
+    tooltip = [
+        alt.Tooltip("week_start:T", title="week beginning", format=manner().chart_date),
+        alt.Tooltip("share:Q", title="pieces at fault", format=".1%"),
+        alt.Tooltip("upper:Q", title="ordinary up to", format=".1%"),
+    ]
+    points = alt.Chart(frame).mark_point(filled=True, size=70, opacity=1)
+    return points.encode(
+        x=x,
+        y=y,
+        shape=alt.Shape("news:N", legend=None, scale=shapes),
+        color=alt.Color("news:N", legend=None, scale=colours),
+        tooltip=tooltip,
+    )
 
 
 def _limits(frame: pd.DataFrame, x: alt.X) -> list[alt.Chart]:
@@ -254,13 +265,8 @@ def _limits(frame: pd.DataFrame, x: alt.X) -> list[alt.Chart]:
     long = told.melt("week_start", ["centre", "lower", "upper"], "limit", "at")
     names = ["usual", "ordinary up to, down to"]
     long["line"] = np.where(long["limit"] == "centre", *names)
-    dash = alt.StrokeDash(
-        "line:N",
-        title=None,
-        scale=alt.Scale(domain=names, range=[[1, 0], [5, 4]]),
-        legend=alt.Legend(symbolType="stroke", symbolStrokeColor=look.GREY, symbolStrokeWidth=2),
-    )
     lines = alt.Chart(long).mark_line(color=look.GREY, strokeWidth=1.5)
+    dash = usual_and_limits(*names)
     return [lines.encode(x=x, y="at:Q", strokeDash=dash, detail="limit:N")]
 
 

@@ -44,30 +44,33 @@ def schedule_chart(
         axis=_clock_axis(start, width),
     )
     shown = [kind for kind in kinds.values() if kind.words in set(drawn["said"])]
-    closed = alt.Chart(pd.DataFrame(width.closed, columns=["start", "end"])).mark_rect(
-        opacity=0.18, fill=look.INK, stroke=look.INK, strokeDash=[2, 2], strokeWidth=0.6
-    ).encode(x=x, x2="end:Q")  # fmt: skip
     columns = 2 if len(shown) > 2 else 3
-    bars = (
-        alt.Chart(drawn)
-        .mark_bar(stroke=look.INK, strokeWidth=0.6)
-        .encode(
-            y=y,
-            x=x,
-            x2="end:Q",
-            fill=fill(shown, columns),
-            tooltip=[
-                alt.Tooltip("row:N", title="operation"),
-                alt.Tooltip("said:N", title="what"),
-                alt.Tooltip("begins:N", title="from"),
-                alt.Tooltip("ends:N", title="to"),
-                alt.Tooltip("pieces:Q", title="pieces"),
-            ],
-        )
-    )
+    bars = _bars(drawn, x, y, fill(shown, columns))
     symbols = strewn(drawn, "row", y, shown, columns)
-    layers = alt.layer(*([closed] if width.closed else []), bars, symbols)
+    layers = alt.layer(*_closed_hours(width, x), bars, symbols)
     return look.finished(layers, _in_words(drawn), alt.Step(look.ROW_PIXELS))
+
+
+def _closed_hours(width: "_Width", x: alt.X) -> list[alt.Chart]:
+    """A strip over each stretch in which the shop is closed; none where it never is."""
+    if not width.closed:
+        return []
+    strips = alt.Chart(pd.DataFrame(width.closed, columns=["start", "end"])).mark_rect(
+        opacity=0.18, fill=look.INK, stroke=look.INK, strokeDash=[2, 2], strokeWidth=0.6
+    )
+    return [strips.encode(x=x, x2="end:Q")]
+
+
+def _bars(drawn: pd.DataFrame, x: alt.X, y: alt.Y, colours: alt.Fill) -> alt.Chart:
+    tooltip = [
+        alt.Tooltip("row:N", title="operation"),
+        alt.Tooltip("said:N", title="what"),
+        alt.Tooltip("begins:N", title="from"),
+        alt.Tooltip("ends:N", title="to"),
+        alt.Tooltip("pieces:Q", title="pieces"),
+    ]
+    bars = alt.Chart(drawn).mark_bar(stroke=look.INK, strokeWidth=0.6)
+    return bars.encode(y=y, x=x, x2="end:Q", fill=colours, tooltip=tooltip)
 
 
 class _Width:
@@ -95,12 +98,13 @@ class _Width:
             places.append(places[-1] + b - a)
         self.moments, self.places = np.array(moments), np.array(places)
 
-    def at(self, seconds):
-        """Minutes along the chart's width."""
+    def at(self, seconds: float | np.ndarray) -> np.ndarray:
+        """Where moments stand, in minutes along the chart's width; of the shape of `seconds`."""
         return np.interp(seconds, self.moments, self.places) / 60
 
     @property
     def end(self) -> float:
+        """The chart's whole width, in minutes along it."""
         return float(self.places[-1] / 60)
 
 

@@ -43,16 +43,19 @@ def weekly_output_chart(
     frame = _judged(weeks, usual, measure)
     look.refuse_nothing(frame.dropna(subset=["value"]), "weeks")
     title = MEASURES[measure]
-    x = alt.X("week_start:T", title="week beginning", axis=_week_axis(frame))
+    x = alt.X("week_start:T", title="week beginning", axis=week_axis(frame["week_start"]))
     y = _from_zero(frame["value"].max(), usual, title)
     line = alt.Chart(frame).mark_line(color=look.BLUE, strokeWidth=1.5).encode(x=x, y=y)
     layers = [*_limit_lines(usual), line, _points(frame, x, y, title), _words(frame, x, y)]
     return look.finished(alt.layer(*layers), _described(frame, usual, title), 260)
 
 
-def _week_axis(frame: pd.DataFrame) -> alt.Axis:
-    """At most six Mondays named, so that one week is not named once for each of its days."""
-    named = frame["week_start"].iloc[:: -(-len(frame) // 6)]
+def week_axis(starts: pd.Series) -> alt.Axis:
+    """At most six Mondays named, so that one week is not named once for each of its days.
+
+    `starts`: the Mondays of the weeks drawn, datetime64, in order.
+    """
+    named = starts.iloc[:: -(-len(starts) // 6)]
     mondays = [alt.DateTime(year=day.year, month=day.month, date=day.day) for day in named]
     return alt.Axis(format=manner().chart_day, values=mondays, grid=False)
 
@@ -127,15 +130,20 @@ def _limit_lines(limits: Limits | None) -> list[alt.Chart]:
     lines = pd.DataFrame(
         {"at": [limits.centre, limits.lower, limits.upper], "line": [usual, ordinary, ordinary]}
     )
-    dash = alt.StrokeDash(
-        "line:N",
-        title=None,
-        scale=alt.Scale(domain=[usual, ordinary], range=[[1, 0], [5, 4]]),
-        legend=alt.Legend(symbolType="stroke", symbolStrokeColor=look.GREY, symbolStrokeWidth=2),
-    )
+    dash = usual_and_limits(usual, ordinary)
     rule = alt.Chart(lines).mark_rule(color=look.GREY, strokeWidth=1.5)
     tooltip = alt.Tooltip("line:N", title="a week's output")
     return [rule.encode(y="at:Q", strokeDash=dash, tooltip=tooltip)]
+
+
+def usual_and_limits(usual: str, limits: str) -> alt.StrokeDash:
+    """The column `line` told by its dashes: `usual` drawn through, the words of `limits` dashed."""
+    return alt.StrokeDash(
+        "line:N",
+        title=None,
+        scale=alt.Scale(domain=[usual, limits], range=[[1, 0], [5, 4]]),
+        legend=alt.Legend(symbolType="stroke", symbolStrokeColor=look.GREY, symbolStrokeWidth=2),
+    )
 
 
 def _said(line: str, limits: Limits) -> str:

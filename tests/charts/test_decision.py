@@ -12,11 +12,10 @@ from analysis.charts.decision import (
     LETTERS_WIDE,
     MIDDLE,
     MOST_BARS,
-    before_after_chart,
     movers_chart,
     payback_chart,
 )
-from analysis.decisions.answer import GIVEN, Mover, Path, Situation, Spread
+from analysis.decisions.answer import GIVEN, Mover, Path
 from analysis.records.figures import GERMAN, write_as
 
 MEAN = 1000.0
@@ -33,19 +32,11 @@ def path(weeks=104):
     return Path(week, middle - 5.0 * week, middle, middle + 5.0 * week, missing, missing, missing)
 
 
-def a_week(sold, unmet):
-    sold = Spread(sold, sold - 4, sold, sold + 4)
-    unmet = Spread(unmet, unmet - 1, unmet, unmet + 1)
-    return Situation(sold, sold, unmet, sold, sold, sold, sold, sold)
-
-
 CHARTS = {
     "payback": (lambda: payback_chart(path(), "USD", 20.0),
                 {"weeks from the start", "USD gained so far"}),
     "movers": (lambda: movers_chart(MOVERS, MEAN, "USD"),
                {"USD gained in all (thin line: as reckoned)"}),
-    "before and after": (lambda: before_after_chart(a_week(100.0, 12.0), a_week(109.0, 3.0)),
-                         {"pieces a week"}),
 }  # fmt: skip
 
 
@@ -154,14 +145,6 @@ def test_a_name_longer_than_the_chart_is_cut_there():
         if isinstance(layer.get("mark"), dict) and layer["mark"]["type"] == "text"
     ]  # fmt: skip
     assert limits == [LETTERS_WIDE, LETTERS_WIDE / 2, LETTERS_WIDE / 2]
-
-
-def test_what_is_asked_for_and_not_sold_is_an_outline_and_said():
-    spec = CHARTS["before and after"][0]().to_dict()
-    said = {row["when"]: row["said"] for row in rows(spec)}
-    assert said["before"] == "100 sold (96 to 104), 12 more asked for"
-    assert said["after"] == "109 sold (105 to 113), 3 more asked for"
-    assert any("strokeDash" in layer["mark"] for layer in layers(spec) if "mark" in layer)
 
 
 def test_a_german_reader_reads_german_numbers_on_the_bars():
