@@ -3,6 +3,8 @@
 Exit status 0; 2 for input that cannot be used, with one line per fault on standard error.
 """
 
+from __future__ import annotations
+
 import argparse
 import dataclasses
 import json
@@ -10,14 +12,26 @@ import os
 import signal
 import sys
 import time
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from datetime import date, datetime
 from pathlib import Path
-from typing import BinaryIO
+from typing import TYPE_CHECKING, Any, BinaryIO, TypeAlias
 
 from analysis.problems import BadInput, NotFound, Problem
 
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from analysis.decisions.answer import Answer, SoFar
+    from analysis.records.laps import LapsFile
+    from analysis.records.scenario import Scenario
+    from analysis.records.shop import Shop
+
 MOST_RUNS = 100_000
+
+Options = argparse.Namespace
+Verbs: TypeAlias = "argparse._SubParsersAction[argparse.ArgumentParser]"
+Answered = tuple[dict, Callable[[dict], str]]  # for --json, and what lays it out for eyes
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -42,7 +56,15 @@ def main(arguments: Sequence[str] | None = None) -> int:
 def _parser() -> argparse.ArgumentParser:
     parser = argparse.ArgumentParser(prog="python -m analysis", description=__doc__.split("\n")[0])
     verbs = parser.add_subparsers(metavar="VERB", required=True)
+    _add_study(verbs)
+    _add_plans(verbs)
+    _add_what_if(verbs)
+    _add_store(verbs)
+    return parser
 
+
+def _add_study(verbs: Verbs) -> None:
+    """What the laps tell."""
     verb = _verb(verbs, "study", _study, "time per operation, practice, quality, takt, cost, weeks")
     verb.add_argument("laps", metavar="LAPS.csv")
     verb.add_argument(
@@ -50,10 +72,11 @@ def _parser() -> argparse.ArgumentParser:
     )
     verb.add_argument("--shop", metavar="S.toml", help="hours, people, products, money")
 
+
+def _add_plans(verbs: Verbs) -> None:
+    """One product's route planned: for a batch, or along a line."""
     verb = _verb(verbs, "order", _order, "the quickest order of work for one batch")
-    verb.add_argument("routing", metavar="R.csv")
-    verb.add_argument("--product", metavar="P", required=True)
-    verb.add_argument("--variant", metavar="V", help="default: the first whose route is whole")
+    _route_arguments(verb)
     verb.add_argument("--units", metavar="N", type=int, required=True, help="pieces in the batch")
     verb.add_argument("--workers", metavar="K", type=int, default=1, help="people (default 1)")
     verb.add_argument("--laps", metavar="L.csv", help="present times from these laps, not planned")
@@ -63,13 +86,20 @@ def _parser() -> argparse.ArgumentParser:
                       help="about how long to search (default 8)")  # fmt: skip
 
     verb = _verb(verbs, "balance", _balance, "operations shared out along a line of people")
-    verb.add_argument("routing", metavar="R.csv")
-    verb.add_argument("--product", metavar="P", required=True)
-    verb.add_argument("--variant", metavar="V", help="default: the first whose route is whole")
+    _route_arguments(verb)
     aim = verb.add_mutually_exclusive_group(required=True)
     aim.add_argument("--cycle", metavar="SECONDS", type=float, help="the fewest people for it")
     aim.add_argument("--workers", metavar="K", type=int, help="the shortest cycle of so many")
 
+
+def _route_arguments(verb: argparse.ArgumentParser) -> None:
+    verb.add_argument("routing", metavar="R.csv")
+    verb.add_argument("--product", metavar="P", required=True)
+    verb.add_argument("--variant", metavar="V", help="default: the first whose route is whole")
+
+
+def _add_what_if(verbs: Verbs) -> None:
+    """What a scenario would yield, as figures or as the page to hand over."""
     verb = _verb(verbs, "whatif", _whatif, "what a helper, a machine, a move or more demand yields")
     _what_if_arguments(verb)
 
@@ -78,25 +108,31 @@ def _parser() -> argparse.ArgumentParser:
     verb.add_argument("-o", "--output", metavar="FILE.html|FILE.pdf", required=True, type=_page)
     verb.add_argument("--paper", choices=("a4", "letter"), default="a4", help="default a4")
 
+
+def _add_store(verbs: Verbs) -> None:
+    """What goes into the store, out of it, beside it and back."""
     verb = _verb(verbs, "import", _import, "take a file of laps into the store")
     verb.add_argument("laps", metavar="FILE.csv")
-    verb.add_argument("--store", metavar="URL", help="default: WORKSHOP_STORE, or your data folder")
+    _store_argument(verb)
 
     verb = _verb(verbs, "export", _export, "write the store's laps to a file")
-    verb.add_argument("--store", metavar="URL", help="default: WORKSHOP_STORE, or your data folder")
+    _store_argument(verb)
     verb.add_argument("-o", "--output", metavar="FILE.csv", required=True)
 
     verb = _verb(verbs, "copy", _copy, "copy a whole store into an empty one, and prove it")
-    verb.add_argument("--store", metavar="URL", help="default: WORKSHOP_STORE, or your data folder")
+    _store_argument(verb)
     verb.add_argument("--to", metavar="URL", required=True, help="a file, or a database server's")
 
     verb = _verb(verbs, "backup", _backup, "back the store up now, and list the backups there are")
-    verb.add_argument("--store", metavar="URL", help="default: WORKSHOP_STORE, or your data folder")
+    _store_argument(verb)
 
     verb = _verb(verbs, "restore", _restore, "bring a backup back; what was there is put aside")
     verb.add_argument("day", metavar="YYYY-MM-DD", nargs="?", help="default: the newest backup")
+    _store_argument(verb)
+
+
+def _store_argument(verb: argparse.ArgumentParser) -> None:
     verb.add_argument("--store", metavar="URL", help="default: WORKSHOP_STORE, or your data folder")
-    return parser
 
 
 def _what_if_arguments(verb: argparse.ArgumentParser) -> None:
@@ -136,25 +172,26 @@ def _page(text: str) -> Path:
     return Path(text)
 
 
-def _verb(verbs, name: str, run, help_text: str) -> argparse.ArgumentParser:
+def _verb(
+    verbs: Verbs, name: str, run: Callable[[Options], Answered], help_text: str
+) -> argparse.ArgumentParser:
+    """A verb of the command line; `run` answers it."""
     verb = verbs.add_parser(name, help=help_text, description=help_text)
     verb.add_argument("--json", action="store_true", help="one JSON object on standard output")
     verb.set_defaults(run=run)
     return verb
 
 
-def _study(options):
+def _study(options: Options) -> Answered:
     from analysis import tables
     from analysis.study.contract import as_contract
     from analysis.study.summary import study
 
-    laps, routing, shop = _read_inputs(options)
-    for notice in laps.notices:
-        print(notice, file=sys.stderr)
+    laps, routing, shop, _ = _read_inputs(options)
     return as_contract(study(laps.frame, routing, shop)), tables.study_tables
 
 
-def _whatif(options):
+def _whatif(options: Options) -> Answered:
     from analysis import tables
     from analysis.decisions.contract import whatif_contract
 
@@ -162,7 +199,7 @@ def _whatif(options):
     return whatif_contract(answer), tables.whatif_tables
 
 
-def _memo(options):
+def _memo(options: Options) -> Answered:
     from zoneinfo import ZoneInfo
 
     from analysis.records.whole import write_whole
@@ -181,7 +218,7 @@ def _memo(options):
     return told, lambda told: f"{told['headline']}\nThe page is in {told['file']}."
 
 
-def _printed(file: Path, answer, shop_name: str, day: date, paper: str) -> bytes:
+def _printed(file: Path, answer: Answer, shop_name: str, day: date, paper: str) -> bytes:
     if file.suffix.lower() == ".pdf":
         from analysis.memo.pdf import memo_pdf
 
@@ -191,17 +228,15 @@ def _printed(file: Path, answer, shop_name: str, day: date, paper: str) -> bytes
     return memo_html(answer, shop_name, day, paper).encode()
 
 
-def _answer(options):
+def _answer(options: Options) -> tuple[Shop, Answer]:
     """(shop, answer to the scenario of the options), the estimate so far on a terminal."""
     from analysis.decisions.model_of import model_of
     from analysis.decisions.priced import check_priced
     from analysis.decisions.what_if import what_if
-    from analysis.records.scenario import read_scenario
     from analysis.study.summary import study
 
-    (laps, routing, shop), scenario = _read_inputs(options, read_scenario)
-    for notice in laps.notices:
-        print(notice, file=sys.stderr)
+    laps, routing, shop, scenario = _read_inputs(options)
+    assert shop and scenario  # the verb asks for both
     check_priced(shop, options.shop)
     model = model_of(
         study(laps.frame, routing, shop), routing, shop,
@@ -217,11 +252,11 @@ def _answer(options):
     return shop, answer
 
 
-def _interrupted():
+def _interrupted() -> Callable[[], bool]:
     """Says whether Ctrl-C was pressed: once keeps the runs done, twice ends the program."""
     pressed: list[int] = []
 
-    def note(number, frame) -> None:
+    def note(number: int, _frame: object) -> None:
         if pressed:
             raise KeyboardInterrupt
         pressed.append(number)
@@ -230,7 +265,7 @@ def _interrupted():
     return lambda: bool(pressed)
 
 
-def _show_so_far(so_far) -> None:
+def _show_so_far(so_far: SoFar) -> None:
     """One line on the terminal, written over itself."""
     worth = so_far.net_present_value
     told = f"worth about {worth.mean:,.0f}" if worth else f"{so_far.sold_per_week.mean:.0f} sold"
@@ -239,35 +274,38 @@ def _show_so_far(so_far) -> None:
     print(f"\r{line:<79.79}", end="", file=sys.stderr, flush=True)
 
 
-def _read_inputs(options, read_scenario=None):
-    """The laps, routing and shop of the options; the faults of all files told together.
-
-    With `read_scenario` ((laps, routing, shop), scenario).
-    """
+def _read_inputs(
+    options: Options,
+) -> tuple[LapsFile, pd.DataFrame | None, Shop | None, Scenario | None]:
+    """What the options name: laps, routing, shop, scenario. The faults of all files are told
+    together, what the reader noticed about the laps on standard error."""
     from analysis.records.laps import read_laps
     from analysis.records.routing import read_routing
-    from analysis.records.shop import Shop, read_shop
+    from analysis.records.scenario import read_scenario
+    from analysis.records.shop import read_shop
 
     faulty: list[BadInput] = []
 
-    def attempt(read, *where):
+    def attempt(read: Callable, file: str | None, *more: object) -> Any:
         try:
-            return read(*where)
+            return None if file is None else read(file, *more)
         except BadInput as problem:
             faulty.append(problem)
             return None
 
-    shop = attempt(read_shop, options.shop) if options.shop else None
-    routing = attempt(read_routing, options.routing) if options.routing else None
-    laps = attempt(read_laps, options.laps, shop or Shop())
-    scenario = attempt(read_scenario, options.scenario) if read_scenario else None
+    shop = attempt(read_shop, options.shop)
+    routing = attempt(read_routing, options.routing)
+    laps = attempt(read_laps, options.laps, shop)
+    scenario = attempt(read_scenario, getattr(options, "scenario", None))
     if faulty:
         faults = [fault for problem in faulty for fault in problem.faults]
         raise BadInput(faults, sum(problem.count for problem in faulty))
-    return ((laps, routing, shop), scenario) if read_scenario else (laps, routing, shop)
+    for notice in laps.notices:
+        print(notice, file=sys.stderr)
+    return laps, routing, shop, scenario
 
 
-def _order(options):
+def _order(options: Options) -> Answered:
     from analysis import tables
     from analysis.flow.contract import order_contract
     from analysis.flow.order import order
@@ -280,7 +318,7 @@ def _order(options):
     return order_contract(plan, variant), tables.order_tables
 
 
-def _balance(options):
+def _balance(options: Options) -> Answered:
     from analysis import tables
     from analysis.flow.balance import balance_for_cycle, balance_for_workers
     from analysis.flow.contract import balance_contract
@@ -295,7 +333,7 @@ def _balance(options):
     return balance_contract(balance), tables.balance_tables
 
 
-def _route_inputs(options):
+def _route_inputs(options: Options) -> tuple[pd.DataFrame, str, dict]:
     """The routing, the variant to plan for, and present seconds where laps are given."""
     from analysis.flow.present import present_seconds
     from analysis.flow.work import whole_route
@@ -312,13 +350,13 @@ def _route_inputs(options):
     return routing, variant, present_seconds(read_laps(laps).frame) if laps else {}
 
 
-def _deadline(seconds_limit: float):
+def _deadline(seconds_limit: float) -> Callable[[], bool]:
     """Says when a search counted in effort has taken far longer by the clock (a slow machine)."""
     end = time.monotonic() + 2 * max(seconds_limit, 0) + 2
     return lambda: time.monotonic() > end
 
 
-def _import(options):
+def _import(options: Options) -> Answered:
     from analysis.records.laps import read_laps
     from analysis.store.store import open_store
 
@@ -327,7 +365,7 @@ def _import(options):
     return dataclasses.asdict(report), lambda _: str(report)
 
 
-def _export(options):
+def _export(options: Options) -> Answered:
     from analysis.store.store import open_store
 
     store = open_store(options.store, create=False)
@@ -336,7 +374,7 @@ def _export(options):
     return answer, lambda answer: f"{answer['laps']} laps written to {answer['file']}"
 
 
-def _copy(options):
+def _copy(options: Options) -> Answered:
     from analysis.store.moving import copy_store
     from analysis.store.store import open_store
 
@@ -355,7 +393,7 @@ def _counting(done: int, total: int) -> None:
         print(f"\r{done:,} of {total:,} rows", end=end, file=sys.stderr, flush=True)
 
 
-def _backup(options):
+def _backup(options: Options) -> Answered:
     from analysis.store.backup import back_up, backups
 
     store = _store_file(options.store)
@@ -366,7 +404,7 @@ def _backup(options):
     return {"store": str(store), "backups": found}, lambda _: "\n".join(lines)
 
 
-def _restore(options):
+def _restore(options: Options) -> Answered:
     from analysis.store.backup import backups, restore
 
     store = _store_file(options.store)
