@@ -178,16 +178,17 @@ def _lead(time: BatchTime, what: str, worker: str, batch: str) -> str:
             f"No batch of {what} is finished yet; those under way have taken "
             f"{words.rough(time.per_piece.value)}{who} for each piece started so far."
         )
+    few = " Too few batches for a range." if pd.isna(time.per_piece.low) else ""
     return (
         f"A good piece of {what} takes {_about(time.per_piece)}{who} at the bench; a batch, of "
         f"{words.number(time.pieces / time.batches)} good pieces on average, "
-        f"{_about(time.per_batch)}."
+        f"{_about(time.per_batch)}.{few}"
     )
 
 
 def _about(spread) -> str:
     if pd.isna(spread.low):
-        return f"about {words.rough(spread.value)} (too few batches for a range)"
+        return f"about {words.rough(spread.value)}"
     return _some(spread)
 
 
@@ -242,9 +243,9 @@ def _nobody(time: BatchTime, one: bool) -> str:
 
 
 def _hours(spread) -> str:
-    """Hours with their range; the bare figure where there is none."""
+    """Hours as a length of time with its range; the bare figure where there is none."""
     if pd.isna(spread.low):
-        return words.hours(spread.value)
+        return words.rough(3600 * spread.value)
     return words.time_range(3600 * spread.low, 3600 * spread.high)
 
 

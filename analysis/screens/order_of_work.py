@@ -356,7 +356,7 @@ def _legend(seen: Seen) -> str:
             for place, batch in enumerate(seen.choice.batches)
         ) + "."  # fmt: skip
     return (
-        "One row an operation, from left to right on the clock. Dashed grey strips: the shop is "
+        "One row an operation, from left to right on the clock. Upright grey strips: the shop is "
         "closed (lunch, night), drawn narrow; what dries or lies in a press goes on in them."
         + letters
     )

@@ -91,6 +91,14 @@ def slide_line() -> None:
     st.html("<p class='slide'>Slide the table sideways for its other columns.</p>")
 
 
+def rows_line() -> None:
+    """Below a table to edit: how a row comes in and how one goes."""
+    st.caption(
+        "A new row: write in the empty one at the end. To take one out, tick it at its left end "
+        "and press the bin above the table. Nothing counts before it is saved."
+    )
+
+
 def import_line() -> None:
     """What the last import did, shown once."""
     report = st.session_state.pop("import_report", None)

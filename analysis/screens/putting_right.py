@@ -40,7 +40,7 @@ class Page:
     missing: str
     kinds: Table
     surer: tuple[str, ...]
-    some: bool  # some fault was logged
+    some: bool  # some fault was logged that cost something
 
 
 def show() -> None:
@@ -68,9 +68,10 @@ def _page(desk: Desk) -> Page:
     from analysis.screens import putting_right_told as told  # pandas is slow, and pages are kept
 
     cost, money = fault_figures(desk.here).cost, desk.figures.currency
-    some = len(cost.causes) > 0
+    some = told.costs_something(cost)
+    none = told.only_flagged(cost) if len(cost.causes) else told.faultless(desk.figures)
     return Page(
-        sentence=told.lead(cost, money) if some else told.faultless(desk.figures),
+        sentence=told.lead(cost, money) if some else none,
         points=tuple(told.points(cost, money)) if some else (told.NONE_YET,),
         missing=told.missing(cost) if some else "",
         kinds=told.kinds_table(cost, money),

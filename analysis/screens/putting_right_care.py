@@ -21,8 +21,8 @@ def pace(desk: Desk) -> None:
     names = desk.kept("pace names", (), lambda: _names(fault_figures(desk.here)))
     if not names:
         st.info(
-            "No fault was logged at an operation yet, so pace cannot be held against faults. Next "
-            "step: flag spoiled pieces on the bench page."
+            "Too few faults are on record to hold pace against them. Next step: flag spoiled "
+            "pieces on the bench page, where they are found."
         )
         return
     name = st.selectbox("Operation", names, key="faults_operation")

@@ -52,7 +52,7 @@ def _weeks_told(desk: Desk, product: str, products: int) -> Told:
     weeks, chart = _weeks_of(desk, product)
     frame = pd.DataFrame(
         {
-            "week beginning": weeks["week_start"].dt.strftime("%Y-%m-%d"),
+            "week beginning": weeks["week_start"].dt.date,
             "at fault (%)": 100 * weeks["share"],
             "faults": weeks["faults"],
             "pieces through": weeks["units"],
@@ -215,9 +215,9 @@ def _who_told(found) -> Told:
     elif apart.empty:
         sentence = "Nobody's faults differ from those of the others by more than chance may do."
     else:
-        sentence = (
-            f"{len(apart)} of {len(compared)} comparisons stand out; one in twenty would by chance."
-        )
+        out = "stands out" if len(apart) == 1 else "stand out"
+        some = f"{len(apart)} of {len(compared)} comparisons"
+        sentence = f"{some} {out}; one in twenty would by chance."
     return Told(
         sentence=sentence,
         points=(*lines, NOT_A_RANKING),

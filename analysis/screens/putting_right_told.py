@@ -54,6 +54,21 @@ def lead(cost, money: str) -> str:
     return f"Putting right cost you about {spent} a week, {_most(cost)}."
 
 
+def costs_something(cost) -> bool:
+    """Whether anything of it was timed or lost; flags alone say no more than how many there are."""
+    total = _total(cost)
+    return bool(total["seconds_per_week"] > 0 or total["money_per_week"] > 0)
+
+
+def only_flagged(cost) -> str:
+    """Pieces were flagged, and nothing tells what that cost."""
+    pieces = words.count(cost.untimed_units, "piece was", "pieces were")
+    return (
+        f"{pieces} flagged for putting right, but no mending was timed: what it costs is not known "
+        "yet."
+    )
+
+
 def _total(cost) -> pd.Series:
     kinds = cost.kinds
     return kinds[(kinds["category"] == "internal failure") & (kinds["kind"] == "all")].iloc[0]

@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from analysis.store.glance import Unopened
 
 KINDS = {"sale": "Sold", "put_away": "Put away on the shelf", "count": "Counted on the shelf"}
+SHORT = {"sale": "sold", "put_away": "put away", "count": "counted"}
 SHOWN_EVENTS = 30
 
 
@@ -29,7 +30,7 @@ def show(desk: answers.Desk) -> None:
         st.markdown(_first_step(store.lap_count() > 0))
         return
     _note_one(store, names)
-    _latest(store)
+    _latest(desk)
 
 
 def _first_step(has_laps: bool) -> str:
@@ -74,21 +75,32 @@ def _note_one(store: Unopened, names: list[tuple[str, str]]) -> None:
     note_saved(f"Noted: {KINDS[kind].lower()}, {pieces} {_named(which)}.", change_id)
 
 
-def _latest(store: Unopened) -> None:
-    events = store.stock_events()
-    if events.empty:
+def _latest(desk: answers.Desk) -> None:
+    noted = desk.kept("shelf noted", (), lambda: len(desk.here.store.stock_events()))
+    if not noted:
         st.caption("Nothing noted yet. Begin with a count of each variant.")
         return
-    latest = events.iloc[::-1].head(SHOWN_EVENTS)
-    local = latest["at"].dt.tz_convert(store.shop().timezone).dt.tz_localize(None)
-    shown = latest.assign(at=local, kind=latest["kind"].map(KINDS))
-    columns: dict = {
-        "at": st.column_config.DatetimeColumn("When", format=words.cell_time()),
-        "kind": "What",
-        "product": "Product",
-        "variant": "Variant",
-        "units": "Pieces",
-    }
-    st.dataframe(shown[list(columns)], column_config=columns, hide_index=True)
-    noted = words.count(len(events), "movement")
-    st.caption(f"{noted} noted; the latest {len(latest)} are shown. Undo one under Laps, Changes.")
+    latest = desk.kept("shelf latest", (), lambda: _table(desk))
+    st.html(answers.figures_page(latest, "What was noted of the shelf, the latest first"))
+    st.caption(
+        f"{words.count(noted, 'movement')} noted; the latest {latest.rows} are shown. Undo one "
+        "under Laps, Changes."
+    )
+
+
+def _table(desk: answers.Desk) -> answers.Table:
+    """The latest movements by the shop's clock; the year stands only where there are several."""
+    import pandas as pd  # slow to import, and tables are kept
+
+    latest = desk.here.store.stock_events().iloc[::-1].head(SHOWN_EVENTS)
+    local = latest["at"].dt.tz_convert(desk.settings[0].timezone)
+    day = words.short_day if local.dt.year.nunique() == 1 else words.day
+    frame = pd.DataFrame(
+        {
+            "when": [f"{day(at)}, {words.clock(at)}" for at in local],
+            "what": latest["kind"].map(SHORT).to_numpy(),
+            "pieces": latest["units"].to_numpy(),
+            "of what": list(map(_named, zip(latest["product"], latest["variant"], strict=True))),
+        }
+    )
+    return answers.Table.of(frame, {"pieces": "%.0f"}, lead=len(frame.columns))

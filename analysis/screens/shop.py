@@ -18,6 +18,7 @@ from analysis.screens.parts import (
     drop_route,
     faults_box,
     note_saved,
+    rows_line,
     saved_line,
     slide_line,
 )
@@ -257,6 +258,7 @@ def _route(desk: answers.Desk) -> None:
             key=f"route_{desk.version}",
             placeholder="",
         )
+        rows_line()
         asked = st.form_submit_button("Save route", type="primary")
     if asked:
         _save("route", lambda: store.save_routing(shop_tables.checked_route(edited), "route"))
@@ -307,6 +309,8 @@ def _table(
             key=f"{what}_{desk.version}",
             placeholder="",
         )
+        if rows == "dynamic":
+            rows_line()
         asked = st.form_submit_button(f"Save {what}", type="primary")
     if asked:
         store = desk.here.store

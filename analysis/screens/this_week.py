@@ -154,7 +154,8 @@ def _output(desk: answers.Desk) -> None:
         measure = parts.one_of("Measured in", {name: MEASURES[name] for name in measures}, usual)
     drawn = ("this week output", (measure,), lambda: _told().output_chart(desk, measure))
     answers.picture(desk, *drawn)
-    st.caption("Between the dashed lines: ordinary ups and downs. Look for a reason outside them.")
+    legend = ("this week legend", (measure,), lambda: _told().output_legend(desk, measure))
+    st.caption(desk.kept(*legend))
 
 
 def _leaks(desk: answers.Desk) -> None:

@@ -306,15 +306,23 @@ def measures(desk: Desk) -> tuple[list[str], str]:
 def output_chart(desk: Desk, measure: str):
     from analysis.charts.weekly import weekly_output_chart
 
-    weeks = source.week_figures(desk.here).earnings
-    found = weeks.iloc[-1][list(LIMITS[measure])]
-    limits = (
-        None
-        if found.isna().any()
-        else dict(zip(LIMITS["good_units_per_bench_hour"], found, strict=True))
-    )
-    shown = weeks.tail(WEEKS_DRAWN)  # limits are those of all weeks
-    return weekly_output_chart(shown, limits, measure)
+    shown = source.week_figures(desk.here).earnings.tail(WEEKS_DRAWN)
+    return weekly_output_chart(shown, _limits(desk, measure), measure)
+
+
+def _limits(desk: Desk, measure: str) -> dict[str, float] | None:
+    """Middle and limits of an ordinary week, from all weeks; None where those are too few."""
+    found = source.week_figures(desk.here).earnings.iloc[-1][list(LIMITS[measure])]
+    if found.isna().any():
+        return None
+    return dict(zip(LIMITS["good_units_per_bench_hour"], found, strict=True))
+
+
+def output_legend(desk: Desk, measure: str) -> str:
+    """What the lines of the chart mean, where there are any yet."""
+    if _limits(desk, measure) is None:
+        return "With more weeks, lines show how far an ordinary week goes up and down."
+    return "Between the dashed lines: ordinary ups and downs. Look for a reason outside them."
 
 
 def leak_table(desk: Desk) -> Table:

@@ -7,11 +7,12 @@ stand below their figures; the file has every column by itself.
 
 import html
 from collections.abc import Iterator, Mapping
+from datetime import date
 
 import pandas as pd
 import pyarrow as pa
 
-from analysis.records.figures import marked, told
+from analysis.records.figures import day, marked, told
 from analysis.records.text import guarded_column
 
 MISSING = "–"
@@ -61,6 +62,8 @@ def _said(value: object, form: str) -> str:
         return html.escape(value) or MISSING
     if pd.isna(value):
         return MISSING
+    if isinstance(value, date):
+        return html.escape(day(value))  # as its reader writes it; the file keeps ISO 8601
     if isinstance(value, int | float) and not isinstance(value, bool):
         return _grouped(form % value)
     return html.escape(str(value))

@@ -49,6 +49,18 @@ def test_a_first_batch_under_way_is_not_passed_off_as_a_finished_one(show, own_s
     assert "Finish the batch" in words
 
 
+def test_two_small_batches_are_read_out_in_minutes_and_said_once_to_be_few(show, own_store):
+    text = "started_at,seconds,product,operation,batch,units\n" + "".join(
+        f"2026-11-0{day}T09:{minute}:00,200,card box,{operation},{day},4\n"
+        for day in (2, 3)
+        for minute, operation in (("00", "cut"), ("10", "fold"))
+    )
+    open_store(own_store).import_laps(read_laps(text.encode(), name="small.csv"))
+    words = said(show("batch_minutes", OWN))
+    assert words.count("oo few batches for a range") == 1
+    assert "A batch lies 6.7 min with nobody at work on it" in words  # 600 s less 200
+
+
 def test_the_table_carries_units_and_adds_up_to_the_whole(show):
     table = tables(show("batch_minutes", DEMO))[0]
     assert {"per good piece (min)", "per batch (min)", "share of bench time (%)"} <= set(table)

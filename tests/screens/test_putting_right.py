@@ -98,6 +98,14 @@ def test_one_batch_is_a_figure_without_a_range_and_says_why(show, own_store):
     assert re.search(r"Putting right cost you about [\d.]+ (min|s) a week", words)
 
 
+def test_flags_without_a_timed_mending_are_not_called_a_cost_of_nothing(show, own_store):
+    put_in(own_store, HEADER + "2026-11-02T08:00:00,600,card box,cut,1,10,operation,1,0,,\n")
+    words = said(show("putting_right", OWN))
+    assert "1 piece was flagged for putting right, but no mending was timed" in words
+    assert "0.00 EUR" not in words.split("Time the mending too")[0]
+    assert "not known yet of it" not in words
+
+
 def test_each_view_has_its_table_and_its_chart_s_unit(show):
     screen = show("putting_right", DEMO)
     for view, first in (("causes", "torn section"), ("caused", "sew"), ("found", "inspect")):

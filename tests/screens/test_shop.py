@@ -9,7 +9,7 @@ from analysis.records.routing import read_routing
 from analysis.records.shop import Allowance, Shop, read_shop
 from analysis.screens import shop_tables, source
 from analysis.store.store import open_store
-from tests.screens.driving import said, turn_to
+from tests.screens.driving import said, tables, turn_to
 
 SAMPLES = Path(__file__).parents[2] / "data_samples"
 DEMO_SHOP = read_shop(SAMPLES / "shop.toml")
@@ -175,6 +175,12 @@ def test_what_is_sold_is_noted_on_the_shelf(show, bindery):
         "pocket notebook",
         "linen",
         7,
+    )
+    latest = tables(screen)[0].iloc[0]
+    assert (latest["what"], latest["pieces"], latest["of what"]) == (
+        "sold",
+        7,
+        "pocket notebook, linen",
     )
 
 

@@ -113,6 +113,7 @@ def test_a_small_first_file_is_read_out_without_guesses(show, needed_only):
     words = said(screen)
     assert "The order of your work is taken from your laps; check it on *Shop*, *Route*." in words
     assert "You log no faults yet, so this cannot be told." in words
+    assert "With more weeks, lines show" in words and "dashed lines" not in words
     assert "Add another file" in [folded.label for folded in screen.expander]
 
 
