@@ -46,8 +46,8 @@ DAY_NAMES = {
 # What is filled in for nearly every row comes first; both names stay where a phone slides on, which
 # Streamlit grants up to three fifths of the width.
 ROUTE_COLUMNS = {
-    "product": st.column_config.TextColumn("Product", width=90, pinned=True),
-    "operation": st.column_config.TextColumn("Operation", width=112, pinned=True),
+    "product": st.column_config.TextColumn("Product", width=113, pinned=True),
+    "operation": st.column_config.TextColumn("Operation", width=100, pinned=True),
     "seconds": st.column_config.NumberColumn(
         "A piece (s)", min_value=0, width=95, help="As planned."
     ),
