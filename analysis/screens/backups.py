@@ -87,8 +87,9 @@ def late_line(here: source.Source) -> None:
     if changed < today and (covered is None or covered < changed):
         since = f"since {words.day(covered)}" if covered else "so far"
         st.warning(
-            f"**No backup {since}, and your records have changed.** One is made within a minute of "
-            "the program's start; if this stays, see *Backups* below for why."
+            f"**No backup {since}, and your records have changed.** One is made within two minutes "
+            "of the program's start; if this stays, press *Make one now* under *Backups* below: it "
+            "says what stands in its way."
         )
 
 
@@ -144,7 +145,10 @@ def _today() -> date:
 
 def _last(kept: list[Backup], today: date) -> str:
     if not kept:
-        return "No backup yet. One is made within a minute of the program's start."
+        return (
+            "No backup yet. The first is made within two minutes of the program's start, or of the "
+            "first records where those come later."
+        )
     newest = kept[0]
     ago = (today - newest.day).days
     when = {0: "today", 1: "yesterday"}.get(ago, f"{ago} days ago")

@@ -85,6 +85,16 @@ def worn_out(kept: list[Backup]) -> list[Backup]:
     return [backup for backup in kept if backup not in wanted]
 
 
+def has_records(store: Path) -> bool:
+    """Whether anything was ever written into the store; also where that cannot be read, since
+    `back_up` then says why."""
+    try:
+        with contextlib.closing(_open(store, "ro")) as connection:
+            return bool(connection.execute("SELECT EXISTS (SELECT 1 FROM change)").fetchone()[0])
+    except sqlite3.Error:
+        return True
+
+
 def is_whole(store: Path) -> bool:
     """Whether every page of the file and every index holds together (SQLite's integrity check).
 

@@ -41,6 +41,7 @@ class Server:
     """`streamlit run app.py` with a store in a folder; can be killed and started again."""
 
     scheme = "http"
+    script: Path | str = "app.py"
 
     def __init__(self, folder: Path, *options: str, **environment: str):
         self.folder = folder
@@ -71,8 +72,8 @@ class Server:
         raise RuntimeError((self.folder / "server.log").read_text()[-2000:])
 
     def _launch(self) -> None:
-        command = [sys.executable, "-m", "streamlit", "run", "app.py", "--server.headless", "true"]
-        command += ["--server.port", str(self.port), *self.options]
+        command = [sys.executable, "-m", "streamlit", "run", str(self.script)]
+        command += ["--server.headless", "true", "--server.port", str(self.port), *self.options]
         with open(self.folder / "server.log", "a") as log:
             self.process = subprocess.Popen(
                 command, cwd=ROOT, env=self.environment, stdout=log, stderr=subprocess.STDOUT
