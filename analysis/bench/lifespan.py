@@ -5,6 +5,7 @@ import contextlib
 from collections.abc import AsyncIterator, Callable
 
 from analysis.bench.daily_backup import keep_backed_up
+from analysis.bench.few_arenas import share_heaps
 from analysis.bench.no_delay import answer_without_delay
 from analysis.bench.service import Bench
 
@@ -14,6 +15,7 @@ def lifespan(bench: Bench) -> Callable[[object], contextlib.AbstractAsyncContext
 
     @contextlib.asynccontextmanager
     async def life(_app) -> AsyncIterator[None]:
+        share_heaps()
         answer_without_delay()
         backing_up = asyncio.create_task(keep_backed_up(bench))
         yield

@@ -301,9 +301,10 @@ def page(
     Filters: a text or several for a column of CATEGORIES or lap_id; `text` anywhere in the id or a
     text column; `from` and `to` (excluded) as timezone-aware datetimes.
     """
-    where = sa.and_(_current, *_conditions(filters or {}))
+    conditions = list(_conditions(filters or {}))
+    where = sa.and_(_current, *conditions)
     counting = sa.select(sa.func.count()).select_from(tables.lap).where(where)
-    count = connection.scalars(counting).one()
+    count = connection.scalars(counting).one() if conditions else totals.lap_count(connection)
     columns = [_lap[name] for name in tables.CONTENT]
     order = (_lap.started_at.desc(), _lap.id.desc())
     query = sa.select(*columns).where(where).order_by(*order).limit(limit).offset(offset)

@@ -29,14 +29,18 @@ _SHOP = Quick(
         tables.document.c.name == sa.literal_column("'shop'"), tables.document.c.ended_by.is_(None)
     )
 )
+LAPS_AT_ONCE = 200_000
+STREAMED = {"stream_results": True}  # by a cursor on the server, where there is one
 _WEEKS_BEFORE = 10_000  # so that days before 1970 are not rounded the other way
 
 
 def add(connection: sa.Connection, which: sa.ColumnElement[bool], sign: int = 1) -> None:
     """Add stored laps to the totals (sign 1), or take them out (sign -1)."""
     query = sa.select(*(tables.lap.c[name] for name in LAP_COLUMNS)).where(which)
-    rows = list(map(tuple, connection.execute(query)))  # plain tuples make a frame far quicker
-    add_frame(connection, pd.DataFrame(rows, columns=LAP_COLUMNS), sign)
+    # Some at a time: all of a large store as rows would take a kilobyte of memory each.
+    for some in connection.execute(query, execution_options=STREAMED).partitions(LAPS_AT_ONCE):
+        rows = list(map(tuple, some))  # plain tuples make a frame far quicker
+        add_frame(connection, pd.DataFrame(rows, columns=LAP_COLUMNS), sign)
 
 
 def add_frame(connection: sa.Connection, laps: pd.DataFrame, sign: int = 1) -> None:
