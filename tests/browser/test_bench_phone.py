@@ -445,6 +445,10 @@ def test_at_two_hundred_percent_nothing_of_the_bench_is_cut_off(server, browser)
     phone.tap()
     page = phone.page
     assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
+    page.wait_for_function(  # the controls stand beside the target, all of them in sight
+        "controls => controls.scrollHeight <= controls.clientHeight",
+        arg=page.query_selector(".controls"),
+    )
     for name in ("Done, lost", "More", "Pause"):
         button = page.get_by_role("button", name=name, exact=True)
         button.scroll_into_view_if_needed()
