@@ -42,6 +42,7 @@ class RecentLap(NamedTuple):
 
     @property
     def brings_forward(self) -> bool:
+        """Whether its pieces are further along after it."""
         return self.activity in MADE
 
 

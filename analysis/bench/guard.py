@@ -11,18 +11,26 @@ Whoever writes, or opens a websocket, must come from a page of this server (Orig
 and what this does not keep out stand in DEVELOPERS.md, "Who may come in".
 """
 
+from __future__ import annotations
+
 import asyncio
 import contextlib
 import logging
 import time
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from starlette.responses import HTMLResponse, JSONResponse, PlainTextResponse, Response
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from analysis.bench.pairing import PAGE_POLICY, pairing_page
 from analysis.bench.throttle import Throttle
 from analysis.bench.visitor import Visitor, read_visitor
 from analysis.problems import Problem
+
+if TYPE_CHECKING:
+    from analysis.bench.service import Bench
+    from analysis.store.bench_devices import Device
 
 PAIR_PATH = "/bench/pair"
 LOOK_AGAIN_SECONDS = 2  # how long an open websocket may outlive a revoked pairing
@@ -52,12 +60,12 @@ class Refusal:
 class Guard:
     """Pure ASGI middleware around everything the server answers."""
 
-    def __init__(self, app, bench):
+    def __init__(self, app: ASGIApp, bench: Bench):
         self.app = app
         self.bench = bench
         self.strangers = Throttle(burst=60, per_second=1)
 
-    async def __call__(self, scope, receive, send) -> None:
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         if scope["type"] not in ("http", "websocket"):
             await self.app(scope, receive, send)
             return
@@ -78,7 +86,7 @@ class Guard:
         else:
             await self._while_paired(visitor.key, scope, receive, send)
 
-    async def _judge(self, visitor: Visitor):
+    async def _judge(self, visitor: Visitor) -> tuple[Device | None, Refusal | None]:
         """(paired device or None, None), or (None, why not)."""
         device = None
         if visitor.is_this_computer:
@@ -95,7 +103,7 @@ class Guard:
                                       f"Origin is not {visitor.own_origin[:80]!r}.\n")  # fmt: skip
         return device, None
 
-    async def _paired(self, visitor: Visitor):
+    async def _paired(self, visitor: Visitor) -> Device | None:
         if not visitor.key:
             return None
         now = time.time_ns() // 1000
@@ -110,7 +118,7 @@ class Guard:
             return None
         return Refusal(401, NOT_PAIRED)
 
-    async def _while_paired(self, key: str, scope, receive, send) -> None:
+    async def _while_paired(self, key: str, scope: Scope, receive: Receive, send: Send) -> None:
         """Serve a websocket as long as its device is paired, then close it."""
 
         async def still_paired() -> bool:
@@ -119,7 +127,7 @@ class Guard:
 
         waiting: asyncio.Task | None = None
 
-        async def receive_while_paired():
+        async def receive_while_paired() -> Message:
             nonlocal waiting
             while True:
                 waiting = waiting or asyncio.ensure_future(receive())
@@ -140,10 +148,10 @@ class Guard:
                 waiting.cancel()
 
 
-def _with_safe_headers(send):
+def _with_safe_headers(send: Send) -> Send:
     """Add the headers that every answer carries, where it does not say otherwise itself."""
 
-    async def send_safely(message):
+    async def send_safely(message: Message) -> None:
         if message["type"] == "http.response.start":
             headers = list(message.get("headers", ()))
             said = {name.lower() for name, _ in headers}
@@ -154,7 +162,9 @@ def _with_safe_headers(send):
     return send_safely
 
 
-async def _refuse(refusal: Refusal, visitor: Visitor, scope, receive, send) -> None:
+async def _refuse(
+    refusal: Refusal, visitor: Visitor, scope: Scope, receive: Receive, send: Send
+) -> None:
     if scope["type"] == "websocket":
         await receive()
         await send({"type": "websocket.close", "code": 1008})

@@ -14,7 +14,7 @@ def lifespan(bench: Bench) -> Callable[[object], contextlib.AbstractAsyncContext
     """The server's life, as Starlette asks for it."""
 
     @contextlib.asynccontextmanager
-    async def life(_app) -> AsyncIterator[None]:
+    async def life(_app: object) -> AsyncIterator[None]:
         share_heaps()
         answer_without_delay()
         backing_up = asyncio.create_task(keep_backed_up(bench))

@@ -7,6 +7,8 @@ present normal seconds of each operation come from the study, which takes second
 thread of its own, now and then, and until it has an answer the planned seconds stand.
 """
 
+from __future__ import annotations
+
 import json
 import logging
 import threading
@@ -14,6 +16,7 @@ import time
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from functools import lru_cache
+from typing import TYPE_CHECKING
 
 import pandas as pd
 import sqlalchemy as sa
@@ -25,6 +28,10 @@ from analysis.records.shop import Shop, read_shop
 from analysis.store import bench_batches, documents, tables
 from analysis.store.bench_tables import delivery
 from analysis.store.connection import reading
+
+if TYPE_CHECKING:  # the study is loaded in the thread that works it out
+    from analysis.store.store import Store
+    from analysis.study.summary import Study
 
 DAY_MICROS = 86_400_000_000
 RECENT_MICROS = 120 * DAY_MICROS
@@ -39,7 +46,7 @@ _log = logging.getLogger(__name__)
 class Lists:
     """The lists of one store as JSON."""
 
-    def __init__(self, store):
+    def __init__(self, store: Store):
         self.store = store
         self._lock = threading.Lock()
         self._made: tuple[object, bytes] = (None, b"")
@@ -62,7 +69,7 @@ class Lists:
         moment = datetime.now(UTC).isoformat(timespec="milliseconds")
         return f'{{"server_time":"{moment}",'.encode() + self._made[1][1:]
 
-    def _make(self, connection: sa.Connection, version: int, present: "Present") -> bytes:
+    def _make(self, connection: sa.Connection, version: int, present: Present) -> bytes:
         now = time.time_ns() // 1000
         since = _since(connection, now)
         recent = recent_laps(connection, since)
@@ -117,7 +124,7 @@ class Present:
 class PresentSeconds:
     """`Present` by the study, at times worked out anew."""
 
-    def __init__(self, store):
+    def __init__(self, store: Store):
         self.store = store
         self._lock = threading.Lock()
         self._running = False
@@ -161,7 +168,7 @@ class PresentSeconds:
         return Present(seconds, _rushed_below(found))
 
 
-def _rushed_below(found) -> dict[tuple[str, str], float]:
+def _rushed_below(found: Study) -> dict[tuple[str, str], float]:
     """By (product, operation) the seconds that are too fast for everybody who does it: the lists
     know no worker, and a warning that is not true of somebody would soon be passed over."""
     import numpy as np

@@ -10,9 +10,10 @@ from __future__ import annotations
 import json
 import threading
 from collections import OrderedDict
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
 import pandas as pd
@@ -21,9 +22,15 @@ import sqlalchemy as sa
 from analysis.bench import choices
 from analysis.bench.lists import DOCUMENTS, recent_laps, shop_and_routing
 from analysis.problems import Problem
-from analysis.records.shop import Shop
+from analysis.records.shop import Hours, Shop
 from analysis.store import bench_batches, documents
 from analysis.store.connection import reading
+
+if TYPE_CHECKING:  # the planner is loaded when a task is first asked for
+    from analysis.flow.now import Next, Now
+    from analysis.flow.work import Work
+    from analysis.store.glance import Unopened
+    from analysis.store.store import Store
 
 TOUCHED_DAYS = 14  # a batch nobody touched for longer is not what the bench is on
 MOST_BATCHES = 4
@@ -51,7 +58,11 @@ class Task:
 class NextTask:
     """The next task, worked out of one store. `present` gives seconds a piece as they are now."""
 
-    def __init__(self, store, present=lambda version: {}):
+    def __init__(
+        self,
+        store: Store | Unopened,
+        present: Callable[[int], Mapping[tuple[str, str], float]] = lambda version: {},
+    ):
         self.store, self.present = store, present
         self._lock = threading.Lock()
         self._kept: OrderedDict[tuple, dict] = OrderedDict()
@@ -120,7 +131,9 @@ def _seen(connection: sa.Connection, moment: datetime) -> _Seen:
     return _Seen(_under_way(listed, routing), laps, shop, routing)
 
 
-def _under_way(listed: Sequence[Mapping], routing) -> list[tuple[str, str, str, int]]:
+def _under_way(
+    listed: Sequence[Mapping], routing: pd.DataFrame | None
+) -> list[tuple[str, str, str, int]]:
     known = set() if routing is None else set(routing["product"])
     return [
         (one["product"], one["batch"], variant, pieces)
@@ -152,7 +165,7 @@ def _skilled(routing: pd.DataFrame) -> list[str]:
     return list(dict.fromkeys(name for text in routing["skill"] for name in skills(text)))
 
 
-def _in_hours(work, week, local: datetime):
+def _in_hours(work: Work, week: Mapping[str, Hours], local: datetime) -> Work:
     """The work within the shop's hours, unless somebody works outside them just now."""
     from analysis.flow.calendar import on_the_calendar
     from analysis.records.shop import DAYS
@@ -171,7 +184,7 @@ def _frame(seen: _Seen) -> pd.DataFrame:
     return frame.assign(started_at=pd.to_datetime(frame["started_at"], unit="us", utc=True))
 
 
-def _task(one, answer, seen: _Seen, local: datetime) -> Task:
+def _task(one: Next, answer: Now, seen: _Seen, local: datetime) -> Task:
     """One person's task in the bench's words: `Next: case in, 12 of batch 041; about 36 min.`"""
     if one.activity == "done":
         return Task(one.worker, "", "", "", "", "", "", "done", None)
@@ -188,16 +201,16 @@ def _task(one, answer, seen: _Seen, local: datetime) -> Task:
     return _of(one, batch, sentence, _dry(answer, local), one.ends_at)
 
 
-def _sets_up(one) -> bool:
+def _sets_up(one: Next) -> bool:
     return one.pieces == 0
 
 
-def _of(one, batch: str, sentence: str, meanwhile: str, until: datetime) -> Task:
+def _of(one: Next, batch: str, sentence: str, meanwhile: str, until: datetime) -> Task:
     return Task(one.worker, sentence, meanwhile, one.operation, one.product, one.variant, batch,
                 one.activity, until)  # fmt: skip
 
 
-def _dry(answer, local: datetime) -> str:
+def _dry(answer: Now, local: datetime) -> str:
     """What is ready next of all that dries or lies in a press."""
     if not answer.waiting:
         return ""

@@ -11,6 +11,7 @@ import re
 import unicodedata
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
+from typing import NoReturn
 
 from analysis.records.laps import (
     ACTIVITIES,
@@ -47,6 +48,7 @@ class Refused(ValueError):
         self.value = ascii(value)[:80]
 
     def as_json(self) -> dict:
+        """The refusal as it goes back to the phone."""
         return {"column": self.column, "problem": self.problem, "value": self.value,
                 "remedy": self.remedy}  # fmt: skip
 
@@ -77,14 +79,14 @@ def read_body(body: bytes, of: str) -> Body:
         raise Malformed(f"{fault.column} {fault.problem}: {fault.remedy or fault.value}") from None
 
 
-def _no_number(name: str):
+def _no_number(name: str) -> NoReturn:
+    """JSON has no NaN or Infinity, whatever Python would read."""
     raise ValueError(name)
 
 
 def check_lap(entry: object) -> PhoneLap:
     """The lap of one entry of a body; Refused names the first column that cannot be taken."""
-    if not isinstance(entry, dict):
-        raise Refused("", "is not a lap", entry, "send an object")
+    entry = _fields(entry, "a lap")
     lap_id = identifier(entry, "lap_id")
     revision = whole(entry, "revision", 0, 0, MOST_REVISIONS)
     if _truth(entry, "removed"):
@@ -240,8 +242,7 @@ def _flags(entry: dict) -> tuple[str, ...]:
 
 def check_put_away(entry: object) -> PutAway:
     """Finished pieces of a batch put into stock; Refused names the first column at fault."""
-    if not isinstance(entry, dict):
-        raise Refused("", "is not an entry", entry, "send an object")
+    entry = _fields(entry, "an entry")
     return PutAway(
         identifier(entry, "id"),
         instant(entry, "at"),
@@ -254,8 +255,7 @@ def check_put_away(entry: object) -> PutAway:
 
 def check_batch(entry: object) -> PhoneBatch:
     """A batch with its quantities; Refused names the first column at fault."""
-    if not isinstance(entry, dict):
-        raise Refused("", "is not a batch", entry, "send an object")
+    entry = _fields(entry, "a batch")
     quantities = entry.get("quantities")
     if not isinstance(quantities, dict) or len(quantities) > MOST_VARIANTS:
         raise Refused("quantities", "is not a list of variants", quantities, "send an object")
@@ -268,6 +268,13 @@ def check_batch(entry: object) -> PhoneBatch:
          for name in quantities},
         _truth(entry, "open", True),
     )  # fmt: skip
+
+
+def _fields(entry: object, what: str) -> dict:
+    """The fields of an entry; Refused where it is no object."""
+    if not isinstance(entry, dict):
+        raise Refused("", f"is not {what}", entry, "send an object")
+    return entry
 
 
 def _needed(entry: dict, column: str) -> str:

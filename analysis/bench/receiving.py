@@ -5,6 +5,7 @@ from datetime import UTC, datetime
 
 from analysis.bench.posted import Refused, check_batch, check_lap, check_put_away, read_body
 from analysis.store.bench import Delivery
+from analysis.store.bench_devices import Device
 
 KINDS = {  # name of the list in the body: what checks an entry, and what names it
     "laps": (check_lap, ("lap_id", "revision")),
@@ -34,7 +35,7 @@ class Taken:
         }  # fmt: skip
 
 
-def read_delivery(kind: str, body: bytes, received_at: int, device=None) -> Taken:
+def read_delivery(kind: str, body: bytes, received_at: int, device: Device | None = None) -> Taken:
     """The entries of a body that came at `received_at` (microseconds, UTC) from a paired device,
     or from this computer (None). Raises Malformed."""
     read = read_body(body, of=kind)

@@ -13,12 +13,15 @@
 Modules that need the store are loaded at the first request, so that the server starts at once.
 """
 
+from __future__ import annotations
+
 import asyncio
 import json
 import logging
 import time
 from collections.abc import Awaitable, Callable
 from datetime import UTC, datetime
+from typing import TYPE_CHECKING
 
 from starlette.convertors import PathConvertor, register_url_convertor
 from starlette.middleware import Middleware
@@ -32,6 +35,10 @@ from analysis.bench.service import Bench
 from analysis.bench.visitor import COOKIE
 from analysis.bench.writer import Full
 from analysis.problems import Problem
+
+if TYPE_CHECKING:  # with the store, which is loaded at the first request
+    from analysis.bench.receiving import Taken
+    from analysis.store.bench_devices import Device
 
 MOST_BYTES = 2_000_000
 MOST_PAIRING_BYTES = 2_000
@@ -51,6 +58,7 @@ OWN_HEADERS = {
     "X-Frame-Options": "DENY",
     "Cache-Control": "no-cache",
 }
+Answer = Callable[[Request], Awaitable[Response]]
 _log = logging.getLogger(__name__)
 
 
@@ -94,7 +102,7 @@ def middleware(bench: Bench) -> list[Middleware]:
     return [Middleware(Guard, bench=bench)]
 
 
-def _route(path: str, answer: Callable, method: str) -> Route:
+def _route(path: str, answer: Answer, method: str) -> Route:
     """A route that answers one method and tells the others so."""
 
     async def respond(request: Request) -> Response:
@@ -106,7 +114,7 @@ def _route(path: str, answer: Callable, method: str) -> Route:
     return Route(path, _plainly(respond), methods=every)
 
 
-def _plainly(answer: Callable[[Request], Awaitable[Response]]):
+def _plainly(answer: Answer) -> Answer:
     """Answer, or say in JSON why not; our headers on either."""
 
     async def respond(request: Request) -> Response:
@@ -143,17 +151,21 @@ class _Answers:
         self.bench = bench
 
     async def page(self, request: Request) -> Response:
+        """The bench page."""
         return self._file(request, "index.html")
 
     async def asset(self, request: Request) -> Response:
+        """One of the page's files."""
         return self._file(request, request.path_params["name"])
 
     async def service_worker(self, request: Request) -> Response:
+        """The script that opens the page without a network, allowed for the page alone."""
         response = self._file(request, "sw.js")
         response.headers["Service-Worker-Allowed"] = "/bench"
         return response
 
     async def nothing(self, request: Request) -> Response:
+        """What no other route answers."""
         raise Stop(404, "There is nothing of that name here.")
 
     def _file(self, request: Request, name: str) -> Response:
@@ -200,7 +212,7 @@ class _Answers:
             await self.bench.writer.put((kind, taken.delivery))
         return _json(taken.answer())
 
-    async def _read(self, kind: str, body: bytes, received_at: int, device):
+    async def _read(self, kind: str, body: bytes, received_at: int, device: Device | None) -> Taken:
         """Read a body: a short one at once, a long one in a thread."""
         from analysis.bench.posted import Malformed
         from analysis.bench.receiving import read_delivery

@@ -3,12 +3,21 @@
 Everything is opened at the first request that needs it, so that the server starts at once.
 """
 
+from __future__ import annotations
+
 import os
 from functools import cached_property
+from typing import TYPE_CHECKING
 
 from analysis.bench.assets import Assets
 from analysis.bench.throttle import Throttle
 from analysis.bench.writer import Writer
+
+if TYPE_CHECKING:  # slow to load, and not needed for the server to start
+    from analysis.bench.lists import Lists
+    from analysis.bench.next_task import NextTask
+    from analysis.store.bench_devices import Device, Devices
+    from analysis.store.store import Store
 
 OPEN_SWITCH = "WORKSHOP_OPEN"
 
@@ -35,28 +44,28 @@ class Bench:
         return is_open()
 
     @cached_property
-    def store(self):
+    def store(self) -> Store:
         """The maker's own store, opened once."""
         from analysis.store.store import open_store
 
         return open_store(self.store_url)
 
     @cached_property
-    def devices(self):
+    def devices(self) -> Devices:
         """The devices that may come in."""
         from analysis.store.bench_devices import Devices
 
         return Devices(self.store.engine)
 
     @cached_property
-    def lists(self):
+    def lists(self) -> Lists:
         """What the page offers to pick from."""
         from analysis.bench.lists import Lists
 
         return Lists(self.store)
 
     @cached_property
-    def next_task(self):
+    def next_task(self) -> NextTask:
         """What each person here does next."""
         from analysis.bench.next_task import NextTask
 
@@ -74,6 +83,9 @@ class Bench:
                 if some:
                     recorder.record(connection, some)
 
-    def device_known_by(self, key: str, now: int):
-        """The paired device that holds a key, None where there is none."""
+    def device_known_by(self, key: str, now: int) -> Device | None:
+        """The paired device that holds a key at `now` (microseconds UTC), None where there is none.
+
+        Asks the store: to be called in a thread.
+        """
         return self.devices.known_by(key, now)

@@ -9,6 +9,8 @@ import re
 from dataclasses import dataclass
 from http.cookies import CookieError, SimpleCookie
 
+from starlette.types import Scope
+
 LOOPBACK = frozenset({"127.0.0.1", "::1", "::ffff:127.0.0.1"})
 LOOPBACK_NAMES = frozenset({"localhost", "127.0.0.1", "[::1]"})
 PASSED_ON = frozenset({b"x-forwarded-for", b"x-forwarded-host", b"x-real-ip", b"forwarded", b"via"})
@@ -58,7 +60,7 @@ class Visitor:
         return str(address.ipv4_mapped or ipaddress.ip_network((address, 64), strict=False))
 
 
-def read_visitor(scope: dict) -> Visitor:
+def read_visitor(scope: Scope) -> Visitor:
     """The visitor of an ASGI connection scope (http or websocket)."""
     headers = dict(scope["headers"])
     address = (scope.get("client") or ("", 0))[0]
