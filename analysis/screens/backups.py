@@ -70,7 +70,8 @@ def show(desk: answers.Desk) -> None:
                 "instead. What is in the records now is put aside under a name with the time, in "
                 "the same folder, and never removed."
             )
-        with st.expander(f"All {words.count(len(kept), 'backup')}"):
+        every = "All " if len(kept) > 1 else ""
+        with st.expander(f"{every}{words.count(len(kept), 'backup')}"):
             answers.points(f"{words.day(one.day)}: {_megabytes(one)}" for one in kept)
 
 
