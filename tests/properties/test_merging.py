@@ -93,11 +93,13 @@ def same(found: tuple[pd.DataFrame, dict], wanted: tuple[pd.DataFrame, dict]) ->
     assert found[1] == wanted[1]
 
 
-kinds = st.sampled_from(["all columns", "no offsets", "no ids"])
+KINDS = ["all columns", "no offsets", "no ids"]
+once = settings(few, max_examples=1)
 
 
-@few
-@given(kinds, seeds, st.booleans())
+@pytest.mark.parametrize("kind", KINDS)
+@once
+@given(seed=seeds, turned=st.booleans())
 def test_two_files_in_either_order_are_one_file_and_what_both_have_counts_once(
     tmp_path_factory, kind, seed, turned
 ):
@@ -110,8 +112,8 @@ def test_two_files_in_either_order_are_one_file_and_what_both_have_counts_once(
 
 
 @pytest.mark.parametrize("database", ["sqlite", "postgresql"])
-@settings(few, max_examples=1)
-@given(kinds, seeds)
+@once
+@given(kind=st.sampled_from(KINDS), seed=seeds)
 def test_two_stores_brought_together_are_one_store(database, request, tmp_path_factory, kind, seed):
     """One is copied into an empty store, the other's laps are exported and imported there."""
     folder = tmp_path_factory.mktemp("stores")
