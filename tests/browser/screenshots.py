@@ -35,6 +35,8 @@ def main(folder: Path | None) -> None:
             page = chromium.new_page(viewport=size)
             for path in PATHS:
                 name = path or FIRST
+                if not folder and (name, size_name) not in IN_README:
+                    continue
                 _open(page, f"{address}/{path}")
                 if folder:
                     _whole(page, folder / f"{name}-{size_name}.png")

@@ -92,6 +92,25 @@ def test_nobody_meets_a_barrier_on_any_screen(visit, path, size, scheme):
     assert barriers(page) == []
 
 
+IN_PARTS = ("putting-right", "order-of-work", "what-if", "laps", "shop")
+
+
+@pytest.mark.slow  # some 25 parts, one after another
+@pytest.mark.parametrize("path", IN_PARTS)
+def test_nobody_meets_a_barrier_in_any_part_of_a_screen(visit, path):
+    page = visit(path, "phone", color_scheme="dark")
+    parts = page.get_by_role("radiogroup", name="Part of this screen").first
+    for name in parts.get_by_role("radio").all_inner_texts():
+        part = parts.get_by_role("radio", name=name, exact=True)
+        part.click()
+        expect(part).to_be_checked()
+        settled(page)
+        assert barriers(page) == [], name
+        assert page.evaluate(
+            "document.querySelector('[data-testid=stMain]').scrollWidth <= window.innerWidth"
+        ), name
+
+
 @pytest.mark.parametrize("size", ["phone", pytest.param("enlarged twice", marks=pytest.mark.slow)])
 @pytest.mark.parametrize("path", PATHS)
 def test_nothing_has_to_be_scrolled_sideways(visit, path, size):
