@@ -4,7 +4,7 @@
 
 import { toWire } from "./laps.js";
 
-export const COLUMNS = [
+const COLUMNS = [
   "lap_id",
   "started_at",
   "seconds",

@@ -2,9 +2,8 @@
 
 import { number, timeOfDay } from "./figures.js";
 import { isWork, isoWithOffset } from "./laps.js";
-import { MIXED } from "./tapping.js";
+import { MIXED, usualSeconds } from "./tapping.js";
 import { FIXED, median, pieceNumbers, piecesDone } from "./tally.js";
-import { usualSeconds } from "./tapping.js";
 import {
   button,
   chips,
@@ -296,14 +295,7 @@ function split(app, lap) {
 export function memory(app) {
   const lane = app.activeLane;
   openSheet("A lap from memory", () => {
-    let operation = lane.operation;
-    const names = [...new Set([...operationNames(app, lane), lane.operation])].filter(Boolean);
-    const pick = element(
-      "select",
-      { onchange: () => (operation = pick.value) },
-      ...names.map((name) => element("option", { value: name, text: name })),
-    );
-    pick.value = operation;
+    const operation = operationPick(app, lane);
     const minutes = numberField("Minutes it took");
     const units = stepper("Pieces", 1, { least: 1 });
     const ended = field("Ended at", {
@@ -315,25 +307,24 @@ export function memory(app) {
     problem.hidden = true;
     const keep = () => {
       const seconds = minutes.read() * 60;
-      const valid = operation && seconds > 0 && seconds <= 86_400;
+      const valid = operation.read() && seconds > 0 && seconds <= 86_400;
       problem.hidden = valid;
       problem.textContent = "Say which operation, and how many minutes (up to a day).";
       if (!valid) return;
       const start = endingAt(app, ended.read()) - seconds * 1000;
-      const variant = lane.variant === MIXED ? "" : lane.variant;
       const fields = {
-        operation,
-        variant,
+        operation: operation.read(),
+        variant: lane.variant === MIXED ? "" : lane.variant,
         seconds,
         units: units.read(),
         start,
         note: text.read(),
-        activity: hint(app, lane, operation),
+        activity: hint(app, lane, operation.read()),
       };
       app.lane("memory", { fields }).then(closeSheet);
     };
     return [
-      element("label", { text: "Operation" }, pick),
+      operation.box,
       minutes.box,
       units.box,
       ended.box,
@@ -342,6 +333,18 @@ export function memory(app) {
       mainButton("Keep this lap", keep),
     ];
   });
+}
+
+/** The operations of the route, the lane's own chosen; `read()` gives the one picked. */
+function operationPick(app, lane) {
+  const names = [...new Set([...operationNames(app, lane), lane.operation])].filter(Boolean);
+  const options = names.map((name) => element("option", { value: name, text: name }));
+  const select = element("select", {}, ...options);
+  select.value = lane.operation;
+  return {
+    box: element("label", { text: "Operation" }, select),
+    read: () => select.value,
+  };
 }
 
 /** "09:05": what a field for a time of day takes and gives, whatever it shows. */
