@@ -1,1 +1,1 @@
-"""Records: the contracts of laps, routing and shop; a file is read whole, or its faults named."""
+"""Records: contracts of laps, routing, shop, scenario; a file is read whole or its faults named."""

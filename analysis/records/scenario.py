@@ -73,6 +73,7 @@ class Estimate:
 
     @property
     def is_range(self) -> bool:
+        """Whether it is in doubt."""
         return self.low < self.high
 
     @property

@@ -26,11 +26,16 @@ class Input:
 
     @property
     def text(self) -> str:
+        """The whole of it, decoded anew at each call."""
         return str(self.data, "utf-8")
 
 
 def read_source(source: Source, name: str = "") -> Input:
-    """Read a source whole; BadInput where it is missing, empty, too large or not text."""
+    """Read a source whole, shown by `name` in messages.
+
+    Bytes that are not UTF-8 are read as cp1252. Raises BadInput where the source is missing, larger
+    than MOST_BYTES, UTF-16 or not text. An empty one is read: its reader says what it lacks.
+    """
     shown, data = _shown_name(source, name), _bytes(source, name)
     if len(data) > MOST_BYTES:
         raise _too_large(shown)

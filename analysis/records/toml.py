@@ -39,7 +39,11 @@ def _syntax_fault(file: str, message: str) -> Fault:
 
 
 class Reader:
-    """Takes typed values out of parsed TOML and notes each fault with the line it stands on."""
+    """Takes typed values out of parsed TOML and notes each fault with the line it stands on.
+
+    A `path` is the keys down to a table or a value: ("workers", "maker"). A value that is wrong is
+    noted in `faults`, and its default given, so that the rest is read too; nothing here raises.
+    """
 
     def __init__(self, file: str, text: str, kind: str):
         self.file, self.lines = file, _lines_of_keys(text)
@@ -47,6 +51,7 @@ class Reader:
         self.kind = kind
 
     def fault(self, path: tuple[str, ...], problem: str, value: object, remedy: str) -> None:
+        """Note one fault, at the line of the path or of the nearest table above it; 0: of none."""
         row = next(
             (self.lines[path[:n]] for n in range(len(path), 0, -1) if path[:n] in self.lines), 0
         )
@@ -55,6 +60,7 @@ class Reader:
         )
 
     def known(self, path: tuple[str, ...], table: dict, keys: tuple[str, ...]) -> None:
+        """Note each key of a table that is none of `keys`."""
         for key in table:
             if key not in keys:
                 self.fault(
@@ -62,6 +68,7 @@ class Reader:
                 )
 
     def table(self, path: tuple[str, ...], tables: dict, key: str, keys: tuple | None) -> dict:
+        """The table under a key, empty where there is none; no keys but `keys` may stand in it."""
         value = tables.get(key, {})
         if not isinstance(value, dict):
             self.fault(
@@ -76,6 +83,7 @@ class Reader:
         return value
 
     def text(self, path: tuple[str, ...], table: dict, key: str, default: str) -> str:
+        """A text that is not blank, trimmed; the default where there is none."""
         value = table.get(key, default)
         if isinstance(value, str) and value.strip():
             return value.strip()
@@ -93,6 +101,7 @@ class Reader:
     def amount(
         self, path: tuple[str, ...], table: dict, key: str, default: float | None = None
     ) -> float | None:
+        """A number from 0 to MOST, in the unit of its key; the default where there is none."""
         value = table.get(key, default)
         if value is None:
             return None
@@ -118,6 +127,7 @@ class Reader:
     def below(
         self, path: tuple[str, ...], value: float | None, limit: float, default: float | None
     ) -> float | None:
+        """The value, or None, where it is at most `limit`; else the default."""
         if value is None or value <= limit:
             return value
         self.fault(path, f"is more than {limit}", value, f"give at most {limit}")
