@@ -31,6 +31,7 @@ class Shown:
         self._lock = threading.Lock()  # pages are drawn in threads of their own
 
     def put(self, mark: str, name: str, specification: dict) -> None:
+        """Keep a chart under its mark, with its file's name, and forget the oldest of too many."""
         with self._lock:
             self._charts[mark] = (name, specification)
             self._charts.move_to_end(mark)

@@ -1,6 +1,7 @@
 """The frame around every screen: its name, the list of screens, and whose workshop is shown."""
 
 import importlib
+from collections.abc import Callable
 
 import streamlit as st
 
@@ -83,7 +84,7 @@ def _flat(groups: dict[str, list]) -> list:
     return [page for pages in groups.values() for page in pages]
 
 
-def _opener(module: str):
+def _opener(module: str) -> Callable[[], None]:
     """A function that loads a screen's file and shows it."""
 
     def open_screen() -> None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 import streamlit as st
@@ -12,10 +12,13 @@ from analysis.screens import answers, glossary, parts, words
 from analysis.screens.answers import Table
 
 if TYPE_CHECKING:
+    import altair as alt
+
     from analysis.study.summary import Study
 
 TRADE = ("takt time", "work content", "load", "station", "bottleneck", "standard time", "allowance")
 READ_OUT = 4
+KINDS = {"person": "person", "station": "place"}  # in a maker's words
 DEMAND_OFF = 0.1  # a demand off by so much, to show what hangs on it; no claim that it is
 TAKT_HANGS_ON = (
     "How often one has to be finished (takt) hangs on the demand and the hours you wrote on "
@@ -120,11 +123,8 @@ def _fits(hours: dict) -> str:
 
 def _limit(figures: Study) -> str:
     """Who or what is fullest and so limits the week, and how sure that is."""
-    both = [
-        frame.rename(columns={key: "name"})
-        for key, frame in (("worker", figures.worker_load), ("station", figures.station_load))
-    ]
-    full = pd.concat(both, ignore_index=True).dropna(subset=["probability_fullest"])
+    both = pd.concat(_loads(figures).values(), ignore_index=True)
+    full = both.dropna(subset=["probability_fullest"])
     if full.empty:
         return ""
     first, *others = full.sort_values("probability_fullest", ascending=False).itertuples()
@@ -138,6 +138,14 @@ def _limit(figures: Study) -> str:
         f"({_chance(first.probability_fullest)}{rival}), asked for {asked} of "
         f"{words.hours(first.hours_available)}."
     )
+
+
+def _loads(figures: Study) -> dict[str, pd.DataFrame]:
+    """The loads of people, then of tools and places, each with whose it is as `name`."""
+    return {
+        "person": figures.worker_load.rename(columns={"worker": "name"}),
+        "station": figures.station_load.rename(columns={"station": "name"}),
+    }
 
 
 def _chance(probability: float) -> str:
@@ -191,7 +199,7 @@ def _room(hours: dict) -> str:
     return ""
 
 
-def _pace(row) -> str:
+def _pace(row: Any) -> str:
     """The pace one product's demand asks for, the work in a piece, and its longest step."""
     if pd.isna(row.takt_seconds) or pd.isna(row.work_content_seconds):
         return ""
@@ -206,7 +214,7 @@ def _pace(row) -> str:
     )
 
 
-def _drawn(figures: Study):
+def _drawn(figures: Study) -> alt.Chart:
     from analysis.charts.pace import load_chart  # altair is slow to import, and may be kept
 
     return load_chart(_load(figures))
@@ -215,16 +223,13 @@ def _drawn(figures: Study):
 def _load(figures: Study) -> pd.DataFrame:
     """People, then stations, in one frame for the chart; shares of their own hours."""
     tables = []
-    for kind, name, frame in (
-        ("person", "worker", figures.worker_load),
-        ("station", "station", figures.station_load),
-    ):
+    for kind, frame in _loads(figures).items():
         frame = frame[frame["hours_available"] > 0]
         tables.append(
             pd.DataFrame(
                 {
                     "kind": kind,
-                    "name": frame[name].astype(str),
+                    "name": frame["name"].astype(str),
                     "share": frame["load"],
                     "low": frame["hours_needed_low"] / frame["hours_available"],
                     "high": frame["hours_needed_high"] / frame["hours_available"],
@@ -285,19 +290,16 @@ LOAD_SPANS = {"hours asked for a week": ("hours from", "hours to")}
 def _load_table(figures: Study) -> pd.DataFrame:
     """People, then places, fullest first; only in places do pieces lie."""
     tables = []
-    for kind, name, frame in (
-        ("person", "worker", figures.worker_load),
-        ("place", "station", figures.station_load),
-    ):
+    for kind, frame in _loads(figures).items():
         frame = frame.sort_values("load", ascending=False)
         columns = {
-            "who or what": frame[name].astype(str),
+            "who or what": frame["name"].astype(str),
             "hours asked for a week": frame["hours_needed"],
             "hours from": frame["hours_needed_low"],
             "hours to": frame["hours_needed_high"],
             "hours there are": frame["hours_available"],
             "taken (%)": 100 * frame["load"],
-            "kind": kind,
+            "kind": KINDS[kind],
             "pieces lie in it (hours)": frame.get("held_hours", float("nan")),
             "limits the week (times of 100)": 100 * frame["probability_fullest"],
         }

@@ -6,19 +6,25 @@ bench in full swing does not keep the computer adding up and nothing else. On sc
 someone may be typing or has a row chosen it says what has come and leaves the drawing to them.
 """
 
+from __future__ import annotations
+
 import gc
 import time
+from typing import TYPE_CHECKING
 
 import streamlit as st
 
 from analysis.screens import source
+
+if TYPE_CHECKING:
+    from streamlit.navigation.page import StreamlitPage
 
 LOOK_EVERY_SECONDS = 1.0
 REST_FACTOR = 4  # drawing takes at most a fifth of the time
 HANDS_OFF = frozenset({"laps", "shop", "order-of-work", "what-if"})
 
 
-def draw(page) -> None:
+def draw(page: StreamlitPage) -> None:
     """Draw a page, and draw it again when the store on screen has changed."""
     here = source.current()
     st.session_state["live_seen"] = here.key

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import time
 from datetime import datetime
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
 
 import segno
@@ -177,7 +177,8 @@ def _reports(store: Unopened) -> None:
     st.dataframe(shown[list(columns)].rename(columns=columns), hide_index=True)
 
 
-def _said(row) -> str:
+def _said(row: Any) -> str:
+    """What a phone said of one lap, a row of `notes`: its clock put right, then its flags."""
     said = [_flag(flag) for flag in row.flags.splitlines()]
     if row.clock_corrected:
         said.insert(0, f"the phone's clock was {_how_far(row.clock_difference_seconds)}; the start "

@@ -8,11 +8,12 @@ from typing import TYPE_CHECKING
 
 import streamlit as st
 
-from analysis.problems import BadInput, Problem
+from analysis.problems import BadInput, Fault, Problem
 from analysis.screens import source, words
 
 if TYPE_CHECKING:
     from analysis.store.glance import Unopened
+    from analysis.store.laps import ImportReport
 
 FAULTS_READ_OUT = 5
 TEMPLATE = (
@@ -47,7 +48,7 @@ def start_timing(place: str = "page") -> None:
         st.caption("Laps you time go to *My workshop*, not into the demo.")
 
 
-def draw_open_tab(parts: dict[str, Callable], key: str, *given) -> None:
+def draw_open_tab(parts: dict[str, Callable], key: str, *given: object) -> None:
     """All parts of a screen by name, wrapped on a phone so that none is hidden; only the open one
     is drawn.
 
@@ -182,7 +183,7 @@ def without_rows(bad: BadInput) -> BadInput:
     return BadInput([replace(fault, row=0) for fault in bad.faults], bad.count)
 
 
-def _read_out(fault) -> str:
+def _read_out(fault: Fault) -> str:
     """A fault as two sentences: `Row 7: seconds is not a number, found “abc”. Write digits.`"""
     place = f"Row {fault.row}: " if fault.row else ""
     found = f", found “{fault.value}”" if fault.value else ""
@@ -190,7 +191,7 @@ def _read_out(fault) -> str:
     return f"{place}{fault.column or 'the file'} {fault.problem}{found}.{remedy}"
 
 
-def _row(fault) -> dict:
+def _row(fault: Fault) -> dict:
     return {
         "row": fault.row,
         "column": fault.column,
@@ -220,7 +221,7 @@ def drop_laps(store: Unopened, key: str, label: str = "Drop in your own laps (CS
     return True
 
 
-def _take_in(store: Unopened, name: str, data: bytes):
+def _take_in(store: Unopened, name: str, data: bytes) -> ImportReport:
     """Read, check and store a file of laps, with a bar that moves; the store's report."""
     from analysis.records.laps import read_laps
 

@@ -53,7 +53,7 @@ def _summary(shop: Shop) -> str:
     return f"{shop.name}: {week} a week, {people}, {asked}."
 
 
-def _to_fill_in(shop: Shop, routing, has_laps: bool) -> list[str]:
+def _to_fill_in(shop: Shop, routing: pd.DataFrame | None, has_laps: bool) -> list[str]:
     """What the figures still wait for, each with the table it goes in."""
     rows = [row for row in shop.products if not row.variant]
     missing = []
@@ -184,42 +184,15 @@ def _costs(desk: answers.Desk) -> None:
 
 def _allowances(desk: answers.Desk) -> None:
     shop, _ = desk.settings
-    own = shop.allowance
     st.markdown(
         "Nobody works every minute of the day. The allowance is added to the timed work to get the "
         "time to plan with (trade term: *standard time*)."
     )
     with st.form("allowances"):
-        personal = _percent(
-            "Personal needs (%)",
-            own.personal_percent,
-            "Washing, drinking, the toilet. ILO, Introduction to Work Study: 5 %.",
-        )
-        fatigue = _percent(
-            "Getting tired (%)",
-            own.fatigue_percent,
-            "Basic fatigue of light seated work. ILO: 4 %; more for standing, "
-            "lifting, close attention, heat or noise.",
-        )
-        contingency = _percent(
-            "Small interruptions (%)",
-            own.contingency_percent,
-            "Common practice, no source. Where your laps hold interruptions, "
-            "their own rate is used instead; never both.",
-        )
-        convention = st.radio(
-            "Percent of what",
-            CONVENTIONS,
-            index=CONVENTIONS.index(own.convention),
-            captions=[
-                "added on top of the work: work x (1 + %)",
-                "taken out of the day: work / (1 - %)",
-            ],
-        )
+        allowance = _allowance_fields(shop.allowance)
         asked = st.form_submit_button("Save allowances", type="primary")
     if asked:
         changed = shop_tables.with_allowance
-        allowance = Allowance(personal, fatigue, contingency, convention)
         _save(
             "allowances", lambda: desk.here.store.save_shop(changed(shop, allowance), "allowances")
         )
@@ -228,6 +201,37 @@ def _allowances(desk: answers.Desk) -> None:
         "strain from presses, blades, solvents or repeated movement, follow local codes and a "
         "qualified assessment."
     )
+
+
+def _allowance_fields(own: Allowance) -> Allowance:
+    """The allowance as it stands in the fields, which begin with the shop's own."""
+    personal = _percent(
+        "Personal needs (%)",
+        own.personal_percent,
+        "Washing, drinking, the toilet. ILO, Introduction to Work Study: 5 %.",
+    )
+    fatigue = _percent(
+        "Getting tired (%)",
+        own.fatigue_percent,
+        "Basic fatigue of light seated work. ILO: 4 %; more for standing, "
+        "lifting, close attention, heat or noise.",
+    )
+    contingency = _percent(
+        "Small interruptions (%)",
+        own.contingency_percent,
+        "Common practice, no source. Where your laps hold interruptions, "
+        "their own rate is used instead; never both.",
+    )
+    convention = st.radio(
+        "Percent of what",
+        CONVENTIONS,
+        index=CONVENTIONS.index(own.convention),
+        captions=[
+            "added on top of the work: work x (1 + %)",
+            "taken out of the day: work / (1 - %)",
+        ],
+    )
+    return Allowance(personal, fatigue, contingency, convention)
 
 
 def _percent(label: str, value: float, meaning: str) -> float:
@@ -317,7 +321,7 @@ def _table(
         _save(what, lambda: store.save_shop(convert(store.shop(), edited), what))
 
 
-def _save(what: str, save) -> None:
+def _save(what: str, save: Callable[[], int | None]) -> None:
     """Save as one change, and say so; or say what is wrong, or that nothing differed."""
     try:
         changed = save()

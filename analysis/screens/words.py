@@ -70,12 +70,12 @@ def rough(seconds: float | None) -> str:
     return hours(seconds / 3600)
 
 
-def hours(seconds_or_hours: float | None) -> str:
+def hours(amount: float | None) -> str:
     """Hours with one decimal below 20 and none above: `7.5 hours`, `31 hours`."""
-    if not _known(seconds_or_hours):
+    if not _known(amount):
         return NOT_KNOWN
-    tenths = seconds_or_hours < 20 and f"{seconds_or_hours:.1f}"[-2:] != ".0"
-    text = number(seconds_or_hours, int(tenths))
+    tenths = amount < 20 and f"{amount:.1f}"[-2:] != ".0"
+    text = number(amount, int(tenths))
     return f"{text} hour" if text == "1" else f"{text} hours"
 
 

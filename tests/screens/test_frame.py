@@ -96,7 +96,9 @@ def test_a_store_that_cannot_be_opened_is_said_in_plain_words(app, tmp_path, mon
     monkeypatch.setenv("WORKSHOP_STORE", f"sqlite:///{tmp_path / 'no.sqlite'}")
     app.run()
     assert not app.exception
-    assert app.error and "no.sqlite" in app.error[0].value
+    [notice] = app.error
+    assert "damaged" in notice.value
+    assert any("no.sqlite" in said.value for said in app.markdown), "which file to keep"
 
 
 def test_a_correction_shows_in_the_figures_at_once(show, needed_only):
