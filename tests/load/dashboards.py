@@ -24,7 +24,8 @@ class Dashboards:
     def look(self) -> None:
         """Note an exception or error on a page, and a page that has lost the server."""
         for page in self.first:
-            self.errors.update(page.locator(AMISS).all_inner_texts())
+            shown = page.locator(AMISS).all_inner_texts()
+            self.errors.update(text.partition("\n")[0] for text in shown)
             if not page.locator(f"{APP}[data-test-connection-state=CONNECTED]").count():
                 self.errors.add(f"{page.url} has no connection")
 

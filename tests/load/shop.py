@@ -1,6 +1,7 @@
 """The demo's laps on a server of their own, twenty phones that tap, and the store after that."""
 
 import http.client
+import math
 import time
 from collections import Counter
 from collections.abc import Callable, Iterator
@@ -38,15 +39,20 @@ def served(folder: Path) -> Iterator[tuple[Server, Store]]:
 
 
 def tapped(
-    server: Server, store: Store, seconds: float, meanwhile: Callable[[], object]
+    server: Server,
+    store: Store,
+    seconds: float,
+    meanwhile: Callable[[], object],
+    most_seconds: float = math.inf,
 ) -> list[Post]:
-    """Every post of all phones in so long; `meanwhile` is called every second."""
+    """Every post of all phones in so long; `meanwhile` is called every second. A phone whose server
+    is slow posts late, and stops for good after `most_seconds`."""
     routing = store.routing()
     assert routing is not None
     steps = list(zip(routing["product"], routing["operation"], strict=True))
     with ThreadPoolExecutor(PHONES) as hands:
         phones = [
-            hands.submit(_phone, server, number, *steps[number % len(steps)], seconds)
+            hands.submit(_phone, server, number, *steps[number % len(steps)], seconds, most_seconds)
             for number in range(PHONES)
         ]
         while not all(phone.done() for phone in phones):
@@ -55,10 +61,13 @@ def tapped(
         return [post for phone in phones for post in phone.result()]
 
 
-def _phone(server: Server, number: int, product: str, operation: str, seconds: float) -> list[Post]:
-    posts = []
-    due = time.monotonic() + EVERY_SECONDS * number / PHONES  # not all in one moment
-    for _ in range(round(seconds / EVERY_SECONDS)):
+def _phone(
+    server: Server, number: int, product: str, operation: str, seconds: float, most_seconds: float
+) -> list[Post]:
+    posts: list[Post] = []
+    began = time.monotonic()
+    due = began + EVERY_SECONDS * number / PHONES  # not all in one moment
+    while len(posts) < round(seconds / EVERY_SECONDS) and time.monotonic() < began + most_seconds:
         time.sleep(max(0.0, due - time.monotonic()))  # the piece is being made
         started_at = at_clock(seconds=-EVERY_SECONDS)
         one = lap(product=product, operation=operation, worker=f"hand {number}", batch="load",
