@@ -12,7 +12,7 @@ import html
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 from operator import attrgetter
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import streamlit as st
 
@@ -21,7 +21,8 @@ from analysis.screens import chart_files, parts
 from analysis.screens.source import Source, current, figures, kept
 
 if TYPE_CHECKING:
-    import pandas as pd  # slow to import, and a page of kept answers needs none of it
+    import altair as alt  # slow to import, and a page of kept answers needs none of it
+    import pandas as pd
 
     from analysis.records.shop import Shop
     from analysis.study.summary import Study
@@ -76,7 +77,7 @@ class Desk:
         store = self.here.store
         return self.kept("settings", (), lambda: (store.shop(), store.routing()))
 
-    def kept(self, name: str, choice: tuple, make: Callable):
+    def kept(self, name: str, choice: tuple, make: Callable) -> Any:
         """What `make` gives, made once for each store, its version, `name`, `choice` and the
         manner in which its reader writes numbers."""
         writing.write_as(self.manner)  # a part that draws itself again has its own thread
@@ -149,7 +150,8 @@ class Chart:
     mark: str
 
     @classmethod
-    def of(cls, altair_chart) -> Chart:
+    def of(cls, altair_chart: alt.TopLevelMixin) -> Chart:
+        """What is sent of a chart, in the manner in which its reader writes numbers."""
         from analysis.charts.look import specification  # altair is slow to import; charts are kept
 
         found = specification(altair_chart)

@@ -12,7 +12,7 @@ import streamlit as st
 from analysis.charts.batch import ACTIVITIES, batch_minutes_chart
 from analysis.screens import answers, glossary, parts, true_times, words
 from analysis.screens.answers import Table
-from analysis.study.batch_time import BatchTime, batch_time
+from analysis.study.batch_time import BatchTime, Spread, batch_time
 
 if TYPE_CHECKING:
     from analysis.study.summary import Study
@@ -186,7 +186,7 @@ def _lead(time: BatchTime, what: str, worker: str, batch: str) -> str:
     )
 
 
-def _about(spread) -> str:
+def _about(spread: Spread) -> str:
     if pd.isna(spread.low):
         return f"about {words.rough(spread.value)}"
     return _some(spread)
@@ -220,7 +220,7 @@ def _loss(time: BatchTime) -> str:
     )
 
 
-def _some(spread) -> str:
+def _some(spread: Spread) -> str:
     """A length of time with its range; where there is none, as for one batch, the bare figure."""
     if pd.isna(spread.low):
         return words.rough(spread.value)
@@ -242,7 +242,7 @@ def _nobody(time: BatchTime, one: bool) -> str:
     )
 
 
-def _hours(spread) -> str:
+def _hours(spread: Spread) -> str:
     """Hours as a length of time with its range; the bare figure where there is none."""
     if pd.isna(spread.low):
         return words.rough(3600 * spread.value)

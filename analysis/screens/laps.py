@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from datetime import datetime, time, timedelta
 from io import BytesIO
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
 
 import pandas as pd
@@ -103,11 +103,7 @@ def _look(desk: answers.Desk) -> None:
         parts.start_timing()
         return
     wanted = _filters(desk)
-    number = st.session_state.get("laps_page", 1)
-    page, shown, found = _page(desk, number, wanted)
-    if page.empty and found:  # the page stood beyond the end of what is found now
-        number = st.session_state["laps_page"] = 1
-        page, shown, found = _page(desk, number, wanted)
+    number, page, shown, found = _open_page(desk, wanted)
     if not found:
         st.markdown("No lap matches. Widen what you look for above.")
         return
@@ -137,6 +133,16 @@ def _look(desk: answers.Desk) -> None:
         _one_lap(desk, ticked.iloc[0])
     else:
         _several_laps(desk, ticked, wanted, found)
+
+
+def _open_page(desk: answers.Desk, wanted: dict) -> tuple[int, pd.DataFrame, pa.Table, int]:
+    """The number of the page that is open, then what `_page` gives of it."""
+    number = st.session_state.get("laps_page", 1)
+    page, shown, found = _page(desk, number, wanted)
+    if page.empty and found:  # the page stood beyond the end of what is found now
+        number = st.session_state["laps_page"] = 1
+        page, shown, found = _page(desk, number, wanted)
+    return number, page, shown, found
 
 
 def _page(desk: answers.Desk, number: int, wanted: dict) -> tuple[pd.DataFrame, pa.Table, int]:
@@ -262,7 +268,7 @@ def _mend(store: Unopened, lap: pd.Series, zone: str) -> None:
         _correct(store, lap, {name: new for name, new in text.items() if new != written[name]})
 
 
-def _field(place, name: str, written: str, key: str) -> str:
+def _field(place: Any, name: str, written: str, key: str) -> str:
     """One column of a lap to edit, as text; a choice where the contract names what it may be."""
     if name == "activity":
         at = ACTIVITIES.index(written)

@@ -13,6 +13,8 @@ from analysis.screens import source, words
 from analysis.screens.answers import Desk, Table
 
 if TYPE_CHECKING:
+    import altair as alt
+
     from analysis.records.shop import Shop
     from analysis.study.summary import Study
 
@@ -87,7 +89,7 @@ def _counted_twice(twice: pd.DataFrame) -> str:
     )
 
 
-def _made_and_earned(week, shop: Shop) -> list[str]:
+def _made_and_earned(week: pd.Series, shop: Shop) -> list[str]:
     """Good pieces and hours; below it as points whether that is news, and what an hour earned."""
     made = f"{words.week(week.week_start)}: {words.count(week.good_units, 'good piece')} in"
     if week.bench_hours < 1 / 60:
@@ -118,7 +120,7 @@ def _about(amount: float, currency: str) -> str:
     return f"{words.figure(abs(amount))} {currency}"
 
 
-def _ordinary(week) -> str:
+def _ordinary(week: pd.Series) -> str:
     """Whether the week is news, by pieces an hour, else by standard times where those can tell."""
     if pd.isna(week.lower):
         return "Too few weeks yet to tell an ordinary week from news."
@@ -147,14 +149,14 @@ def _news(value: float, lower: float, upper: float, usual: str) -> str:
     return f"{than} than an ordinary week ({usual}): worth asking what was different."
 
 
-def _usually(week, currency: str) -> str:
+def _usually(week: pd.Series, currency: str) -> str:
     if pd.isna(week.earned_lower):
         return ""
     usual = words.number_range(week.earned_lower, week.earned_upper)
     return f"; ordinary weeks earn {usual} {currency}"
 
 
-def _pay(week, pay: pd.DataFrame, currency: str) -> list[str]:
+def _pay(week: pd.Series, pay: pd.DataFrame, currency: str) -> list[str]:
     """What is still to be paid out of an hour, and for whom: those whose hour has a price."""
     if pd.isna(week.earned_per_hour) or pay.empty:
         return []
@@ -217,7 +219,7 @@ def _begin(known: pd.DataFrame, route: pd.DataFrame) -> str:
     )
 
 
-def _lasts(row) -> str:
+def _lasts(row: pd.Series) -> str:
     low, high = row.lasts_days_low, row.lasts_days_high
     days = f"{words.number_range(low, high)} days" if pd.notna(low) else _days(row.lasts_days)
     return f"lasts {days} at {words.number(row.demand_per_week)} asked for a week"
@@ -227,7 +229,7 @@ def _days(days: float) -> str:
     return words.count(days, "day")
 
 
-def _first_operation(row, route: pd.DataFrame) -> str:
+def _first_operation(row: pd.Series, route: pd.DataFrame) -> str:
     own = route[(route["product"] == row["product"]) & (route.variant == row.variant)]
     own = route[route["product"] == row["product"]] if own.empty else own
     return "" if own.empty else own.sort_values("position").operation.iloc[0]
@@ -244,7 +246,7 @@ def _near_tie(known: pd.DataFrame) -> str:
     return f" Nearly a tie with {name} ({_days(second.lasts_in_all_days)} in all)."
 
 
-def _biggest_leak(leaks, currency: str) -> str:
+def _biggest_leak(leaks: pd.DataFrame, currency: str) -> str:
     """The largest loss of bench hours, with its range and the material that goes with it."""
     if leaks.empty:
         return "**No leak logged**: no interruption, walk, mending or lost piece in the last weeks."
@@ -266,7 +268,7 @@ def _biggest_leak(leaks, currency: str) -> str:
     )
 
 
-def _leak_name(leak) -> str:
+def _leak_name(leak: pd.Series) -> str:
     what = words.plain(leak.what)
     names = {
         "interruptions": f"interruptions ({what})",
@@ -277,6 +279,7 @@ def _leak_name(leak) -> str:
 
 
 def missing(shop: Shop) -> list[str]:
+    """What is still to be written on Shop for the sentences to be whole."""
     rows = [row for row in shop.products if not row.variant]
     missing = []
     if not rows or any(row.price is None or row.material_cost is None for row in rows):
@@ -303,7 +306,8 @@ def measures(desk: Desk) -> tuple[list[str], str]:
     return list(LIMITS), standard if blind == [True, False] else pieces
 
 
-def output_chart(desk: Desk, measure: str):
+def output_chart(desk: Desk, measure: str) -> alt.Chart:
+    """Output week by week in one of `LIMITS`, with the limits of an ordinary week."""
     from analysis.charts.weekly import weekly_output_chart
 
     shown = source.week_figures(desk.here).earnings.tail(WEEKS_DRAWN)
@@ -342,6 +346,7 @@ def leak_table(desk: Desk) -> Table:
 
 
 def yields(study: Study) -> list[str]:
+    """A sentence a product: how many pieces need no mending, and how many end as good ones."""
     table, laps = study.rolled_yield, study.laps
     faults = int((laps.rework_units + laps.scrap_units).sum() + (laps.activity == "rework").sum())
     if table.empty or not faults:
@@ -355,7 +360,8 @@ def yields(study: Study) -> list[str]:
     ]
 
 
-def stock_chart(desk: Desk):
+def stock_chart(desk: Desk) -> alt.Chart:
+    """How many days the shelf lasts, by product and variant."""
     from analysis.charts.stock import stock_chart
 
     return stock_chart(source.week_figures(desk.here).shelf)

@@ -16,6 +16,7 @@ from analysis.screens.answers import Table
 from analysis.screens.written import as_csv
 
 if TYPE_CHECKING:
+    from analysis.records.shop import Allowance
     from analysis.study.summary import Study
 
 TRADE = (
@@ -84,7 +85,7 @@ def _in_order(own: pd.DataFrame, route: pd.DataFrame) -> pd.DataFrame:
     return own.assign(at=at).sort_values("at", kind="stable").drop(columns="at")
 
 
-def _times(operations: pd.DataFrame, product: str, allowance) -> tuple[str, ...]:
+def _times(operations: pd.DataFrame, product: str, allowance: Allowance) -> tuple[str, ...]:
     """What the table holds, whose laps are too few, and which laps were left out."""
     percent = allowance.personal_percent + allowance.fatigue_percent + allowance.contingency_percent
     said = (
