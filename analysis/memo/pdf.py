@@ -10,9 +10,13 @@ import json
 import re
 from datetime import UTC, date, datetime
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from analysis.decisions.answer import Answer
 from analysis.memo.page import Page, page_of, refuse_other_papers
+
+if TYPE_CHECKING:
+    import typst  # 40 MB: only who prints a page waits for it
 
 TEMPLATE = Path(__file__).parent / "page.typ"
 MOST_PAGES = 2
@@ -30,12 +34,14 @@ def memo_pdf(answer: Answer, shop_name: str, day: date, paper: str = "a4") -> by
     refuse_other_papers(paper)
     compiler = fitted(page_of(answer, shop_name, day), paper)
     made = datetime(day.year, day.month, day.day, tzinfo=UTC)
-    return compiler.compile(format="pdf", timestamp=made)
+    pdf = compiler.compile(format="pdf", timestamp=made)
+    assert isinstance(pdf, bytes)  # pages come apart in pictures only
+    return pdf
 
 
-def fitted(page: Page, paper: str):
+def fitted(page: Page, paper: str) -> typst.Compiler:
     """Typst's compiler, loaded with the page in letters that fit it on MOST_PAGES."""
-    import typst  # 40 MB: only who prints a page waits for it
+    import typst
 
     content = json.dumps(dataclasses.asdict(page, dict_factory=_breakable))
     for points in LETTER_POINTS:
