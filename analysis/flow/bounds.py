@@ -45,12 +45,13 @@ MOST_FILLINGS = 3
 def _fillings_bound(work: Work, index: int, heads: list[int], tails: list[int]) -> int:
     """What one person fills (a press), and then takes up again.
 
-    Let the last filling hold m pieces of N and begin at S. All else that person does before it is
-    done by then: S >= W - m d. With f fillings, f - 1 waits lie before: S >= head + (N - m) d +
-    (f - 1) wait. With two or more, the filling before has waited: a wait before S all the other
-    N - m pieces were made and put in, S >= setups + (N - m)(work before + d) + wait. Behind it
-    that person still has all that follows on m pieces: elapsed >= S + d + wait + m D. The bound is
-    the least of this over m, and over one, two, or three and more fillings.
+    Let the last filling hold m pieces of N and begin at S, and g(m) goes of d ticks put in m
+    pieces. All else that person does before it is done by then: S >= W - g(m) d. With f fillings,
+    f - 1 waits lie before: S >= head + g(N - m) d + (f - 1) wait. With two or more, the filling
+    before has waited: a wait before S all the other N - m pieces were made and put in,
+    S >= setups + (N - m)(work before) + g(N - m) d + wait. Behind it that person still has all
+    that follows on m pieces: elapsed >= S + d + wait + m D. The bound is the least of this over m,
+    and over one, two, or three and more fillings.
     """
     own = work.operations[index]
     before, per_piece, setups = _own_work(work, index)
@@ -62,13 +63,15 @@ def _fillings_bound(work: Work, index: int, heads: list[int], tails: list[int]) 
             if last > own.holds:
                 continue
             earlier = own.units - last
-            begun = max(heads[index], whole - last * own.duration)
+            put_in, put_in_earlier = (own.duration * own.goes(part) for part in (last, earlier))
+            begun = max(heads[index], whole - put_in)
             if fillings > 1:
                 waits = (fillings - 1) * own.wait
-                begun = max(begun, heads[index] + earlier * own.duration + waits,
-                            setups + earlier * (per_piece + own.duration) + own.wait)  # fmt: skip
-            ends = max(begun + own.duration + own.wait + last * behind,
-                       begun + last * own.duration + tails[index])  # fmt: skip
+                begun = max(begun, heads[index] + put_in_earlier + waits,
+                            setups + earlier * per_piece + put_in_earlier + own.wait)  # fmt: skip
+            ends = begun + put_in + tails[index]
+            if behind:  # else nobody's work waits for what lies there
+                ends = max(ends, begun + own.duration + own.wait + last * behind)
             best = ends if best is None else min(best, ends)
     return best or 0
 

@@ -118,7 +118,7 @@ class _Dispatch:
     def run(self) -> list[Block]:
         fruitless = 0
         while self.open:
-            worker = min(range(len(self.free)), key=self.free.__getitem__)
+            worker = self.free.index(min(self.free))
             if self._act(worker):
                 fruitless = 0
                 continue
@@ -199,10 +199,10 @@ class _Dispatch:
     def _size(self, index: int) -> int:
         """Pieces of the next go."""
         operation, taken = self.operations[index], self.taken[index]
-        size = self.group[index]
+        size, left = self.group[index], operation.units - taken
         if operation.holds > 1 and self.rule.wave and taken:
             size = operation.holds
-        return min(size, operation.units - taken)
+        return size if size < left else left
 
     def _pieces_ready(self, index: int) -> int | None:
         """When the next go's pieces are all there; None where that is not yet known."""
@@ -213,7 +213,14 @@ class _Dispatch:
             if self.known_ready[index][0] != state:
                 self.known_ready[index] = state, self._all_ready(operation, taken, size)
             return self.known_ready[index][1]
-        return self._all_ready(operation, taken, size)
+        ready = 0
+        for before, wait in operation.before:
+            left = self.left[before]
+            if len(left) <= taken:
+                return None
+            if left[taken] + wait > ready:
+                ready = left[taken] + wait
+        return ready
 
     def _all_ready(self, operation: Operation, taken: int, size: int) -> int | None:
         ready = 0
@@ -221,16 +228,13 @@ class _Dispatch:
             left = self.left[before]
             if len(left) < taken + size:
                 return None
-            if size == operation.pieces_at_once == 1:
-                ready = max(ready, left[taken] + wait)
-            else:
-                ready = max(
-                    ready,
-                    *(left[taken + k] + wait - operation.enters(k)
-                      for k in range(size)),
-                    *(left[min(taken + k + operation.pieces_at_once, taken + size) - 1] + wait
-                      - operation.enters(k) for k in range(0, size, operation.pieces_at_once)),
-                )  # fmt: skip
+            ready = max(
+                ready,
+                *(left[taken + k] + wait - operation.enters(k)
+                  for k in range(size)),
+                *(left[min(taken + k + operation.pieces_at_once, taken + size) - 1] + wait
+                  - operation.enters(k) for k in range(0, size, operation.pieces_at_once)),
+            )  # fmt: skip
         return ready
 
     def _in_hours(self, start: int, lost: int, duration: int) -> int | None:
@@ -290,23 +294,23 @@ class _Dispatch:
         if self.taken[index] == operation.units:
             self.open.remove(index)
 
-    def _goes(self, operation: Operation, start: int, size: int):
-        """(start, pieces) of what is done in a row; closing time parts it."""
-        if not self.work.hours.spans:
-            yield start, size
-            return
-        run, run_start = 0, start
+    def _goes(self, operation: Operation, start: int, size: int) -> list[tuple[int, int]]:
+        """(start, pieces) of what is done in a row; closing time parts it. One go begins where it
+        ends before closing time."""
+        if size <= operation.pieces_at_once or not self.work.hours.spans:
+            return [(start, size)]
+        rows, run, run_start = [], 0, start
         for first in range(0, size, operation.pieces_at_once):
             begun = self.work.hours.fit(start, operation.duration)
             if begun is None:
                 raise Stuck
             if begun > start and run:
-                yield run_start, run
+                rows.append((run_start, run))
                 run = 0
             run_start = run_start if run else begun
             run += min(operation.pieces_at_once, size - first)
             start = begun + operation.duration
-        yield run_start, run
+        return [*rows, (run_start, run)]
 
     def _set_up(self, worker: int, index: int, start: int) -> None:
         number = self.operations[index].setup

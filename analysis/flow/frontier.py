@@ -13,7 +13,7 @@ from analysis.flow.bounds import lower_bound
 from analysis.flow.by_hand import by_turns, runs
 from analysis.flow.listed import as_listed
 from analysis.flow.plan import Plan, make_plan, makespan
-from analysis.flow.search import Found, improve
+from analysis.flow.search import Found, RulesTried, improve
 from analysis.flow.work import TICKS, Work
 
 WORTH_SECONDS = (0, 20, 120, 600, 3600)
@@ -33,11 +33,13 @@ class Point:
 
 def frontier(
     work: Work, plan: Plan | None = None, *, tries: int = TRIES,
-    worth_seconds: Sequence[int] = WORTH_SECONDS, stop: Callable[[], bool] | None = None,
+    worth_seconds: Sequence[int] = WORTH_SECONDS, rules: RulesTried | None = None,
+    stop: Callable[[], bool] | None = None,
 ) -> tuple[Point, ...]:  # fmt: skip
     """The frontier, fewest blocks first; `plan` (from `order`) is its quick end where given.
 
     worth_seconds: the elapsed time one change of task less is worth, one search for each.
+    rules: those of this work, where they are tried already.
     """
     best: dict[int, Found] = {}
 
@@ -45,9 +47,9 @@ def frontier(
         if found.changes not in best or found.span < best[found.changes].span:
             best[found.changes] = found
 
-    bound = lower_bound(work)
+    bound, rules = lower_bound(work), rules or RulesTried(work)
     for worth in worth_seconds:
-        improve(work, tries, bound, stop=stop or (lambda: False), seen=seen,
+        improve(work, tries, bound, rules=rules, stop=stop or (lambda: False), seen=seen,
                 change_worth=worth * TICKS)  # fmt: skip
     listed, possible = as_listed(work)
     plans = [

@@ -22,9 +22,10 @@ class Hours:
         time; None where no span is long enough."""
         if not self.spans:
             return start
-        place = max(0, bisect_right(self._starts, start) - 1)
-        for begin, end in self.spans[place:]:
-            moment = max(start, begin)
+        # Asked for every piece that is planned, so nothing is copied here.
+        for place in range(max(0, bisect_right(self._starts, start) - 1), len(self.spans)):
+            begin, end = self.spans[place]
+            moment = start if start > begin else begin
             if moment + duration <= end:
                 return moment
         return None

@@ -13,7 +13,7 @@ from analysis.flow import model
 from analysis.flow.bounds import lower_bound
 from analysis.flow.listed import as_listed
 from analysis.flow.plan import Plan, make_plan
-from analysis.flow.search import Found, found, improve, least_changes
+from analysis.flow.search import Found, RulesTried, found, improve, least_changes
 from analysis.flow.work import TICKS, Work
 from analysis.problems import BadInput, Fault
 
@@ -39,20 +39,22 @@ def order(
     work: Work,
     effort_seconds: float = EFFORT_SECONDS,
     *,
+    rules: RulesTried | None = None,
     stop: Callable[[], bool] | None = None,
     report: Callable[[Progress], None] | None = None,
 ) -> Plan:
     """The quickest order of work found with about so many seconds of effort.
 
-    Effort is counted in work done, not by a clock, so the same work gives the same plan. `stop` is
-    asked now and then and ends the search with the best plan so far. Raises BadInput where nothing
-    can keep every `max_wait_seconds` and rack.
+    Effort is counted in work done, not by a clock, so the same work gives the same plan. rules:
+    those of this work, where they are wanted again. `stop` is asked now and then and ends the
+    search with the best plan so far. Raises BadInput where nothing can keep every
+    `max_wait_seconds` and rack.
     """
-    return _Search(work, effort_seconds, stop or (lambda: False), report).run()
+    return _Search(work, effort_seconds, rules, stop or (lambda: False), report).run()
 
 
 class _Search:
-    def __init__(self, work: Work, effort: float, stop, report):
+    def __init__(self, work: Work, effort: float, rules: RulesTried | None, stop, report):
         if not 0 <= effort <= MOST_SECONDS:
             raise BadInput(
                 [
@@ -67,6 +69,7 @@ class _Search:
                 ]
             )
         self.work, self.effort, self.stop, self.report = work, effort, stop, report
+        self.rules = rules or RulesTried(work)
         self.bound = lower_bound(work)
         self.best: Found | None = None
         self.cuts = self._partitions() if self._can_model() else []
@@ -106,7 +109,8 @@ class _Search:
         most = 200 if size <= SMALL_PARTS and self.cuts else 3000
         for share in (0.25,) if self.cuts else (0.25, 0.5):
             tries = int(min(share * self.effort * PIECES_PER_SECOND / max(size, 1), most))
-            self._keep(improve(self.work, tries, self.bound, stop=self.stop, report=self._keep))
+            self._keep(improve(self.work, tries, self.bound, rules=self.rules, stop=self.stop,
+                               report=self._keep))  # fmt: skip
 
     def _prove(self) -> None:
         """Coarse parts first, each plan the start of the next; piece by piece where that is few

@@ -7,7 +7,7 @@ not seconds: the same work gives the same plan on any machine.
 from __future__ import annotations
 
 import random
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -110,11 +110,28 @@ def _behind(work: Work, start: set[int]) -> set[int]:
     return found - start
 
 
+class RulesTried:
+    """The simple rules and waves of some work, each with the plan it leads to (None: to none that
+    may be carried out); tried once, however often they are asked for."""
+
+    def __init__(self, work: Work):
+        self._work = work
+        self._rules = (*simple_rules(work).values(), *waves(work))
+        self._plans: list[Found | None] = []
+
+    def __iter__(self) -> Iterator[tuple[Rule, Found | None]]:
+        for place, rule in enumerate(self._rules):
+            if place == len(self._plans):
+                self._plans.append(attempt(self._work, rule))
+            yield rule, self._plans[place]
+
+
 def improve(
     work: Work,
     tries: int,
     bound: int,
     *,
+    rules: RulesTried | None = None,
     stop: Callable[[], bool] = lambda: False,
     report: Callable[[Found], None] = lambda _: None,
     seen: Callable[[Found], None] = lambda _: None,
@@ -122,8 +139,9 @@ def improve(
 ) -> Found | None:
     """The best plan among the simple rules and `tries` changes of them.
 
-    Ends early where a plan reaches the bound with no change left to save. seen: told every plan
-    met. change_worth: elapsed ticks that one change of task less is worth (0: elapsed time first).
+    Ends early where a plan reaches the bound with no change left to save. rules: those of this
+    work, where they are wanted again. seen: told every plan met. change_worth: elapsed ticks that
+    one change of task less is worth (0: elapsed time first).
     """
 
     def score(plan: Found) -> tuple[int, int]:
@@ -131,15 +149,14 @@ def improve(
 
     draw = random.Random(0)  # the same draws for the same work: an answer must not change by itself
     best, rule = None, None
-    for candidate in [*simple_rules(work).values(), *waves(work)]:
-        if best and stop():
-            break
-        plan = attempt(work, candidate)
+    for candidate, plan in rules or RulesTried(work):
         if plan:
             seen(plan)
         if plan and (best is None or score(plan) < score(best)):
             best, rule = plan, candidate
             report(best)
+        if best and stop():
+            break
     rule = _spread(work, rule or next(iter(simple_rules(work).values())))
     fewest = least_changes(work)
     current, own = best, rule

@@ -15,6 +15,7 @@ import streamlit as st
 from analysis.flow import frontier, order, why
 from analysis.flow.by_hand import polished
 from analysis.flow.plan import Plan
+from analysis.flow.search import RulesTried
 from analysis.flow.work import Work
 from analysis.screens import beside
 
@@ -33,11 +34,13 @@ class Job(beside.Job):
     def __init__(self, work: Work):
         super().__init__()
         self.work = work
-        self.first = order.order(work, FIRST_EFFORT)
+        rules = RulesTried(work)
+        self.first = order.order(work, FIRST_EFFORT, rules=rules)
         # A maker can follow a handful of blocks: such plans stand there from the first picture on.
         self.points = frontier.frontier(
-            work, self.first, tries=FIRST_TRIES, worth_seconds=FIRST_WORTH_SECONDS
-        )
+            work, self.first, tries=FIRST_TRIES, worth_seconds=FIRST_WORTH_SECONDS,
+            rules=rules,
+        )  # fmt: skip
         self.quickest: Plan = self.points[-1].plan
         self.changes: tuple[why.Change, ...] = ()
         self.best_seconds = self.quickest.makespan_seconds
@@ -54,10 +57,13 @@ class Job(beside.Job):
 
     def _search(self) -> None:
         self.stage = "looking for a quicker order"
-        found = order.order(self.work, FULL_EFFORT, stop=self._stop, report=self._heard)
+        rules = RulesTried(self.work)  # anew: hundreds of plans are not kept while a job waits
+        found = order.order(
+            self.work, FULL_EFFORT, rules=rules, stop=self._stop, report=self._heard
+        )
         self._take(found)
         self.stage = "looking for fewer changes of task"
-        points = frontier.frontier(self.work, self.quickest, stop=self._stop)
+        points = frontier.frontier(self.work, self.quickest, rules=rules, stop=self._stop)
         better = [polished(self.work, point.plan, stop=self._stop) for point in points]
         for plan in better:
             self._take(plan)

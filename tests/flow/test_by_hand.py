@@ -117,6 +117,22 @@ def test_a_bound_on_the_hours_knows_that_a_press_takes_the_night():
     assert order(work, 0.5).gap < 0.05
 
 
+def test_a_bound_counts_a_press_by_its_goes():
+    """Two pieces go in together in 400 s, lie 3000 s, and are sewn in no time: 3400 s, not 3800."""
+    press = row("press", 400, wait_seconds=3000, station="press", pieces_at_once=2,
+                wait_holds_station="true")  # fmt: skip
+    work = work_of(frame([press, row("sew", 0, "press")]), [Batch("book", 2)])
+    assert lower_bound(work) == improve(work, 10, 0).span == 3400 * 100
+
+
+def test_a_bound_leaves_out_the_wait_that_nobody_waits_for():
+    """What lies in the press at the end needs nobody any more: the work ends with putting it in."""
+    press = row("press", 30, wait_seconds=600, station="press", wait_holds_station="true",
+                rack_places=4, setup_seconds=20)  # fmt: skip
+    work = work_of(frame([press]), [Batch("book", 2)])
+    assert lower_bound(work) == improve(work, 10, 0).span == 80 * 100
+
+
 def test_a_gap_at_night_is_no_idle_time():
     rows = [row("glue", 600, wait_seconds=15 * 3600), row("trim", 600, "glue")]
     work = on_the_calendar(work_of(frame(rows), [Batch("book", 3)]), ordinary_week(), MONDAY)
