@@ -33,7 +33,7 @@ from analysis.records.shop import DAYS, Product, Shop
 from analysis.study.content import PLAN_DOUBT
 from analysis.study.curves import piece_seconds
 from analysis.study.forecast import CellFits, log_lap
-from analysis.study.rates import Z95
+from analysis.study.rates import Z95, is_activity, is_regular
 from analysis.study.regression import LOG_PRIOR
 from analysis.study.retention import PUBLISHED_LOSS, PUBLISHED_SPREAD
 from analysis.study.route import topological
@@ -42,7 +42,6 @@ from analysis.study.time_study import delay_rate
 
 PLAN_SCATTER = 0.15  # log sd from piece to piece where no laps tell; common practice, no source
 INTERVAL = 2 * Z95  # a 95 % interval is so many standard errors wide
-REGULAR = ("operation", "inspection")
 
 Key = tuple[str, str, str]
 
@@ -353,20 +352,20 @@ class Logged:
 def _logged(study: Study) -> Logged:
     """Laps of no named batch stand each for a setup of its own, and, by the batch size, for
     batches of their pieces."""
-    laps, keys = study.laps, ["product", "operation"]
-    own = laps[[*keys, "batch", "activity"]].astype(str)
-    own = own.assign(seconds=laps["seconds"].to_numpy(float), units=laps["units"].to_numpy(float))
-    named = own["batch"] != ""
-    setup = own[own["activity"] == "setup"]
-    batch = setup["batch"].where(named, [f" {n}" for n in range(len(setup))])
+    keys = ["product", "operation"]
+    laps = study.laps[[*keys, "batch", "activity", "seconds", "units"]]
+    setup = _plain(laps[is_activity(laps, "setup")])
+    batch = setup["batch"].where(setup["batch"] != "", [f" {n}" for n in range(len(setup))])
     by_batch = setup.groupby([*keys, batch])["seconds"].sum()
     told = by_batch.groupby(keys).agg(["mean", "sem"]).fillna(0.0)
-    regular = own["activity"].isin(REGULAR)
-    batches = own[regular & named].groupby(keys)["batch"].nunique()
-    loose = own[regular & ~named].groupby(keys)["units"].sum()
+    regular = laps[is_regular(laps)]
+    unnamed = (regular["batch"] == "").to_numpy()
+    kinds = regular[~unnamed].drop_duplicates([*keys, "batch"])
+    batches = _plain(kinds).groupby(keys)["batch"].nunique()
+    loose = _plain(regular[unnamed]).groupby(keys)["units"].sum()
     sizes = [study.shop.product(product) for product in loose.index.get_level_values(0)]
     loose = loose / [size.batch_size if size else 25 for size in sizes]
-    walk = own[own["activity"] == "transport"].groupby(keys)["seconds"].sum()
+    walk = _plain(laps[is_activity(laps, "transport")]).groupby(keys)["seconds"].sum()
     walk = (walk / batches.add(loose, fill_value=0.0)).replace(np.inf, np.nan).dropna()
     return Logged(
         setup={key: (row["mean"], row["sem"] / row["mean"]) for key, row in told.iterrows()},
@@ -374,6 +373,12 @@ def _logged(study: Study) -> Logged:
         faults={(str(row.product), str(row.operation)): row for row in study.quality.itertuples()},
         timed=frozenset(study.learning.cells[keys].astype(str).itertuples(index=False, name=None)),
     )
+
+
+def _plain(laps: pd.DataFrame) -> pd.DataFrame:
+    """These laps with names as text, and only names that they have; numbers as float64."""
+    kinds = {"product": str, "operation": str, "batch": str, "seconds": float, "units": float}
+    return laps[list(kinds)].astype(kinds)
 
 
 def _line(
