@@ -41,14 +41,19 @@ def finished(chart: alt.TopLevelMixin, description: str, height: int | alt.Step)
 
     `description` is what a screen reader says in place of the picture.
     """
+    placed = chart.properties(
+        width="container",
+        height=height,
+        description=description,
+        padding={"left": 6, "right": 6, "top": 6, "bottom": 8},
+    )
+    return _readable(placed).configure_mark(aria=False)  # the description is read, not 150 marks
+
+
+def _readable(chart: alt.TopLevelMixin) -> alt.Chart:
+    """Words of a size a phone can show, in the page's own ink; the legend above, to leave width."""
     return (
-        chart.properties(
-            width="container",
-            height=height,
-            description=description,
-            padding={"left": 6, "right": 6, "top": 6, "bottom": 8},
-        )
-        .configure_axis(
+        chart.configure_axis(
             labelFontSize=LETTER_PIXELS,
             titleFontSize=LETTER_PIXELS,
             labelLimit=130,
@@ -74,7 +79,6 @@ def finished(chart: alt.TopLevelMixin, description: str, height: int | alt.Step)
             padding=0,
         )
         .configure_text(fontSize=LETTER_PIXELS, color=INK)
-        .configure_mark(aria=False)  # the description and the table are read, not 150 marks
     )
 
 
