@@ -271,6 +271,8 @@ def _show_so_far(so_far: SoFar) -> None:
     told = f"worth about {worth.mean:,.0f}" if worth else f"{so_far.sold_per_week.mean:.0f} sold"
     stage = so_far.scenario or "the shop as it is"
     line = f"{stage}: {so_far.runs_done} of {so_far.runs_wanted} runs, {told} so far"
+    if so_far.other_values:
+        line = f"{stage}: simulated again at other values, {so_far.other_values} so far, {told}"
     print(f"\r{line:<79.79}", end="", file=sys.stderr, flush=True)
 
 

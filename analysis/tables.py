@@ -93,11 +93,14 @@ def whatif_tables(answer: dict) -> str:
     if answer["movers"]:
         rows = [
             {"assumption": mover["name"], "from": mover["low"], "to": mover["high"],
-             "worth": [mover["value_at_low"], mover["value_at_high"]], "known": mover["source"]}
+             "worth": [mover["value_at_low"], mover["value_at_high"]],
+             "known": "given, a tenth either way tried" if mover["tried"] else mover["source"]}
             for mover in answer["movers"]
         ]  # fmt: skip
         title = f"What moves it most: worth over the horizon ({answer['currency']}) at either end"
         parts.append(_titled(title, table(rows)))
+    if answer["unmoving"]:
+        parts.append(f"Hardly moves it: {', '.join(answer['unmoving'])}.")
     if answer["must_be_true"]:
         parts.append(_titled("What would have to be true", "\n".join(answer["must_be_true"])))
     rows = answer["assumptions"]

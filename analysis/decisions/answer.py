@@ -64,9 +64,17 @@ class Money:
     covered what was paid, for good; a percentile is None where that run does not pay back, the
     mean where any does not. pieces_until_paid: pieces sold until then, None likewise.
     probability_of_gain: that the net present value is above 0.
+    error: standard error of the mean net present value, from so many runs.
     break_even_demand_per_week: pieces asked for in a week, all products together in today's mix, at
-    which the mean net present value is 0; None where none up to `break_even_searched_to` does (0:
-    not looked for).
+    which the mean net present value is 0, demand fixed there; None where none up to
+    `break_even_searched_to` does (0: not looked for). It lies between break_even_low and _high in
+    nine of ten cases; None where that end cannot be told.
+    best_net_present_value, best_error, best_demand_per_week: the most that any demand looked at
+    brings, where none pays; None otherwise.
+    demand_now_per_week: with no growth; value_now, value_now_error: the net present value there and
+    its standard error, None where it is the demand reckoned with, or not looked for.
+    deepest, deepest_low: the most money out of pocket against going on as before, in the middle of
+    the runs and in one of twenty, both 0 or more; deepest_week: when, in the middle of the runs.
     worth_per_week: the mean net present value spread evenly over the horizon (annuity).
     paid_at_start: machines and fit-out, mean.
     """
@@ -81,6 +89,18 @@ class Money:
     demand_per_week: float
     worth_per_week: float
     paid_at_start: float
+    error: float = 0.0
+    break_even_low: float | None = None
+    break_even_high: float | None = None
+    best_net_present_value: float | None = None
+    best_error: float = 0.0
+    best_demand_per_week: float | None = None
+    demand_now_per_week: float | None = None
+    value_now: float | None = None
+    value_now_error: float = 0.0
+    deepest: float = 0.0
+    deepest_low: float = 0.0
+    deepest_week: int = 0
 
 
 @dataclass(frozen=True)
@@ -90,7 +110,8 @@ class Mover:
     low, high: its likely ends, in `unit`, as text ready to read; value_at_low, value_at_high: mean
     net present value there, all else as it comes. source: how it is known (MEASURED, ASSUMED,
     PUBLISHED, GIVEN). turns_at: text of the value at which the net present value is 0, "" where
-    none within reach does. error: standard error of the swing, 0 where reckoned exactly.
+    none within reach does. error: standard error of the swing, 0 where reckoned exactly. tried:
+    one figure was given, and the ends are a tenth less and more, to see what it moves.
     settled_by: what would settle it, "" where nothing in reach would.
     worth_knowing: what doing so before deciding is worth in money (effects taken as linear).
     """
@@ -105,11 +126,17 @@ class Mover:
     error: float = 0.0
     settled_by: str = ""
     worth_knowing: float = 0.0
+    tried: bool = False
 
     @property
     def swing(self) -> float:
         """How far it moves the net present value from end to end."""
         return abs(self.value_at_high - self.value_at_low)
+
+    @property
+    def turns(self) -> bool:
+        """Whether it is a gain at one end and a loss at the other."""
+        return (self.value_at_low < 0) != (self.value_at_high < 0)
 
 
 @dataclass(frozen=True)
@@ -142,11 +169,15 @@ class Path:
 class Answer:
     """One scenario answered.
 
-    verdict: DO, DO_NOT, NOT_YET or NOTHING. headline: the verdict in one sentence a maker would
-    say. sentences: what it does, what it earns, how sure, in reading order. must_be_true: what
-    would have to be true for it to pay (or to stop paying). settle: which laps or which question
-    would settle it, "" where nothing open could turn the answer. movers: largest first.
-    net_present_values: one a run, for a histogram. stopped: fewer runs than asked, by the user.
+    verdict: DO, DO_NOT, NOT_YET or NOTHING. condition: on what it hangs, of what was given as a
+    range or is otherwise today, as `demand grows by at least about 12 %`; "" where nothing of that
+    turns it. headline: the verdict in one sentence a maker would say. sentences: what it does, what
+    it earns, how sure, in reading order. must_be_true: what would have to be true for it to pay (or
+    to stop paying). settle: which laps or which question would settle it, "" where nothing open
+    could turn the answer. movers: largest first; unmoving: the names of what was looked at and
+    hardly moves it. searched: other values were simulated; before that there are no movers, no
+    break-even and nothing that would settle it. net_present_values: one a run, for a histogram.
+    stopped: fewer runs than asked, by the user.
     """
 
     name: str
@@ -170,6 +201,9 @@ class Answer:
     cautions: tuple[str, ...]
     path: Path
     net_present_values: np.ndarray
+    condition: str = ""
+    unmoving: tuple[str, ...] = ()
+    searched: bool = True
 
 
 @dataclass(frozen=True)
@@ -177,7 +211,8 @@ class SoFar:
     """What is known while the weeks are still being simulated: the estimate so far.
 
     scenario: its name, "" while the shop as it is is simulated. runs_done of runs_wanted.
-    net_present_value: of the runs done, None before there is a change to compare.
+    net_present_value: of the runs done, None before there is a change to compare. other_values: how
+    many have been simulated again since all runs are done, now: which figure.
     """
 
     scenario: str
@@ -185,6 +220,8 @@ class SoFar:
     runs_wanted: int
     sold_per_week: FiniteSpread
     net_present_value: FiniteSpread | None = None
+    other_values: int = 0
+    now: str = ""
 
 
 def spread(values: np.ndarray) -> Spread:

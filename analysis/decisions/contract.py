@@ -25,6 +25,7 @@ def whatif_contract(answer: Answer) -> dict:
         "seed": answer.seed,
         "verdict": answer.verdict,
         "headline": answer.headline,
+        "condition": answer.condition,
         "sentences": list(answer.sentences),
         "must_be_true": list(answer.must_be_true),
         "settle": answer.settle,
@@ -33,6 +34,7 @@ def whatif_contract(answer: Answer) -> dict:
         "difference": _situation(answer.difference),
         "money": {name: _plain(value) for name, value in money.items()},
         "movers": [_flat(mover) for mover in answer.movers],
+        "unmoving": list(answer.unmoving),
         "assumptions": [_flat(assumption) for assumption in answer.assumptions],
         "cautions": list(answer.cautions),
     }

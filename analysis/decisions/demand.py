@@ -1,70 +1,186 @@
-"""The change at other levels of demand, simulated anew: from which one on it pays, and its bar."""
+"""What the money is at each demand, simulated with demand fixed there: its bar and its turn."""
 
 from __future__ import annotations
 
-from dataclasses import replace
+import math
+from dataclasses import dataclass, replace
+from functools import partial
 
-from analysis.decisions.answer import Mover
-from analysis.decisions.break_even import break_even
-from analysis.decisions.change import DEMAND_DOUBT
-from analysis.decisions.compare import Compared, Simulator, compare
+import numpy as np
+
+from analysis.decisions.again import Again, At
+from analysis.decisions.answer import GIVEN, Mover
+from analysis.decisions.break_even import CLOSE, UPWARD, break_even, crossing, rises_through
+from analysis.decisions.change import changed
+from analysis.decisions.compare import scaled
 from analysis.decisions.doubts import COUNT_DEMAND, DEMAND
-from analysis.decisions.shop_model import ShopModel
+from analysis.decisions.money import NORMAL_95
 from analysis.decisions.stated import mean_demand
-from analysis.decisions.tornado import TENTH, range_mover
+from analysis.decisions.tornado import REACH, TENTH
 from analysis.records.figures import figure
+from analysis.records.scenario import Demand, Scenario, sure
 
-FEW = 16  # runs at other levels of demand, each anchored at the value of all runs
+DIGITS = 12  # of a factor: 1.15 as a share and back is 1.15
 
 
-class DemandLevels:
-    """The mean net present value at other levels of demand, simulated anew with few runs.
-
-    value(share) = mean of FEW runs at that share + (mean of all runs - mean of those FEW) at 1, so
-    that which runs are taken matters little.
+@dataclass(frozen=True)
+class DemandFound:
+    """The turn of the demand and what stands at it, in pieces a week; None: not found, or not
+    looked for. today: with the demand there is now, None where that is the one reckoned with.
+    best: the demand looked at at which most is gained.
     """
 
-    def __init__(self, model: ShopModel, compared: Compared, run: Simulator, searched: bool = True):
-        self.model, self.compared, self.run, self.searched = model, compared, run, searched
-        self.per_week = mean_demand(compared.models[1], compared.scenario.horizon_weeks)
-        values = compared.ledger.net_present_values
-        self.runs = min(FEW, len(values))
-        self.mean = float(values.mean())
-        self.anchor = self.mean - float(values[: self.runs].mean())
-        self.known = {1.0: self.mean}
+    break_even: float | None = None
+    low: float | None = None
+    high: float | None = None
+    today: At | None = None
+    best: At | None = None
+    best_at: float = 0.0
+    mover: Mover | None = None
+
+
+class DemandCurve:
+    """The mean net present value over demand, in shares of the demand that is reckoned with.
+
+    Where the scenario has a factor for all products, a share stands for another factor, as if it
+    had been given so; else all weekly demand is times the share, before and after.
+    """
+
+    def __init__(self, again: Again):
+        self.again, self.scenario = again, again.compared.scenario
+        demand = self.scenario.demand
+        self.factor = demand.factor if demand else sure(1.0)
+        self.by_factor = (
+            demand is not None and self.factor != sure(1.0) and not demand.factor_products
+        )
+        self.per_week = self._per_week(1.0)
+
+    def at(self, share: float) -> At:
+        """The net present value with demand fixed at a share."""
+        return self.again.with_demand(share, *self._fixed(share))
+
+    def _fixed(self, share: float) -> tuple[Scenario, float]:
+        """(the scenario with its demand sure, what is left to scale)."""
+        demand = self.scenario.demand
+        if demand is None:
+            return self.scenario, share
+        middle = round(self.factor.middle * (share if self.by_factor else 1.0), DIGITS)
+        fixed = replace(self.scenario, demand=replace(demand, factor=sure(middle)))
+        return fixed, 1.0 if self.by_factor else share
+
+    def _per_week(self, share: float) -> float:
+        scenario, left = self._fixed(share)
+        shop = scaled(changed(self.again.model, scenario), left)
+        return mean_demand(shop, scenario.horizon_weeks)
 
     def value(self, share: float) -> float:
-        """Mean net present value with all demand times `share`."""
-        if share not in self.known:
-            scenario = self.compared.scenario
-            there = compare(self.model, scenario, self.run, self.runs, share=share)
-            self.known[share] = float(there.ledger.net_present_values.mean()) + self.anchor
-        return self.known[share]
+        return self.at(share).mean
 
-    def break_even(self) -> float | None:
-        """Pieces asked for in a week at which the mean net present value is 0."""
-        if not self.searched:
+    def found(self) -> DemandFound:
+        """The bar, the demand from which on it pays with its range, and what stands at today's."""
+        ends = self._ends()
+        current, now = today(self.again), self._today()
+        if current and now:
+            self.again.known["demand", now] = current
+        share = break_even(self.value, (*(ends or (1 - TENTH, 1 + TENTH)), now or 1.0))
+        looked = self._looked_at()
+        best, best_at = max(((at, s) for s, at in looked), key=lambda pair: pair[0].mean)
+        return DemandFound(
+            break_even=None if share is None else self._per_week(share) if share else 0.0,
+            low=self._bound(looked, share, NORMAL_95),
+            high=self._bound(looked, share, -NORMAL_95),
+            today=current,
+            best=best,
+            best_at=self._per_week(best_at),
+            mover=self._mover(ends, looked, share) if ends else None,
+        )
+
+    def _today(self) -> float | None:
+        """Today's demand as a share, where a factor alone leads away from it."""
+        demand = self.scenario.demand
+        if not (demand and self.by_factor) or _at_today(demand) != replace(demand, factor=sure(1)):
             return None
-        share = break_even(self.value)
-        return None if share is None else share * self.per_week
+        return 1 / self.factor.middle
 
-    def movers(self) -> list[Mover]:
-        """Demand a tenth less and more, unless a range of it is drawn in each run."""
-        if not self.searched:
-            return []
-        if any(doubt.name == DEMAND_DOUBT for doubt in self.compared.models[1].shared_doubts):
-            return []
-        less, more = 1 - TENTH, 1 + TENTH
-        ends = (self._said(less), self._said(more))
-        values = (self.value(less), self.value(more))
-        return [range_mover(DEMAND, ends, values, self.mean, settled_by=COUNT_DEMAND)]
+    def _ends(self) -> tuple[float, float] | None:
+        """The likely ends of demand as shares; None where a range of a part of it is drawn."""
+        if not self.factor.is_range:
+            return 1 - TENTH, 1 + TENTH
+        if not self.by_factor:
+            return None
+        return self.factor.low / self.factor.middle, self.factor.high / self.factor.middle
 
-    def _said(self, share: float) -> str:
-        return f"{figure(share * self.per_week, 3)} a week"
+    def _looked_at(self) -> list[tuple[float, At]]:
+        """All shares simulated, in order."""
+        known = self.again.known.items()
+        return sorted(
+            (share, at) for (what, share), at in known
+            if what == "demand" and not isinstance(share, str)
+        )  # fmt: skip
 
-    def turning(self, mover: Mover) -> Mover:
-        """The mover; demand with the level at which simulating again found the turn."""
-        if mover.name != DEMAND:
-            return mover
-        turn = self.break_even()
-        return replace(mover, turns_at=f"{figure(turn, 3)} pieces a week" if turn else "")
+    def _bound(self, looked: list[tuple[float, At]], share: float | None, z: float):
+        """An end of the range of the turn: where the mean and z standard errors rise through 0."""
+        if not share:
+            return None
+        points = [(s, at.mean + z * at.error) for s, at in looked]
+        end = rises_through(points, share)
+        return None if end is None else self._per_week(end)
+
+    def _mover(self, ends: tuple[float, float], looked, share: float | None) -> Mover:
+        """The bar from one end to the other, its turn at a share where one is known."""
+        low, high = (self.at(share) for share in ends)
+        apart = high.values - low.values
+        return Mover(
+            name=DEMAND,
+            low=f"{figure(self._per_week(ends[0]), 3)} a week",
+            high=f"{figure(self._per_week(ends[1]), 3)} a week",
+            value_at_low=low.mean,
+            value_at_high=high.mean,
+            source=GIVEN,
+            turns_at=self._turn(ends, share),
+            error=float(apart.std(ddof=1) / math.sqrt(len(apart))) if len(apart) > 1 else 0.0,
+            settled_by=COUNT_DEMAND,
+            worth_knowing=self._worth_knowing(ends, looked),
+            tried=not self.factor.is_range,
+        )
+
+    def _turn(self, ends: tuple[float, float], share: float | None) -> str:
+        """The demand at which the value turns, `119 pieces a week`; "" where none is in reach."""
+        low, high = (self.value(end) for end in ends)
+        if high < 0 <= low:  # a loss from there on
+            share = crossing(self.value, *ends, CLOSE)
+        if not share or not 1 / REACH < share < REACH:
+            return ""
+        return f"{figure(self._per_week(share), 3)} pieces a week"
+
+    def _worth_knowing(self, ends: tuple[float, float], looked: list[tuple[float, At]]) -> float:
+        """E[max(V, 0)] - max(E[V], 0) over demand, lognormal with these ends, V the line through
+        what was simulated: what it is worth to know demand before deciding."""
+        deviation = math.log(ends[1] / ends[0]) / (2 * NORMAL_95)
+        middle = math.log(ends[0] * ends[1]) / 2
+        z = np.linspace(-3, 3, 121)
+        weight = np.exp(-z * z / 2)
+        shares, values = zip(*((math.log(s), at.mean) for s, at in looked if s > 0), strict=True)
+        gained = np.interp(middle + z * deviation, shares, values)
+        mean = partial(np.average, weights=weight)
+        return float(mean(np.maximum(gained, 0)) - max(mean(gained), 0.0))
+
+
+def today(again: Again) -> At | None:
+    """With the demand there is now: no factor, no growth, no new number of pieces."""
+    scenario = again.compared.scenario
+    if scenario.demand is None:
+        return None
+    now = _at_today(scenario.demand)
+    if now == scenario.demand:
+        return None
+    return again.with_demand("today", replace(scenario, demand=now))
+
+
+def _at_today(demand: Demand) -> Demand:
+    return replace(demand, factor=sure(1.0), growth_per_year=sure(0.0), products=())
+
+
+def searched_to(curve: DemandCurve) -> float:
+    """The most pieces a week that are looked at."""
+    return UPWARD[-1] * curve.per_week

@@ -241,6 +241,7 @@ def parameters_of(
     doubts = doubts_of(model)
     drawn = as_is(normal_draws)(seed, first_run, runs, PARAMETER, _codes(list(doubts)))
     draws = dict(zip(doubts, drawn.T, strict=True))
+    draws |= {name: np.full(runs, z) for name, z in model.held if name in draws}
     moves = _Moves(model, runs, doubts, draws)
     level, exponent, loss = _skill_parameters(model, moves, as_is)
     names, steps = zip(*_step_names(model), strict=True) if model.lines else ((), ())

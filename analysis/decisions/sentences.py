@@ -13,6 +13,7 @@ import numpy as np
 from analysis.decisions.answer import (
     DO,
     DO_NOT,
+    GIVEN,
     NOT_YET,
     NOTHING,
     FiniteSpread,
@@ -20,8 +21,10 @@ from analysis.decisions.answer import (
     Mover,
     Situation,
 )
+from analysis.decisions.doubts import DEMAND
+from analysis.decisions.money import NORMAL_95
 from analysis.records.figures import figure
-from analysis.records.scenario import WEEKS_PER_YEAR, Scenario
+from analysis.records.scenario import WEEKS_PER_YEAR, Scenario, sure
 
 DO_SHARE, LEAVE_SHARE = 0.8, 0.2
 WEEKS_PER_MONTH = WEEKS_PER_YEAR / 12
@@ -48,8 +51,62 @@ def _without_money(money: Money) -> bool:
     return value.mean == value.p5 == value.p95 == 0
 
 
-def headline(verdict: str, money: Money, scenario: Scenario, currency: str) -> str:
-    """The verdict in one sentence."""
+def headline(
+    verdict: str, money: Money, scenario: Scenario, currency: str, condition: str = ""
+) -> str:
+    """The verdict in one sentence, with what it hangs on."""
+    said = _verdict_words(verdict, money, scenario, currency)
+    if condition and verdict == DO:
+        said = said.replace("Do it:", f"Do it only if {condition}:", 1)
+    elif condition and verdict in (DO_NOT, NOT_YET):
+        said = f"{said[:-1]}; it pays only if {condition}."
+    if turned_today(money):
+        said = f"{said[:-1]}; at today's demand {_about(money, currency)}."
+    return said
+
+
+def turned_today(money: Money) -> bool:
+    """Whether today's demand would give the other sign than the demand reckoned with."""
+    return money.value_now is not None and money.value_now * money.net_present_value.mean < 0
+
+
+def _about(money: Money, currency: str) -> str:
+    """`it loses about 2,100 USD`, within what its standard error bears out."""
+    value = money.value_now or 0.0
+    if abs(value) < NORMAL_95 * money.value_now_error:
+        return "it about breaks even"
+    return f"it {'gains' if value > 0 else 'loses'} about {amount(abs(value), currency)}"
+
+
+def condition(money: Money, movers: Sequence[Mover], scenario: Scenario) -> str:
+    """On what the answer hangs: demand, where it turns at today's or within the range given; else
+    the strongest figure given as a range that turns it, with what it must be. `""`: nothing."""
+    turning = [mover for mover in movers if mover.turns and not mover.tried and mover.turns_at]
+    given = [mover for mover in turning if mover.source == GIVEN]
+    if turned_today(money) or (given and given[0].name == DEMAND):
+        return _demand_condition(money, scenario)
+    for mover in given:
+        most = mover.value_at_low > mover.value_at_high
+        return f"the {mover.name} is {mover.turns_at} or {'less' if most else 'more'}"
+    return ""
+
+
+def _demand_condition(money: Money, scenario: Scenario) -> str:
+    """`demand grows by at least about 12 %`."""
+    pays_from, now = money.break_even_demand_per_week, money.demand_now_per_week
+    if not pays_from or not now:
+        more = money.demand_per_week > (now or 0)
+        return "demand grows enough" if more else "demand stays as high as it is"
+    if scenario.demand and scenario.demand.growth_per_year != sure(0.0):
+        return f"at least about {pieces(pays_from)} pieces a week are asked for on average"
+    percent = 100 * (pays_from / now - 1)
+    if abs(percent) < 1:
+        return "demand stays at least what it is today"
+    way = "grows by at least" if percent > 0 else "falls by no more than"
+    return f"demand {way} about {figure(abs(percent))} %"
+
+
+def _verdict_words(verdict: str, money: Money, scenario: Scenario, currency: str) -> str:
     within = f"within {span(scenario.horizon_weeks)}"
     if verdict == NOTHING:
         return "This changes nothing: before and after are the same."
@@ -154,12 +211,13 @@ def sentences(
     lines = [
         sold,
         f"Over {span(scenario.horizon_weeks)}, at today's worth, {_worth(money, currency)}"
-        f"{_ends(value, currency)}.",
+        f"{_sure_to(money, currency)}{_ends(value, currency)}.",
     ]
     if not _without_money(money):
         lines.append(_gains(money.probability_of_gain))
     if verdict == DO_NOT:
         lines[-1] = lines[-1][:-1] + f"; {payback_words(money)}."
+    lines += _deepest_sentences(money, currency)
     lines += _hours_sentences(before, after, money, scenario, currency)
     if after.sold_per_week.mean < WORTH_TELLING * before.sold_per_week.mean and scenario.helper:
         lines.append(
@@ -169,8 +227,58 @@ def sentences(
         )
     if money.pieces_until_paid.p50:
         lines.append(f"It pays after about {figure(money.pieces_until_paid.p50)} pieces sold.")
-    lines += _demand_sentences(before, money)
+    lines += _demand_sentences(before, money, currency)
     return tuple(lines)
+
+
+def _sure_to(money: Money, currency: str) -> str:
+    """How far chance alone may have moved the average: in nine of ten cases within this."""
+    if not money.error:
+        return ""
+    return f" (this average is sure to within {amount(NORMAL_95 * money.error, currency)})"
+
+
+def _give_or_take(error: float, currency: str) -> str:
+    """`give or take 420 USD`: 1.645 standard errors, nine of ten cases."""
+    return f"give or take {amount(NORMAL_95 * error, currency)}"
+
+
+def _deepest_sentences(money: Money, currency: str) -> list[str]:
+    """The most money one is down on the way, and when."""
+    if not round(money.deepest_low) or _without_money(money):
+        return []
+    line = "Most money out of pocket, against going on as before: "
+    if money.deepest_week and round(money.deepest):
+        line += f"about {amount(money.deepest, currency)}, after {_weeks(money.deepest_week)}"
+    else:
+        line += f"about {amount(money.deepest, currency)} at the start"
+    if figure(money.deepest) == figure(money.deepest_low):
+        return [f"{line}."]
+    return [f"{line}; in 1 of 20 runs {amount(money.deepest_low, currency)} or more."]
+
+
+def _weeks(count: int) -> str:
+    return f"{count} week" if count == 1 else f"{count} weeks"
+
+
+def helper_sentence(
+    name: str, hours: float, more: float, brings: float, now: float, scenario: Scenario,
+    currency: str,
+) -> str:  # fmt: skip
+    """What an hour of a helper brings. hours: paid in an average week; more, brings: good pieces
+    and sales less material that week more; now: good pieces in an hour at the bench before."""
+    assert scenario.helper
+    fewer = "more" if more >= 0 else "fewer"
+    each = f"{_signed_plain(brings / hours, currency)} after material"
+    return (
+        f"An hour of the {name} makes about {figure(abs(more) / hours)} {fewer} good pieces, "
+        f"{each}, for {amount(scenario.helper.cost_per_hour, currency)} of pay; an hour at the "
+        f"bench makes {figure(now)} as things are."
+    )
+
+
+def _signed_plain(value: float, currency: str) -> str:
+    return f"{'' if value >= 0 else '-'}{amount(abs(value), currency)}"
 
 
 def _hours_sentences(before, after, money: Money, scenario: Scenario, currency: str) -> list[str]:
@@ -197,7 +305,7 @@ def orders_sentence(week: int, ordered: float, ready: Sequence[float]) -> str:
     )
 
 
-def _demand_sentences(before: Situation, money: Money) -> list[str]:
+def _demand_sentences(before: Situation, money: Money, currency: str) -> list[str]:
     lines = []
     sold = before.sold_per_week.mean
     if sold >= ALL_IS_SOLD * money.demand_per_week:
@@ -210,14 +318,40 @@ def _demand_sentences(before: Situation, money: Money) -> list[str]:
         return lines
     if pays_from is None:
         lines.append(
-            f"No demand up to {figure(money.break_even_searched_to)} pieces a week makes it pay."
+            f"No demand up to {figure(money.break_even_searched_to)} pieces a week makes it pay"
+            f"{_at_best(money, currency)}."
         )
     elif pays_from > 0:
         lines.append(
-            f"It pays from about {pieces(pays_from)} pieces asked for in a week; "
-            f"reckoned with here are {pieces(money.demand_per_week)}."
+            f"It pays from about {pieces(pays_from)} pieces asked for in a week"
+            f"{_between(money)}; reckoned with here are {pieces(money.demand_per_week)}."
         )
     return lines
+
+
+def _at_best(money: Money, currency: str) -> str:
+    """What the best demand would bring, where none makes it pay."""
+    best, at = money.best_net_present_value, money.best_demand_per_week
+    if best is None or at is None:
+        return ""
+    near = -best < NORMAL_95 * money.best_error
+    return (
+        f": at best, at about {pieces(at)}, it loses {amount(-best, currency)}, "
+        f"{_give_or_take(money.best_error, currency)}"
+        + (", and so may just break even" if near else "")
+    )
+
+
+def _between(money: Money) -> str:
+    """` (118 to 121)`: the range of the break-even in nine of ten cases."""
+    low, high = money.break_even_low, money.break_even_high
+    if low is None and high is None:
+        return ""
+    if low is None or high is None:
+        end, onward = (high, "less") if low is None else (low, "more")
+        return f" (from {pieces(end or 0.0)} or {onward})"
+    ends = dict.fromkeys((pieces(low), pieces(high)))
+    return f" (from {' to '.join(ends)})"
 
 
 def _gains(share: float) -> str:
@@ -260,13 +394,14 @@ def must_be_true(verdict: str, money: Money, movers: Sequence[Mover]) -> tuple[s
     return tuple(lines[:5])
 
 
-def settling(verdict: str, mean: float, movers: Sequence[Mover], currency: str) -> str:
-    """Which laps or which question would settle it: what is worth most to know and can be known.
-
-    mean: net present value.
-    """
+def settling(
+    verdict: str, money: Money, movers: Sequence[Mover], currency: str, condition: str = ""
+) -> str:
+    """Which laps or which question would settle it: what is worth most to know and can be known;
+    where the answer hangs on a condition, never that nothing could turn it."""
     if verdict == NOTHING:
         return ""
+    mean = money.net_present_value.mean
     open_ones = [mover for mover in movers if mover.settled_by and mover.worth_knowing > 0]
     best = max(open_ones, key=lambda mover: mover.worth_knowing, default=None)
     if not movers and not mean:
@@ -276,10 +411,19 @@ def settling(verdict: str, mean: float, movers: Sequence[Mover], currency: str) 
             "What is open is mostly chance from week to week, which no question settles; see what "
             "would have to be true."
         )
+    asked = next((mover.settled_by for mover in movers if mover.name == DEMAND), "")
+    if condition and (best is None or best.worth_knowing < WORTH_ASKING * abs(mean)):
+        question = asked if turned_today(money) else best.settled_by if best else asked
+        start = f"{_sentence(question)}: it" if question else "It"
+        return f"{start} pays only if {condition}."
     if best is None or best.worth_knowing < WORTH_ASKING * abs(mean):
         return "Nothing that could be found out beforehand is likely to turn this answer."
-    question = best.settled_by[0].upper() + best.settled_by[1:]
+    question = _sentence(best.settled_by)
     worth = f"knowing the {best.name} first is worth about {amount(best.worth_knowing, currency)}"
     if verdict == NOT_YET:
         return f"What would settle it: {best.settled_by} ({worth})."
     return f"{question}, to be surer ({worth})."
+
+
+def _sentence(text: str) -> str:
+    return text[:1].upper() + text[1:]

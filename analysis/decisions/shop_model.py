@@ -174,6 +174,8 @@ class ShopModel:
     delay_share: interruptions in seconds per second of work; rest_share: personal and fatigue
     allowance likewise. Both lengthen the time at the bench.
     left_out: what the shop has and the model does not, in plain words.
+    held: (name of a draw, z) of figures in doubt that every run has at the same value, z standard
+    deviations up, instead of drawing them.
     """
 
     lines: tuple[Line, ...]
@@ -190,3 +192,4 @@ class ShopModel:
     overhead_per_week: float = 0.0
     shared_doubts: tuple[SharedDoubt, ...] = ()
     left_out: tuple[str, ...] = ()
+    held: tuple[tuple[str, float], ...] = ()

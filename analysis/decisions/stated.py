@@ -16,11 +16,14 @@ from analysis.records.figures import figure
 from analysis.records.scenario import Equipment, Estimate, Helper, Move, Scenario, sure
 
 
-def assumptions(model: ShopModel, scenario: Scenario, currency: str = "") -> tuple[Assumption, ...]:
-    """Everything the answer rests on; model: the shop before."""
+def assumptions(
+    now: ShopModel, model: ShopModel, scenario: Scenario, currency: str = ""
+) -> tuple[Assumption, ...]:
+    """Everything the answer rests on; now: the shop of today; model: the shop before, which has the
+    demand that comes either way."""
     return (
-        *_of_shop(model),
-        *_of_demand(scenario, currency),
+        *_of_shop(now),
+        *_of_demand(now, scenario, currency),
         *(_of_helper(model, scenario.helper, currency) if scenario.helper else ()),
         *(
             line
@@ -33,8 +36,7 @@ def assumptions(model: ShopModel, scenario: Scenario, currency: str = "") -> tup
 
 
 def _of_shop(model: ShopModel) -> Iterator[Assumption]:
-    asked = sum(line.demand_per_week for line in model.lines)
-    yield Assumption("Demand now", f"{figure(asked, 3)} pieces a week", GIVEN)
+    yield Assumption("Demand now", f"{figure(_asked(model), 3)} pieces a week", GIVEN)
     sources = [skill.source for skill in model.skills.values()]
     measured = sum(source == "measured" for source in sources)
     yield Assumption(
@@ -64,6 +66,13 @@ def _of_shop(model: ShopModel) -> Iterator[Assumption]:
         )
 
 
+def _asked(model: ShopModel, products: tuple[str, ...] = ()) -> float:
+    """Pieces asked for in a week, of some products (all where none is named)."""
+    return sum(
+        line.demand_per_week for line in model.lines if not products or line.product in products
+    )
+
+
 def _measured_words(measured: int, known: int) -> str:
     """How many of the times of a person, product and operation were timed."""
     if not measured:
@@ -76,19 +85,23 @@ def _measured_words(measured: int, known: int) -> str:
     )
 
 
-def _of_demand(scenario: Scenario, currency: str) -> Iterator[Assumption]:
+def _of_demand(now: ShopModel, scenario: Scenario, currency: str) -> Iterator[Assumption]:
     demand = scenario.demand
     if not demand:
         return
     way = "with or without the change" if demand.either_way else "only with the change"
     if demand.factor.low != 1 or demand.factor.is_range:
         whose = ", ".join(demand.factor_products) or "all products"
+        asked = _asked(now, demand.factor_products)
+        pieces = _shown(Estimate(demand.factor.low * asked, demand.factor.high * asked))
         yield Assumption(
-            "Demand will be", f"{_percent(demand.factor)} % of today's, {whose}, {way}", GIVEN
+            "Demand will be",
+            f"{pieces} pieces a week, {_percent(demand.factor)} % of today's, {whose}, {way}",
+            GIVEN,
         )
-    for product, pieces in demand.products:
+    for product, per_week in demand.products:
         yield Assumption(
-            f"Demand for the {product} will be", f"{figure(pieces)} a week, {way}", GIVEN
+            f"Demand for the {product} will be", f"{figure(per_week)} a week, {way}", GIVEN
         )
     if demand.growth_per_year != sure(0.0):
         yield Assumption(
@@ -299,4 +312,5 @@ def mean_demand(model: ShopModel, weeks: int) -> float:
         given = np.array(model.demand_factor)
         factor = given[np.minimum(np.arange(weeks), len(given) - 1)]
     orders = sum(order.pieces for order in model.orders if order.week < weeks)
-    return sum(line.demand_per_week for line in model.lines) * factor.mean() + orders / weeks
+    asked = sum(line.demand_per_week for line in model.lines)
+    return float(asked * factor.mean() + orders / weeks)

@@ -2,10 +2,12 @@
 
 Three kinds, told apart by how their effect is found:
 - money (prices, wages, rent): exactly, since the net present value is in proportion to each entry;
-- what every run draws anew (times, practice, faults, a machine's or a helper's range): by least
-  squares of the runs' net present values on the draws, taken in one by one, the strongest first,
-  as long as chance among so many draws would not show one as strong (Bonferroni, ERROR_SHARE);
-- demand: by simulating again with less and with more.
+- what every run draws anew (times, practice, faults, a machine's or a helper's range): the ranges
+  given, and those that move it by least squares of the runs' net present values on the draws, taken
+  in one by one, the strongest first, as long as chance among so many draws would not show one as
+  strong (Bonferroni, ERROR_SHARE); what is told of them is simulated again at either end
+  (`again.py`), since a straight line gets the ends of a bent effect wrong;
+- demand: likewise (`demand.py`).
 A figure given as sure is moved by TENTH up and down: common practice, no source.
 
 What knowing one of them is worth before deciding is the unit normal loss integral of its part of
@@ -14,11 +16,14 @@ the net present value (`money.gain_from_knowing`), effects taken as linear.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 
 import numpy as np
 
+from analysis.decisions.again import Again
 from analysis.decisions.answer import GIVEN, Mover
+from analysis.decisions.break_even import crossing
+from analysis.decisions.change import DEMAND_DOUBT
 from analysis.decisions.doubts import Doubt
 from analysis.decisions.ledger import Entry, Ledger
 from analysis.decisions.money import NORMAL_95, gain_from_knowing
@@ -27,28 +32,37 @@ from analysis.records.figures import figure
 TENTH = 0.1
 ERROR_SHARE = 0.05
 MOST_MOVERS = 10
+MOST_AGAIN = 5  # drawn figures that are simulated again; weaker ones are not told
 LEAST = 0.01  # of the largest swing: smaller ones are not shown
+CLOSE = 0.05  # standard deviations: nearer a turn is not looked for
 REACH = 2.0  # times as much, or as little, may still be said to be within reach
-FARTHEST = NORMAL_95  # standard deviations: beyond its likely ends a draw is not followed
 
 
 def movers(
-    ledger: Ledger,
-    draws: Mapping[str, np.ndarray],
+    again: Again,
     doubts: Mapping[str, Doubt],
-    demand: list[Mover],
+    demand: Mover | None,
     currency: str = "",
-) -> tuple[Mover, ...]:
-    """All assumptions that move the answer, largest first, at most MOST_MOVERS."""
-    values = ledger.net_present_values
-    money = _money_movers(ledger, values.mean(), currency)
-    found = [*money, *_drawn_movers(values, draws, doubts), *demand]
+) -> tuple[tuple[Mover, ...], tuple[str, ...]]:
+    """(what moves the answer, largest first, at most MOST_MOVERS; the names of what was looked at
+    and moves it by less than the figures told would show)."""
+    ledger = again.compared.ledger
+    money = _money_movers(ledger, float(again.drawn.mean()), currency)
+    found = [*money, *_drawn_movers(again, doubts, demand), *([demand] if demand else [])]
+    found.sort(key=lambda mover: -mover.swing)
     least = LEAST * max((mover.swing for mover in found), default=0.0)
-    found = [mover for mover in found if mover.swing > least]
-    return tuple(sorted(found, key=lambda mover: -mover.swing)[:MOST_MOVERS])
+    told = [mover for mover in found if mover.swing > least and _shows(mover)]
+    still = tuple(mover.name for mover in found if mover not in told)
+    return tuple(told[:MOST_MOVERS]), still
 
 
-def _money_movers(ledger: Ledger, mean: float, currency: str):
+def _shows(mover: Mover) -> bool:
+    """Whether its two ends differ as they are written, and by more than chance."""
+    written = figure(mover.value_at_low) != figure(mover.value_at_high)
+    return written and mover.swing > NORMAL_95 * mover.error
+
+
+def _money_movers(ledger: Ledger, mean: float, currency: str) -> Iterator[Mover]:
     for entry in ledger.entries:
         worth = float(ledger.worth(entry).mean())
         low, high = _ends(entry)
@@ -63,6 +77,7 @@ def _money_movers(ledger: Ledger, mean: float, currency: str):
             turns_at=_turn(entry, mean, worth, currency),
             settled_by=_question(entry),
             worth_knowing=gain_from_knowing(mean, abs(at_high - at_low) / (2 * NORMAL_95)),
+            tried=entry.estimate is None or not entry.estimate.is_range,
         )
 
 
@@ -97,26 +112,43 @@ def _turn(entry: Entry, mean: float, worth: float, currency: str) -> str:
     return _amount(entry, share, currency)
 
 
-def _drawn_movers(values: np.ndarray, draws: Mapping, doubts: Mapping[str, Doubt]):
-    mean = float(values.mean())
+def _drawn_movers(
+    again: Again, doubts: Mapping[str, Doubt], demand: Mover | None
+) -> Iterator[Mover]:
+    """What the runs drew and what moves the answer, simulated again at both ends."""
+    draws = {**again.compared.before.draws, **again.compared.after.draws}
     names = [name for name in draws if name in doubts]
     if not names:
         return
     z = np.column_stack([draws[name] for name in names])
-    for place, slope, error in effects(z, values):
-        doubt, turn = doubts[names[place]], -mean / slope
-        yield Mover(
-            name=doubt.name,
-            low=doubt.words(-NORMAL_95),
-            high=doubt.words(NORMAL_95),
-            value_at_low=mean - NORMAL_95 * slope,
-            value_at_high=mean + NORMAL_95 * slope,
-            source=doubt.source,
-            turns_at=doubt.words(turn) if abs(turn) < FARTHEST else "",
-            error=2 * NORMAL_95 * error,
-            settled_by=doubt.settled_by,
-            worth_knowing=gain_from_knowing(mean, abs(slope) * doubt.told_by_laps),
-        )
+    strong = sorted(effects(z, again.drawn), key=lambda effect: -abs(effect[1]))
+    given = [name for name in names if doubts[name].source == GIVEN]
+    told = dict.fromkeys([*(names[place] for place, *_ in strong), *given])
+    if demand:  # simulated already
+        told.pop(DEMAND_DOUBT, None)
+    for name in list(told)[:MOST_AGAIN]:
+        yield _drawn_mover(again, name, doubts[name])
+
+
+def _drawn_mover(again: Again, name: str, doubt: Doubt) -> Mover:
+    low, high = again.with_draw(name, -NORMAL_95), again.with_draw(name, NORMAL_95)
+    mean, apart = float(again.drawn.mean()), high.values - low.values
+    turn = None
+    if (low.mean < 0) != (high.mean < 0):
+        turn = crossing(lambda z: again.with_draw(name, z).mean, -NORMAL_95, NORMAL_95, CLOSE)
+    deviation = abs(high.mean - low.mean) / (2 * NORMAL_95)
+    return Mover(
+        name=doubt.name,
+        low=doubt.words(-NORMAL_95),
+        high=doubt.words(NORMAL_95),
+        value_at_low=low.mean,
+        value_at_high=high.mean,
+        source=doubt.source,
+        turns_at="" if turn is None else doubt.words(turn),
+        error=float(apart.std(ddof=1) / np.sqrt(len(apart))) if len(apart) > 1 else 0.0,
+        settled_by=doubt.settled_by,
+        worth_knowing=gain_from_knowing(mean, deviation * doubt.told_by_laps),
+    )
 
 
 def effects(z: np.ndarray, values: np.ndarray) -> list[tuple[int, float, float]]:
@@ -166,16 +198,3 @@ def _quantile(draws: int, freedom: int) -> float:
     from scipy.special import stdtrit  # slow to import beside all that does not simulate
 
     return float(stdtrit(freedom, 1 - ERROR_SHARE / (2 * draws)))
-
-
-def range_mover(
-    name: str,
-    ends: tuple[str, str],
-    at_ends: tuple[float, float],
-    mean: float,
-    settled_by: str = "",
-) -> Mover:
-    """A mover found by simulating again at both ends."""
-    low, high = at_ends
-    worth = gain_from_knowing(mean, abs(high - low) / (2 * NORMAL_95))
-    return Mover(name, *ends, low, high, GIVEN, settled_by=settled_by, worth_knowing=worth)

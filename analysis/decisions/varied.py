@@ -43,8 +43,12 @@ def value(name: str, figure: Estimate, z: float) -> float:
 
 
 def settled(scenario: Scenario, z: dict[str, float]) -> Scenario:
-    """The scenario with each of its `ranges` at one value."""
-    given = {name: sure(value(name, figure, z[name])) for name, figure in ranges(scenario).items()}
+    """The scenario with those of its `ranges` that z names at one value each."""
+    given = {
+        name: sure(value(name, figure, z[name]))
+        for name, figure in ranges(scenario).items()
+        if name in z
+    }
     helper, move, demand = scenario.helper, scenario.move, scenario.demand
     if helper and TEACHING in given:
         helper = replace(helper, training_hours=given[TEACHING])

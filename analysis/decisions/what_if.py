@@ -7,23 +7,26 @@ shop, put the difference into money, find what moves it and from which demand on
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 
 from analysis.decisions import sentences, stated
+from analysis.decisions.again import Again, Stopped
 from analysis.decisions.answer import (
     Answer,
     Money,
+    Mover,
     Path,
     Situation,
     SoFar,
     finite_spread,
     spread,
 )
-from analysis.decisions.break_even import UPWARD
-from analysis.decisions.change import HOUR, changed, expected
+from analysis.decisions.change import HOUR, changed, expected, helper_hours, helper_weeks
 from analysis.decisions.compare import SEED, Compared, Simulator, before_of, compare
-from analysis.decisions.demand import DemandLevels
+from analysis.decisions.demand import DemandCurve, DemandFound, searched_to, today
 from analysis.decisions.doubts import doubts_of
 from analysis.decisions.ledger import Ledger, contribution, fixed_costs
 from analysis.decisions.money import evenly, payback, weekly_rate
@@ -45,13 +48,15 @@ def what_if(
     currency: str = "",
     quick: bool = False,
     report: Callable[[SoFar], None] | None = None,
+    early: Callable[[Answer], None] | None = None,
     **options,
 ) -> tuple[Answer, ...]:
     """Answer each scenario about the same shop, all with the same random numbers.
 
-    quick leaves out what takes simulating at other levels of demand (break-even and the bar of
-    demand), for a first answer. report is called with the estimate so far. options: stop, jobs,
-    backend of `simulate`. What is done when stopped is kept: the answers then rest on fewer runs,
+    quick leaves out what takes simulating again at other values (break-even and what moves the
+    answer), for a first answer; early is called with that answer before the other values are
+    simulated. report is called with the estimate so far. options: stop, jobs, backend of
+    `simulate`. What is done when stopped is kept: the answers then rest on fewer runs,
     and say so. BadInput where a scenario names what the shop does not have.
     """
     for scenario in scenarios:  # faults first, before any work
@@ -67,7 +72,15 @@ def what_if(
             known.append((before, whole))
         told = _told(report, scenario.name)
         compared = compare(model, scenario, run, whole.runs, before=whole, report=told)
-        answers.append(answer_of(model, compared, run, currency, asked=runs, quick=quick))
+        again = Again(model, compared, run, _told_again(report, compared, runs))
+        first = _found(again, currency, quick=True)
+        if quick or not compared.changes:
+            answers.append(answer_of(model, compared, first, run.seed, currency, asked=runs))
+            continue
+        if early is not None:
+            early(answer_of(model, compared, first, run.seed, currency, asked=runs))
+        found = _found(again, currency)
+        answers.append(answer_of(model, compared, found, run.seed, currency, asked=runs))
     return tuple(answers)
 
 
@@ -84,24 +97,60 @@ def _told(report: Callable[[SoFar], None] | None, name: str):
     return told
 
 
+def _told_again(report: Callable[[SoFar], None] | None, compared: Compared, runs: int):
+    """What `Again` tells, passed on: how many other values so far, and of which figure."""
+    if report is None:
+        return None
+    sold = finite_spread(compared.after.sold.sum(axis=2).mean(axis=1))
+    done = SoFar(compared.scenario.name, compared.ledger.runs, runs, sold,
+                 finite_spread(compared.ledger.net_present_values))  # fmt: skip
+    so_far: list[str] = []
+
+    def told(what: str) -> None:
+        so_far.append(what)
+        report(replace(done, other_values=len(so_far), now=what))
+
+    return told
+
+
+@dataclass(frozen=True)
+class Found:
+    """What simulating again has shown; searched: all of it was asked for and done."""
+
+    demand: DemandFound
+    movers: tuple[Mover, ...] = ()
+    unmoving: tuple[str, ...] = ()
+    searched_to: float = 0.0
+    searched: bool = False
+
+
+def _found(again: Again, currency: str, quick: bool = False) -> Found:
+    """What stands at other values; where quick, or stopped before the end, at today's demand."""
+    compared = again.compared
+    if not compared.changes:
+        return Found(DemandFound(), searched=True)
+    now = DemandFound()
+    try:
+        now = DemandFound(today=today(again))
+        if quick:
+            return Found(now)
+        curve = DemandCurve(again)
+        demand = curve.found()
+        doubts = doubts_of(compared.models[1], compared.scenario)
+        told, still = movers(again, doubts, demand.mover, currency)
+        return Found(demand, told, still, searched_to(curve), searched=True)
+    except Stopped:
+        return Found(now)
+
+
 def answer_of(
-    model: ShopModel,
-    compared: Compared,
-    run: Simulator,
-    currency: str,
-    *,
-    asked: int,
-    quick: bool = False,
+    model: ShopModel, compared: Compared, found: Found, seed: int, currency: str, *, asked: int
 ) -> Answer:
     """The whole answer to one scenario simulated."""
     scenario, ledger = compared.scenario, compared.ledger
-    demand = DemandLevels(model, compared, run, searched=compared.changes and not quick)
     before, after, difference = _situations(compared)
-    money = _money(compared, demand)
-    doubts = doubts_of(compared.models[1], scenario)
-    draws = {**compared.before.draws, **compared.after.draws}
-    found = movers(ledger, draws, doubts, demand.movers(), currency)
-    found = tuple(demand.turning(mover) for mover in found)
+    money = _money(model, compared, found)
+    condition = sentences.condition(money, found.movers, scenario)
     verdict = sentences.verdict_of(money, compared.changes)
     return Answer(
         name=scenario.name,
@@ -109,26 +158,50 @@ def answer_of(
         horizon_weeks=scenario.horizon_weeks,
         discount_rate_per_year=scenario.discount_rate_per_year,
         runs=ledger.runs,
-        seed=run.seed,
+        seed=seed,
         stopped=ledger.runs < asked,
         baseline=before,
         changed=after,
         difference=difference,
         money=money,
         verdict=verdict,
-        headline=sentences.headline(verdict, money, scenario, currency),
+        headline=sentences.headline(verdict, money, scenario, currency, condition),
         sentences=(
             *sentences.sentences(verdict, before, after, money, scenario, currency),
+            *_of_helper(compared, before, difference, currency),
             *_of_orders(compared),
         ),
-        must_be_true=sentences.must_be_true(verdict, money, found),
-        settle=sentences.settling(verdict, ledger.net_present_values.mean(), found, currency),
-        movers=found,
-        assumptions=stated.assumptions(expected(model, scenario), scenario, currency),
+        must_be_true=sentences.must_be_true(verdict, money, found.movers),
+        settle=sentences.settling(verdict, money, found.movers, currency, condition)
+        if found.searched
+        else "",
+        movers=found.movers,
+        assumptions=stated.assumptions(model, expected(model, scenario), scenario, currency),
         cautions=stated.cautions(scenario),
         path=_path(compared),
         net_present_values=ledger.net_present_values,
+        condition=condition,
+        unmoving=found.unmoving,
+        searched=found.searched,
     )
+
+
+def _of_helper(compared: Compared, before: Situation, difference: Situation, currency: str):
+    """What an hour of a helper brings, where nothing else is changed along with it."""
+    scenario = compared.scenario
+    helper, demand = scenario.helper, scenario.demand
+    if not helper or scenario.equipment or scenario.move or (demand and not demand.either_way):
+        return
+    there = helper_weeks(helper, scenario).mean()
+    hours = helper_hours(compared.models[0], helper) * there
+    at_work = before.bench_hours_per_week.mean
+    if not hours or not at_work:
+        return
+    yield sentences.helper_sentence(
+        helper.name, hours, difference.good_units_per_week.mean,
+        difference.contribution_per_week.mean, before.good_units_per_week.mean / at_work,
+        scenario, currency,
+    )  # fmt: skip
 
 
 def _of_orders(compared: Compared) -> list[str]:
@@ -183,8 +256,8 @@ def _figures(runs: Runs, model: ShopModel) -> dict[str, np.ndarray]:
     }
 
 
-def _money(compared: Compared, demand: DemandLevels) -> Money:
-    scenario, ledger = compared.scenario, compared.ledger
+def _money(model: ShopModel, compared: Compared, found: Found) -> Money:
+    scenario, ledger, demand = compared.scenario, compared.ledger, found.demand
     values, weeks = ledger.net_present_values, scenario.horizon_weeks
     back = payback(ledger.cumulative)
     rate = weekly_rate(scenario.discount_rate_per_year)
@@ -194,12 +267,51 @@ def _money(compared: Compared, demand: DemandLevels) -> Money:
         pieces_until_paid=spread(_pieces_until(back, compared.after.sold.sum(axis=2))),
         probability_of_payback=float(np.isfinite(back).mean()),
         probability_of_gain=float((values > 0).mean()),
-        break_even_demand_per_week=demand.break_even(),
-        break_even_searched_to=UPWARD[-1] * demand.per_week if demand.searched else 0.0,
-        demand_per_week=demand.per_week,
+        break_even_demand_per_week=demand.break_even,
+        break_even_searched_to=found.searched_to,
+        demand_per_week=stated.mean_demand(compared.models[1], weeks),
         worth_per_week=evenly(float(values.mean()), rate, weeks),
         paid_at_start=ledger.paid_at_start,
+        error=_error(values),
+        break_even_low=demand.low,
+        break_even_high=demand.high,
+        demand_now_per_week=stated.mean_demand(model, weeks),
+        **_at_best(demand),
+        **_now(demand),
+        **_deepest(ledger.cumulative),
     )
+
+
+def _error(values: np.ndarray) -> float:
+    """Standard error of the mean of the runs: s / sqrt(n); 0 of one run, which cannot tell it."""
+    return float(values.std(ddof=1) / np.sqrt(len(values))) if len(values) > 1 else 0.0
+
+
+def _at_best(demand: DemandFound) -> dict[str, Any]:
+    if demand.best is None or demand.break_even is not None:
+        return {}
+    return {
+        "best_net_present_value": demand.best.mean,
+        "best_error": demand.best.error,
+        "best_demand_per_week": demand.best_at,
+    }
+
+
+def _now(demand: DemandFound) -> dict[str, Any]:
+    if demand.today is None:
+        return {}
+    return {"value_now": demand.today.mean, "value_now_error": demand.today.error}
+
+
+def _deepest(cumulative: np.ndarray) -> dict[str, Any]:
+    """The most money out of pocket on the way; cumulative: (runs, weeks + 1)."""
+    middle = np.quantile(cumulative, 0.5, axis=0)
+    lowest = np.maximum(-cumulative.min(axis=1), 0.0)
+    return {
+        "deepest": max(-float(middle.min()), 0.0),
+        "deepest_week": int(middle.argmin()),
+        "deepest_low": float(np.quantile(lowest, 0.95)),
+    }
 
 
 def _pieces_until(back: np.ndarray, sold: np.ndarray) -> np.ndarray:

@@ -115,8 +115,8 @@ def _pictures(answer: Answer) -> tuple[Picture, ...]:
                 ),
                 "What moves the answer most",
                 f"Gain over {span(answer.horizon_weeks)}, at today's worth, with one figure at "
-                "either likely end and all others as reckoned."
-                + (" A thick line is 0." if _straddle(answer) else ""),
+                "either likely end, a tenth less and more where one figure was given, and all "
+                "others as reckoned." + (" A thick line is 0." if _straddle(answer) else ""),
             )
         )
     return tuple(pictures)
@@ -175,6 +175,7 @@ def _money(money: Money, currency: str) -> tuple[tuple[str, str, str], ...]:
         (f"Paid at the start{unit}", _number(money.paid_at_start), ""),
         (f"Gain at today's worth (net present value){unit}", _signed(money.net_present_value.mean),
          _range(money.net_present_value, _signed)),
+        (f"Standard error of that gain, by chance{unit}", _number(money.error), ""),
         (f"the same, spread evenly over the weeks{unit} a week", _signed(money.worth_per_week), ""),
         ("Earned back after (payback), weeks, middle of the runs", _weeks(back.p50),
          f"{_weeks(back.p5)} to {_weeks(back.p95)}" if back.p5 is not None else "never"),
@@ -190,8 +191,14 @@ def _money(money: Money, currency: str) -> tuple[tuple[str, str, str], ...]:
             if pays_from
             else "any"
         )
+        if pays_from and money.break_even_low and money.break_even_high:
+            found += f" ({_number(money.break_even_low)} to {_number(money.break_even_high)})"
         now = f"reckoned with: {_number(money.demand_per_week)}"
         rows.append(("Pays from (break-even), pieces asked for a week", found, now))
+    if money.value_now is not None:
+        asked = _number(money.demand_now_per_week)
+        rows.append((f"Gain at today's demand of {asked} pieces a week{unit}",
+                     _signed(money.value_now), ""))  # fmt: skip
     return tuple(rows)
 
 

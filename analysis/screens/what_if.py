@@ -236,7 +236,7 @@ def _answer(seen: Seen, found: Read, scenario: Scenario) -> what_if_jobs.Job:
     with st.container(key="what_if_runs"):
         if not job.over.is_set():
             _watch(seen, job, answer.runs)
-        elif job.stopped and answer.runs < what_if_jobs.ALL_RUNS:
+        elif job.stopped and (answer.runs < what_if_jobs.ALL_RUNS or not answer.searched):
             _stopped(seen, found, answer)
     return job
 
@@ -254,16 +254,25 @@ def _watch(seen: Seen, job: what_if_jobs.Job, runs: int) -> None:
 
 
 def _progress_words(job: what_if_jobs.Job, currency: str) -> str:
-    """`An answer from 8 runs so far; getting surer: 56 of 200 runs changed, so far a gain …`"""
+    """`An answer from 8 runs so far; getting surer: 56 of 200 runs changed …`
+
+    The money so far stands there only where no answer does: two figures for one would contradict
+    each other.
+    """
     start = f"An answer from {words.count(job.answer.runs, 'run')} so far" if job.answer else (
         "Your shop is played through for the first time")  # fmt: skip
     so_far = job.so_far
+    if so_far is not None and so_far.other_values and job.answer:
+        return words.plain(
+            f"{start}; now played through again at other values, to see what turns it: "
+            f"{so_far.other_values} so far …"
+        )
     if so_far is None or (job.answer and so_far.runs_wanted <= job.answer.runs):
         return f"{start}; getting surer …" if job.answer else f"{start} …"
     what = "as it is" if not so_far.scenario else "changed"
     line = f"{start}; getting surer: {so_far.runs_done} of {so_far.runs_wanted} runs {what}"
     worth = so_far.net_present_value
-    if worth is not None and worth.mean is not None:
+    if worth is not None and not job.answer:
         kind = "gain" if worth.mean >= 0 else "loss"
         line += f", so far a {kind} of {what_if_told.amount(abs(worth.mean), currency)}"
     return words.plain(f"{line} …")
@@ -273,7 +282,8 @@ def _stopped(seen: Seen, found: Read, answer) -> None:
     with st.container(horizontal=True, vertical_alignment="center"):
         st.caption(
             f"Stopped: this rests on {words.count(answer.runs, 'run')} instead of "
-            f"{words.number(what_if_jobs.ALL_RUNS)}, and is less sure for it.",
+            f"{words.number(what_if_jobs.ALL_RUNS)}, and is less sure for it."
+            + ("" if answer.searched else " What moves it was not played through."),
             width="stretch",
         )
         st.button(
@@ -293,6 +303,7 @@ def _details(seen: Seen, job: what_if_jobs.Job | None) -> None:
     glossary.beside(*TRADE)
     table = kept("what if table", mark, lambda: what_if_told.table(answer))
     answers.table(table, "what_if", "An average week before, after, and the difference")
+    st.caption(what_if_told.LEFT_IS_LESS)
     true, moves, cautions = kept("what if told", mark, lambda: _told(answer))
     st.markdown(true)
     st.markdown(moves)
@@ -306,16 +317,20 @@ def _details(seen: Seen, job: what_if_jobs.Job | None) -> None:
 def _told(answer) -> tuple[str, str, str]:
     """What follows the table: what would have to be true, what moves the answer, cautions."""
     cautions = "\n".join(f"- {words.plain(line)}" for line in answer.cautions)
+    cautions = f"**Before you sign or hire**\n\n{cautions}"
+    if not answer.searched:
+        return what_if_told.runs_line(answer), what_if_told.STILL_PLAYED, cautions
     true = "\n\n".join((
-        "A figure is the mean of the runs; below it, what it was in nine of ten of them. "
-        + what_if_told.runs_words(answer),
+        what_if_told.runs_line(answer),
         "**What would have to be true**\n\n"
         + "\n".join(f"- {line}" for line in what_if_told.must_be_true(answer)),
         "**What would settle it**\n\n" + what_if_told.settle(answer),
     ))  # fmt: skip
     moves = "\n".join(f"- {line}" for line in what_if_told.movers(answer))
+    still = what_if_told.unmoving(answer)
     return (
         true,
-        f"**What moves the answer**\n\n{moves or 'Nothing moves it by more than chance does.'}",
-        f"**Before you sign or hire**\n\n{cautions}",
+        "**What moves the answer**\n\n"
+        f"{moves or 'Nothing moves it by more than chance does.'}{still}",
+        cautions,
     )

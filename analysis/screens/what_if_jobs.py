@@ -52,7 +52,7 @@ class Job(beside.Job):
         return self._stop() or not machine_code_is_there()
 
     def begin(self) -> None:
-        """The first answer, from few runs and without looking at other levels of demand."""
+        """The first answer, from few runs and without simulating again at other values."""
         try:
             if self.answered is None:
                 self._take(FIRST_RUNS, quick=True, stop=self._stop_early)
@@ -60,7 +60,8 @@ class Job(beside.Job):
             self.first.set()
 
     def go_on(self) -> None:
-        """Better answers, until all runs are done or somebody stops it."""
+        """Better answers, until all runs are done or somebody stops it; the last one twice, before
+        and after other values are simulated."""
         try:
             for runs, quick in ((MORE_RUNS, True), (ALL_RUNS, False)):
                 if not self._stop() and not self.problem:
@@ -74,11 +75,15 @@ class Job(beside.Job):
         try:
             (found,) = what_if(
                 self.model, [self.scenario], runs=runs, currency=self.currency, quick=quick,
-                report=self._heard, stop=stop,
+                report=self._heard, stop=stop, early=self._put,
             )  # fmt: skip
         except (Problem, ValueError) as problem:
             self.problem = str(problem)
             return
+        self._put(found)
+
+    def _put(self, found: Answer) -> None:
+        """Take an answer, unless a better one is there."""
         if self.answer is None or found.runs >= self.answer.runs:
             self.answered = found, next(_marks)
 

@@ -196,8 +196,13 @@ unpaid hours are no cash. "In 2 of 10 runs not at all" counts those runs.
   came in covers what was paid, not discounted, resale left out; a dash where it never does.
 - **Do it, not yet, do not**: a gain in at least 8 of 10 runs and on average, in between, in at
   most 2 of 10 (common practice, no source).
-- **What moves the answer** (tornado): money in proportion; what the runs drew by least squares on
-  the draws; demand by simulating again. A figure given as sure is moved by a tenth.
+- **What moves the answer** (tornado): money in proportion; demand, and what the runs drew, by
+  simulating again with the figure fixed at either end and everything else drawn as before, in up
+  to 64 runs (picked by least squares on the draws, besides the ranges you gave). A figure given as
+  one number is moved by a tenth to see what it does.
+- **It pays from** (break-even): simulated with demand fixed at some levels up to four times the one
+  reckoned with, then closer in where the mean turns to a gain; its range is where the mean plus and
+  minus 1.645 standard errors turns. "Sure to within" is 1.645 standard errors of the mean.
 - **What would settle it**: the assumption whose knowing is worth most before deciding (unit normal
   loss integral of its part of the net present value).
 - Left out: taxes, subsidies, racks as a limit, and batches under way when the weeks begin.

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
-from analysis.decisions.answer import Answer, Assumption, Mover, Spread
+from analysis.decisions.answer import DO, Answer, Assumption, Mover, Spread
 from analysis.decisions.sentences import amount, in_ten, payback_words, pieces, span
 from analysis.records.figures import figure, number, told
 from analysis.records.scenario import Estimate, Scenario, sure
@@ -93,6 +93,25 @@ def headline(answer: Answer, first: bool = False) -> str:
     """The answer in one sentence, its name first; `first`: better ones are on their way."""
     name = f"{answer.name}, a first estimate" if first else answer.name
     return words.plain(f"{name}. {told(answer.headline)}")
+
+
+LEFT_IS_LESS = (
+    "What is left after wages, rent and upkeep is less than the margins of *What a piece costs* "
+    "times the pieces: here every paid hour counts, those with nothing to do too, and the overhead."
+)
+STILL_PLAYED = (
+    "**What moves the answer** and from which demand on it pays is played through once all runs "
+    "are done."
+)
+TRIED = "you gave one figure; a tenth less and more is tried here"
+
+
+def runs_line(answer: Answer) -> str:
+    """What the figures of the table are, and the runs they come from."""
+    return (
+        "A figure is the mean of the runs; below it, what it was in nine of ten of them. "
+        + runs_words(answer)
+    )
 
 
 def runs_words(answer: Answer) -> str:
@@ -186,8 +205,16 @@ def _mover(mover: Mover, currency: str) -> str:
     at_low, at_high = (_end(v, currency) for v in (mover.value_at_low, mover.value_at_high))
     return (
         f"**{words.plain(mover.name)}**: at {words.plain(told(mover.low))}, {at_low}; at "
-        f"{words.plain(told(mover.high))}, {at_high} ({SOURCES[mover.source]})."
+        f"{words.plain(told(mover.high))}, {at_high} "
+        f"({TRIED if mover.tried else SOURCES[mover.source]})."
     )
+
+
+def unmoving(answer: Answer) -> str:
+    """What was looked at and hardly moves the answer, in one line; empty where there is none."""
+    if not answer.unmoving:
+        return ""
+    return f"\n\nHardly anything moves with: {words.plain(', '.join(answer.unmoving))}."
 
 
 def _end(value: float, currency: str) -> str:
@@ -260,7 +287,9 @@ def comparison(found: Sequence[Answer]) -> answers.Table:
             "scenario": answer.name,
             f"worth a week ({answer.currency})": _worth(money.worth_per_week),
             "a gain in": f"{in_ten(money.probability_of_gain)} runs",
-            "said in short": answer.verdict,
+            "said in short": f"{answer.verdict}, only if {told(answer.condition)}"
+            if answer.condition and answer.verdict == DO
+            else answer.verdict,
             "earns itself back": payback_words(money).removeprefix("it "),
             "sold a week, before": pieces(answer.baseline.sold_per_week.mean),
             "after": pieces(answer.changed.sold_per_week.mean),

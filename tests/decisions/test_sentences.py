@@ -4,10 +4,22 @@ from dataclasses import replace
 
 import pytest
 
-from analysis.decisions.answer import DO, DO_NOT, NOT_YET, NOTHING, Money, Mover, Situation, Spread
+from analysis.decisions.answer import (
+    DO,
+    DO_NOT,
+    GIVEN,
+    NOT_YET,
+    NOTHING,
+    Money,
+    Mover,
+    Situation,
+    Spread,
+)
 from analysis.decisions.doubts import curve_words
 from analysis.decisions.sentences import (
+    condition,
     headline,
+    helper_sentence,
     in_ten,
     must_be_true,
     orders_sentence,
@@ -17,7 +29,7 @@ from analysis.decisions.sentences import (
     span,
     verdict_of,
 )
-from analysis.records.scenario import Scenario
+from analysis.records.scenario import Demand, Estimate, Helper, Scenario
 
 NONE = Spread(None, None, None, None)
 MONEY = Money(
@@ -94,10 +106,76 @@ def test_what_would_have_to_be_true_says_on_which_side():
 
 
 def test_what_would_settle_it_is_what_is_worth_most_to_know():
-    said = settling(NOT_YET, 1300.0, [WAGE, DEMAND], "EUR")
+    said = settling(NOT_YET, MONEY, [WAGE, DEMAND], "EUR")
     assert said.startswith("What would settle it: count it") and "120 EUR" in said
-    assert settling(DO, 1300.0, [WAGE], "EUR").startswith("Nothing that could be found out")
-    assert "chance" in settling(NOT_YET, 1300.0, [WAGE], "EUR")
+    assert settling(DO, MONEY, [WAGE], "EUR").startswith("Nothing that could be found out")
+    assert "chance" in settling(NOT_YET, MONEY, [WAGE], "EUR")
+
+
+# At today's 80 pieces it loses; it pays from 90, an eighth more.
+TODAY_LOSES = replace(MONEY, demand_now_per_week=80.0, value_now=-2100.0, value_now_error=40.0)
+GROWN = Scenario(demand=Demand(factor=Estimate(1.15, 1.5), either_way=True))
+
+
+def test_a_gain_that_todays_demand_would_turn_is_headed_by_its_condition():
+    """A maker who reads the headline alone must not buy for a demand that has not come yet."""
+    hangs_on = condition(TODAY_LOSES, [], GROWN)
+    assert hangs_on == "demand grows by at least about 12 %"
+    assert headline(DO, TODAY_LOSES, GROWN, "USD", hangs_on) == (
+        "Do it only if demand grows by at least about 12 %: it earns itself back after about 9 "
+        "months; in 2 of 10 runs not at all; at today's demand it loses about 2,100 USD."
+    )
+    said = settling(DO, TODAY_LOSES, [replace(DEMAND, worth_knowing=0.0)], "USD", hangs_on)
+    assert said == "Count it: it pays only if demand grows by at least about 12 %."
+    unsure = replace(TODAY_LOSES, value_now_error=2000.0)
+    assert headline(DO, unsure, GROWN, "USD", hangs_on).endswith("it about breaks even.")
+
+
+def test_a_gain_within_all_that_was_given_hangs_on_nothing():
+    gains = replace(TODAY_LOSES, value_now=900.0)
+    assert condition(gains, [replace(DEMAND, tried=True, value_at_low=-5.0)], GROWN) == ""
+    assert condition(replace(MONEY, demand_now_per_week=100.0), [WAGE], Scenario()) == ""
+
+
+def test_a_range_that_turns_the_answer_is_its_condition():
+    frame = Mover("time of the frame", "45 %", "90 %", 900.0, -300.0, GIVEN, turns_at="80 %")
+    assert condition(MONEY, [frame], Scenario()) == "the time of the frame is 80 % or less"
+    assert condition(MONEY, [replace(frame, tried=True)], Scenario()) == "", "nobody gave its ends"
+    said = headline(NOT_YET, MONEY, Scenario(), "USD", "the time of the frame is 80 % or less")
+    assert said.endswith("it pays only if the time of the frame is 80 % or less.")
+
+
+def test_no_break_even_is_named_where_the_money_never_turns():
+    never = replace(
+        NEVER, break_even_demand_per_week=None, best_net_present_value=-400.0, best_error=100.0,
+        best_demand_per_week=250.0,
+    )  # fmt: skip
+    (line,) = (one for one in sentences(DO_NOT, week(40.0), week(40.0), never, Scenario(), "USD")
+               if "demand" in one)  # fmt: skip
+    assert line == (
+        "No demand up to 400 pieces a week makes it pay: at best, at about 250, it loses 400 USD, "
+        "give or take 160 USD."
+    )
+
+
+def test_how_sure_average_and_break_even_are_is_told():
+    sure = replace(MONEY, error=100.0, break_even_low=88.0, break_even_high=93.0, deepest=900.0,
+                   deepest_low=1400.0, deepest_week=7)  # fmt: skip
+    said = " ".join(sentences(DO, week(40.0), week(40.0), sure, Scenario(), "USD"))
+    assert "(this average is sure to within 160 USD)" in said  # 1.645 standard errors
+    assert "It pays from about 90 pieces asked for in a week (from 88 to 93)" in said
+    assert (
+        "Most money out of pocket, against going on as before: about 900 USD, after 7 weeks; in 1 "
+        "of 20 runs 1,400 USD or more."
+    ) in said
+
+
+def test_what_an_hour_of_a_helper_brings_stands_beside_what_it_costs():
+    helper = Scenario(helper=Helper(8.0, 17.0))
+    assert helper_sentence("helper", 8.0, 12.8, 160.0, 2.5, helper, "USD") == (
+        "An hour of the helper makes about 1.6 more good pieces, 20 USD after material, for 17 USD "
+        "of pay; an hour at the bench makes 2.5 as things are."
+    )
 
 
 NOTHING_COMES = Spread(0.0, 0.0, 0.0, 0.0)
