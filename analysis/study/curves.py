@@ -70,7 +70,8 @@ def _sum_of_many(experience, pieces, exponent):
 
 
 def _euler_maclaurin(low, high, b):
-    integral = low ** (b + 1) * np.log(high / low) * _expm1_over((b + 1) * np.log(high / low))
+    ratio = np.log(high / low)
+    integral = low ** (b + 1) * ratio * _expm1_over((b + 1) * ratio)
     return integral + _end_terms(high, b) - _end_terms(low, b)
 
 

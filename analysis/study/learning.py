@@ -68,10 +68,12 @@ def fit_learning(laps: pd.DataFrame) -> LearningResult:
     practice = practice_of(laps)
     if not len(practice.cell):
         return LearningResult(_no_cells(), _lap_frame(laps.index, {}), None)
-    good, retention = _first_look(practice)
+    work = work_of(practice)
+    good, retention = _first_look(practice, work.restart_share)
     experience = experience_at(practice, retention.used)
-    selection = select(practice, experience, good)
-    selection = select(practice, experience, ~selection.suspicious, selection)
+    work = work.at(experience)
+    selection = select(practice, work, good)
+    selection = select(practice, work, ~selection.suspicious, selection)
     fits = _cell_fits(practice, experience, retention, selection)
     cells = _cell_frame(practice, retention, selection, fits)
     return LearningResult(
@@ -79,10 +81,10 @@ def fit_learning(laps: pd.DataFrame) -> LearningResult:
     )
 
 
-def _first_look(practice: Practice):
-    """(laps that are not odd, retention), before a curve is chosen."""
+def _first_look(practice: Practice, restart):
+    """(laps that are not odd, retention), before a curve is chosen; restart: each lap's column for
+    the restart effect."""
     response = practice.log_seconds_per_piece
-    restart = work_of(practice, practice.pieces_before).restart_powers[0]
     bend = Bend.of(practice, practice.pieces_before, restart)
     good = first_good_laps(practice, bend, response)
     weight = np.where(good, practice.pieces, 0.0)
@@ -217,8 +219,7 @@ def _present(practice: Practice, selection: Selection, fits: CellFits):
     of the file's last lap, the usual share of restarts in it; of a level that stands alone and of
     too few laps simply the seconds of the laps used over their pieces."""
     lap = present_lap(fits)
-    starts, size = practice.cell_starts, np.bincount(practice.cell)
-    restart = np.repeat(selection.picked("theta")[:, RESTART], size)
+    starts, restart = practice.cell_starts, selection.picked("theta")[:, RESTART]
     slowness = np.exp(restart_multiple(selection.work, restart)[0])
     pieces = np.add.reduceat(practice.pieces, starts)
     value = lap.mean + np.log(np.add.reduceat(practice.pieces * slowness, starts) / pieces)

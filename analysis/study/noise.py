@@ -76,17 +76,18 @@ class Bend:
         return squares - np.einsum("ci,ci->c", solve(matrix + self.hold, vector), vector)
 
 
-def work_of(practice: Practice, experience) -> Work:
-    """The laps as work; the restart effect is looked for where a cell has three spells or more
-    and its laps differ in it, for else it cannot be told from practice."""
+def work_of(practice: Practice) -> Work:
+    """The laps as work, nothing forgotten; the restart effect is looked for where a cell has three
+    spells or more and its laps differ in it, for else it cannot be told from practice."""
     size = np.bincount(practice.cell)
-    work = Work.of(experience, practice.pieces, size, practice.pieces_before_in_spell)
-    share = work.restart_powers[0]
-    spells = np.bincount(practice.cell, practice.pieces_before_in_spell == 0)
+    before, in_spell = practice.pieces_before, practice.pieces_before_in_spell
+    work = Work.of(before, practice.pieces, size, in_spell)
+    share = work.restart_share
+    spells = np.bincount(practice.cell, in_spell == 0)
     mean = np.bincount(practice.cell, share) / size
     spread = np.bincount(practice.cell, (share - np.repeat(mean, size)) ** 2) / size
-    told = np.repeat((spells >= 3) & (spread > 1e-4), size)
-    return replace(work, restart_powers=work.restart_powers * told)
+    told = (spells >= 3) & (spread > 1e-4)
+    return replace(work, restart_powers=work.restart_powers * told[work.place_cell])
 
 
 def noise_of(practice: Practice, bend: Bend, response, weight) -> Noise:

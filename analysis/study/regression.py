@@ -9,6 +9,7 @@ its log residual is normal and alike within a session (likeness.py). Damped Gaus
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 from math import factorial
 
 import numpy as np
@@ -32,34 +33,55 @@ STEEPEST_AVERAGE = -0.9  # of a cumulative average; at -1 later pieces would tak
 
 _STEP = 1e-5
 _RESTART_TERMS = 8
+_FADED = 60  # pieces into a spell, the restart effect is 1e-18 of what it was
+_WIDEST = 0.4  # pieces of a lap over its mid-piece
+_TOO_LITTLE = 1e-19  # of a term beside 1, whose factor is below 100 for the exponents allowed
+# Central moments of k consecutive whole numbers, the 2nd, 4th, 6th and 8th, in q = k^2.
+_MOMENTS = (
+    lambda q: (q - 1) / 12,
+    lambda q: (q - 1) * (3 * q - 7) / 240,
+    lambda q: (q - 1) * (3 * q * q - 18 * q + 31) / 1344,
+    lambda q: (q - 1) * (5 * q**3 - 55 * q * q + 239 * q - 381) / 11520,
+)
 
 
 @dataclass(frozen=True)
 class Work:
-    """Laps as the curve sees them, sorted by cell."""
+    """Laps as the curve sees them, sorted by cell.
+
+    Laps of a cell that are of as many pieces and stand alike in their spell share a place: the
+    restart effect is worked out once for all of them.
+    """
 
     experience: np.ndarray  # E, pieces done before the lap
     pieces: np.ndarray  # k
     laps: np.ndarray  # over cells: how many laps
-    restart_powers: np.ndarray  # (terms, laps): mean over pieces of 2^(-m (place in spell))
-    moments: np.ndarray  # (4, laps): 2nd, 4th, 6th, 8th central moments of the pieces' numbers
+    place: np.ndarray  # over laps: its place
+    place_cell: np.ndarray  # over places: its cell
+    restart_powers: np.ndarray  # (terms, places): mean over pieces of 2^-(m place in spell)
 
     @classmethod
     def of(cls, experience, pieces, laps, before_in_spell=None) -> Work:
         """before_in_spell: pieces of the spell before the lap; None where no restart counts."""
-        single = bool((pieces == 1).all())
-        terms = range(1, 2 if single else _RESTART_TERMS + 1)
+        cell = np.repeat(np.arange(len(laps)), laps)
+        terms = range(1, 2 if (pieces == 1).all() else _RESTART_TERMS + 1)
         if before_in_spell is None:
-            powers = np.zeros((len(terms), len(pieces)))
-        else:
-            powers = np.array([_mean_fading(m, before_in_spell, pieces) for m in terms])
-        moments = np.zeros((0 if single else 4, len(pieces)))
-        return cls(experience, pieces, laps, powers, moments if single else _moments(pieces))
+            nothing = np.zeros((len(terms), len(laps)))
+            return cls(experience, pieces, laps, cell, np.arange(len(laps)), nothing)
+        before = np.minimum(before_in_spell, _FADED)
+        place, first = _places(cell, before, pieces)
+        powers = np.array([_mean_fading(m, before[first], pieces[first]) for m in terms])
+        return cls(experience, pieces, laps, place, cell[first], powers)
+
+    @property
+    def restart_share(self) -> np.ndarray:
+        """Over laps: mean over pieces of 2^-(place in spell)."""
+        return self.restart_powers[0][self.place]
 
     @property
     def restart_told(self) -> np.ndarray:
         """Over cells: whether any lap says anything of the restart effect."""
-        return np.maximum.reduceat(self.restart_powers[0], np.cumsum(self.laps) - self.laps) > 0
+        return np.bincount(self.place_cell, self.restart_powers[0], len(self.laps)) > 0
 
     def at(self, experience) -> Work:
         """The same laps, begun with another experience."""
@@ -67,58 +89,105 @@ class Work:
 
     @property
     def one_by_one(self) -> bool:
-        """Whether every lap is of a single piece, so that no moments are needed."""
-        return not len(self.moments)
+        """Whether every lap is of a single piece."""
+        return len(self.restart_powers) == 1
+
+    @cached_property
+    def cell(self) -> np.ndarray:
+        """Over laps: its cell."""
+        return np.repeat(np.arange(len(self.laps)), self.laps)
+
+    @cached_property
+    def several(self) -> np.ndarray:
+        """The laps of more than one piece."""
+        return np.flatnonzero(self.pieces > 1)
+
+    @cached_property
+    def spreads(self) -> list[tuple]:
+        """The 2nd, 4th, ... central moment of the numbers of a lap's pieces: (which of `several`,
+        their moments), where it is more than rounding beside the mid-piece."""
+        pieces, spreads = self.pieces[self.several], []
+        square = (self.experience[self.several] + 0.5 * (pieces + 1)) ** 2
+        for j, moment in enumerate(_MOMENTS, 1):
+            moments = moment(pieces * pieces)
+            told = moments > _TOO_LITTLE * square**j
+            which = slice(None) if told.all() else np.flatnonzero(told)
+            spreads.append((which, moments[which]))
+        return spreads
+
+    @cached_property
+    def middles(self) -> Middles:
+        """The mid-pieces of the laps at their experience."""
+        return Middles.of(self)
+
+
+@dataclass(frozen=True)
+class Middles:
+    """Mid-pieces m of laps, and what their pieces' spread about it makes of a mean of powers."""
+
+    log: np.ndarray  # of m
+    terms: list[tuple]  # M2 / m^2, M4 / m^4, ...: (which of the laps of several pieces, values)
+    wide: np.ndarray  # which of these are too wide for the terms
+
+    @classmethod
+    def of(cls, work: Work, more=0.0) -> Middles:
+        """Of laps begun with `more` experience."""
+        middle = work.experience + more + 0.5 * (work.pieces + 1)
+        several, power, terms = middle[work.several], 1.0, []
+        inverse_square = 1 / (several * several)
+        for which, moments in work.spreads:
+            power = power * inverse_square
+            terms.append((which, moments * power[which]))
+        wide = np.flatnonzero(work.pieces[work.several] > _WIDEST * several)
+        return cls(np.log(middle), terms, wide)
+
+
+def _places(cell, before, pieces):
+    """(place of every lap, the first lap of every place); places stand in the order of cells."""
+    kinds = (int(before.max(initial=0)) + 1, int(pieces.max(initial=0)) + 1)
+    code = (cell * kinds[0] + before.astype(int)) * kinds[1] + pieces.astype(int)
+    _, first, place = np.unique(code, return_index=True, return_inverse=True)
+    return place, first
 
 
 def _mean_fading(m, before, pieces):
     """Mean of 2^(-m j) over the places j = s ... s+k-1 of a lap's pieces in their spell."""
     ratio = 0.5**m
-    return ratio ** np.minimum(before, 60) * (1 - ratio**pieces) / ((1 - ratio) * pieces)
-
-
-def _moments(k):
-    """Central moments of k consecutive whole numbers."""
-    q = k * k
-    return np.array(
-        [
-            (q - 1) / 12,
-            (q - 1) * (3 * q - 7) / 240,
-            (q - 1) * (3 * q * q - 18 * q + 31) / 1344,
-            (q - 1) * (5 * q**3 - 55 * q * q + 239 * q - 381) / 11520,
-        ]
-    )
+    return ratio**before * (1 - ratio**pieces) / ((1 - ratio) * pieces)
 
 
 def restart_multiple(work: Work, restart):
-    """(log of the mean slowness, its slope in the restart effect) of every lap.
+    """(log of the mean slowness, its slope in the restart effect) of every lap; restart: of every
+    cell.
 
     The k-th piece of a spell takes exp(r 2^-(k-1)) times longer; over a lap of several the mean
     of it is 1 + sum_m r^m / m! (mean of 2^(-m (k-1))).
     """
+    restart = restart[work.place_cell]
     if work.one_by_one:
-        return restart * work.restart_powers[0], work.restart_powers[0]
+        slope = work.restart_powers[0]
+        return (restart * slope)[work.place], slope[work.place]
     excess, slope = 0.0, 0.0
     for m in range(len(work.restart_powers), 0, -1):  # Horner's rule
         power = work.restart_powers[m - 1] / factorial(m)
         excess, slope = restart * (power + excess), m * power + restart * slope
     value = 1 + excess
-    return np.log(value), slope / value
+    return np.log(value)[work.place], (slope / value)[work.place]
 
 
 def log_shape(curve, work: Work, theta):
-    """(log shape, {parameter: slope}) of every lap, theta being a row of parameters a lap."""
-    b = theta[EXPONENT]
+    """(log shape, {parameter: slope}) of every lap; theta: (cells, 5)."""
+    b = theta[:, EXPONENT]
     if curve == "constant":
         return np.zeros(len(work.pieces)), {}
     if curve == "cumulative_average":
-        return _cumulative_average(work, b)
+        return _cumulative_average(work, b[work.cell])
     if curve == "prior":
-        return _prior_experience(work, b, theta[LOG_PRIOR])
-    mean, by_exponent = _log_power_mean(work, work.experience, b)
+        return _prior_experience(work, b, theta[:, LOG_PRIOR])
+    mean, by_exponent = _log_power_mean(work, work.middles, b)
     if curve == "unit":
         return mean, {EXPONENT: by_exponent}
-    f, mean = theta[FRACTION], np.exp(mean)
+    f, mean = theta[work.cell, FRACTION], np.exp(mean)
     value = f + (1 - f) * mean
     return np.log(value), {
         EXPONENT: (1 - f) * mean * by_exponent / value,
@@ -126,48 +195,54 @@ def log_shape(curve, work: Work, theta):
     }
 
 
-def _prior_experience(work, b, log_prior):
+def _prior_experience(work: Work, b, log_prior):
     """log of mean (n+B)^b / (1+B)^b; d/dB of the mean of (n+B)^b is b times that of (n+B)^(b-1)."""
+    log_prior = log_prior[work.cell]
     prior = np.expm1(log_prior)
-    mean, by_exponent = _log_power_mean(work, work.experience + prior, b)
+    middles = Middles.of(work, prior)
+    mean, by_exponent = _log_power_mean(work, middles, b, prior)
     if work.one_by_one:
         by_prior = (1 + prior) / (work.experience + prior + 1)
     else:
-        steeper = _log_power_mean(work, work.experience + prior, b - 1)[0]
+        steeper = _log_power_mean(work, middles, b - 1, prior)[0]
         by_prior = (1 + prior) * np.exp(steeper - mean)
+    b = b[work.cell]
     return mean - b * log_prior, {
         EXPONENT: by_exponent - log_prior,
         LOG_PRIOR: b * (by_prior - 1),
     }
 
 
-def _log_power_mean(work, experience, b):
-    """(log of the mean of n^b over the pieces of each lap, its slope in b).
+def _log_power_mean(work: Work, middles: Middles, exponent, more=0.0):
+    """(log of the mean of n^b over the pieces of each lap, its slope in b), the laps begun with
+    `more` experience; exponent: of cells.
 
     About the middle m of the lap, with the central moments M of its pieces' numbers,
         mean n^b = m^b (1 + C(b,2) M2 / m^2 + C(b,4) M4 / m^4 + ...);
     four terms are good to 1e-7 where the lap spans at most 0.4 m; wider laps, the first of a
     cell, are summed exactly.
     """
-    middle = experience + 0.5 * (work.pieces + 1)
-    log_middle = np.log(middle)
-    if work.one_by_one:
-        return b * log_middle, log_middle
-    inverse_square = 1 / (middle * middle)
-    value, slope = np.ones_like(middle), np.zeros_like(middle)
-    factor, factor_slope, power = 1.0, 0.0, 1.0
-    for i, moment in enumerate(work.moments):
-        pair = (b - 2 * i) * (b - 2 * i - 1) / ((2 * i + 1) * (2 * i + 2))
-        pair_slope = (2 * b - 4 * i - 1) / ((2 * i + 1) * (2 * i + 2))
+    b, several = exponent[work.cell], work.several
+    if not len(several):
+        return b * middles.log, middles.log
+    cell = work.cell[several]
+    value, value_slope = np.ones(len(cell)), np.zeros(len(cell))
+    factor, factor_slope = 1.0, 0.0
+    for i, (which, term) in enumerate(middles.terms):
+        divisor = (2 * i + 1) * (2 * i + 2)
+        pair = (exponent - 2 * i) * (exponent - 2 * i - 1) / divisor
+        pair_slope = (2 * exponent - 4 * i - 1) / divisor
         factor, factor_slope = factor * pair, factor_slope * pair + factor * pair_slope
-        power = power * inverse_square
-        value, slope = value + factor * moment * power, slope + factor_slope * moment * power
-    wide = np.flatnonzero((work.pieces > 0.4 * middle) & (work.pieces > 1))
-    value[wide] = 1.0
-    log_value, slope = b * log_middle + np.log(value), log_middle + slope / value
-    log_value[wide], slope[wide] = _exact_log_power_mean(
-        experience[wide], work.pieces[wide], b[wide]
-    )
+        here = cell[which]
+        value[which] += factor[here] * term
+        value_slope[which] += factor_slope[here] * term
+    log_value, slope = b * middles.log, middles.log.copy()
+    value[middles.wide] = 1.0
+    log_value[several] += np.log(value)
+    slope[several] += value_slope / value
+    wide = several[middles.wide]
+    begun = (work.experience + more)[wide]
+    log_value[wide], slope[wide] = _exact_log_power_mean(begun, work.pieces[wide], b[wide])
     return log_value, slope
 
 
@@ -187,15 +262,14 @@ def _cumulative_average(work, b):
     return np.log((high - low) / work.pieces), {EXPONENT: slope}
 
 
-def log_mean(curve, work: Work, theta, slopes=True):
+def log_mean(curve, work: Work, theta):
     """(log mean seconds per piece, columns of slopes in ACTIVE[curve]) of every lap.
 
     theta: (cells, 5), in the order of PARAMETERS.
     """
-    rows = np.repeat(theta.T, work.laps, axis=1)
-    value, slope = log_shape(curve, work, rows)
-    slowness, by_restart = restart_multiple(work, rows[RESTART])
-    value = rows[LEVEL] + value + slowness
+    value, slope = log_shape(curve, work, theta)
+    slowness, by_restart = restart_multiple(work, theta[:, RESTART])
+    value = theta[work.cell, LEVEL] + value + slowness
     slope |= {LEVEL: np.ones(len(value)), RESTART: by_restart}
     return value, [slope[parameter] for parameter in ACTIVE[curve]]
 
@@ -220,9 +294,24 @@ class Fit:
     prior: Prior
 
 
-def fit(
-    curve, start, response, weight, likeness, practice: Practice, work: Work, prior: Prior, steps=30
-) -> Fit:
+@dataclass(frozen=True)
+class Observed:
+    """Laps to fit a curve to."""
+
+    response: np.ndarray  # log seconds per piece
+    weight: np.ndarray
+    likeness: np.ndarray  # over cells
+    practice: Practice
+    work: Work
+
+    def whitened(self, curve, theta) -> np.ndarray:
+        """Whitened products of the curve's slopes and the residuals; theta: (cells, 5)."""
+        value, columns = log_mean(curve, self.work, theta)
+        sums = Sums.of([*columns, self.response - value], self.weight, self.practice)
+        return sums.whitened(self.likeness)
+
+
+def fit(curve, start, observed: Observed, prior: Prior, steps=30) -> Fit:
     """Least squares of the whitened log residuals in every cell, from `start` (cells, 5)."""
     active = list(ACTIVE[curve])
     lowest = LOWEST.copy()
@@ -233,9 +322,7 @@ def fit(
     squares, damping = np.full(cells, np.inf), np.zeros(cells)
     matrix, step = np.zeros((cells, len(active), len(active))), np.zeros((cells, len(active)))
     for _ in range(steps):
-        new_matrix, gradient, new_squares = _normal_equations(
-            curve, trial, response, weight, likeness, practice, work, prior
-        )
+        new_matrix, gradient, new_squares = _normal_equations(curve, trial, observed, prior)
         better = new_squares <= squares * (1 + 1e-12)
         small = better & np.isfinite(squares) & (new_squares >= squares * (1 - 1e-10))
         theta[better], squares[better] = trial[better], new_squares[better]
@@ -254,10 +341,8 @@ def fit(
     return Fit(curve, theta, squares, unscaled, prior)
 
 
-def _normal_equations(curve, theta, response, weight, likeness, practice, work, prior):
-    value, columns = log_mean(curve, work, theta)
-    sums = Sums.of([*columns, response - value], weight, practice)
-    matrix, gradient, squares = split(sums.whitened(likeness))
+def _normal_equations(curve, theta, observed: Observed, prior: Prior):
+    matrix, gradient, squares = split(observed.whitened(curve, theta))
     active = list(ACTIVE[curve])
     away = prior.centre[:, active] - theta[:, active]
     precision = prior.precision[:, active]

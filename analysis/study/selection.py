@@ -10,6 +10,8 @@ all laps would then be too slow. Only a study of one or two sittings is left its
 
 from __future__ import annotations
 
+import os
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -18,7 +20,7 @@ from analysis.study import pooling
 from analysis.study.experience import Practice
 from analysis.study.fits import fit_plateau_curves, fit_unit_curves
 from analysis.study.likeness import LIKENESS_GRID, Sums, inverse, solve, split
-from analysis.study.noise import BENDING_LAPS, Bend, Noise, noise_of, work_of
+from analysis.study.noise import BENDING_LAPS, Bend, Noise, noise_of
 from analysis.study.regression import (
     ACTIVE,
     EXPONENT,
@@ -27,6 +29,7 @@ from analysis.study.regression import (
     LOG_PRIOR,
     RESTART,
     Fit,
+    Observed,
     Prior,
     Work,
     fit,
@@ -38,8 +41,6 @@ TOO_FEW_LAPS = 5  # of fewer, a cell's own learning rate is not estimated
 FEW_SITTINGS = 3  # of fewer, the level of a steady cell is the plain mean of its laps
 SIGNIFICANCE = 0.05
 LEAST_RISE = 1e-3  # an exponent: a doubling of pieces adds .07 % to the time; less is rounding
-# What a curve is fitted to: log seconds, weights, likeness, and where the laps stand.
-_Data = tuple[np.ndarray, np.ndarray, np.ndarray, Practice, Work]
 CLEARLY_BETTER = 2.0  # AICc by which a curve with one more parameter must win (Burnham & Anderson)
 RESTART_SPREAD = 0.3  # the restart effect is held to be within about +-60 % before laps are seen
 RESTART_UNLIKE = 0.15  # and, once the others are seen, a cell's within +-30 % of theirs
@@ -93,24 +94,24 @@ class Selection:
         return result
 
 
-def select(practice: Practice, experience, good, before: Selection | None = None) -> Selection:
-    """Fit and choose; good: the laps to use; before: an earlier selection, from which the fits
-    start and which tells how large the restart effect is at this bench."""
+def select(practice: Practice, work: Work, good, before: Selection | None = None) -> Selection:
+    """Fit and choose; work: the laps; good: those to use; before: an earlier selection, from which
+    the fits start and which tells how large the restart effect is at this bench."""
     response = practice.log_seconds_per_piece
-    work, weight = work_of(practice, experience), np.where(good, practice.pieces, 0.0)
+    weight = np.where(good, practice.pieces, 0.0)
     laps = np.bincount(practice.cell, good).astype(int)
     few = laps < TOO_FEW_LAPS
-    bend = Bend.of(practice, experience, work.restart_powers[0])
+    bend = Bend.of(practice, work.experience, work.restart_share)
     noise = _settled(noise_of(practice, bend, response, weight), few)
     prior = _prior(noise, work, before)
-    data = (response, weight, noise.likeness, practice, work)
-    fits = _every_curve(practice, bend, noise, prior, data, before)
+    observed = Observed(response, weight, noise.likeness, practice, work)
+    fits = _every_curve(observed, bend, noise, prior, before)
     freedom = _slope_freedom(practice, bend, response, weight, noise, few)
     p = _practice_p(fits["unit"], noise, freedom)
     shown = (p < SIGNIFICANCE) & (fits["unit"].theta[:, EXPONENT] < 0) & ~few
     spread = pooling.spread_of_exponents(*_own_exponents(fits["unit"], noise, laps))
     guess = _with_exponent(prior, noise, spread.exponent, spread.deviation)
-    pooled = fit("unit", fits["unit"].theta, *data, guess)
+    pooled = fit("unit", fits["unit"].theta, observed, guess)
     rising = (p < SIGNIFICANCE) & (fits["unit"].theta[:, EXPONENT] > LEAST_RISE) & ~few
     noise = replace(
         noise, freedom=freedom, variance=_with_rise(noise, rising, fits["constant"], laps)
@@ -119,14 +120,14 @@ def select(practice: Practice, experience, good, before: Selection | None = None
     curve = np.where(shown, _named(fits, akaike, laps, noise), "constant")
     weights = _weights(fits, akaike, few)
     candidates = [
-        _candidate(fits[name], curve == name, weight, data, noise)
+        _candidate(fits[name], curve == name, weight, observed, noise)
         for name, weight in zip(ACTIVE, weights, strict=True)
     ]
     sittings = np.diff(np.append(practice.session_cell_starts, len(practice.session_cell)))
     alone = (curve == "constant") & ~few & (sittings < FEW_SITTINGS)
     candidates[0] = replace(candidates[0], alone=alone)
     unit = candidates[1]
-    candidates.append(_candidate(pooled, np.zeros(len(few), bool), few * 1.0, data, noise))
+    candidates.append(_candidate(pooled, np.zeros(len(few), bool), few * 1.0, observed, noise))
     log_expected, z, odd = _judged(candidates, practice, work, response, noise)
     thetas = {name: one.theta for name, one in fits.items()}
     return Selection(
@@ -136,19 +137,24 @@ def select(practice: Practice, experience, good, before: Selection | None = None
 
 
 def _every_curve(
-    practice, bend: Bend, noise: Noise, prior: Prior, data: _Data, before
+    observed: Observed, bend: Bend, noise: Noise, prior: Prior, before: Selection | None
 ) -> dict[str, Fit]:
     """All five curves fitted to every cell; the bent ones lean weakly on the published exponent."""
     bent = _with_exponent(prior, noise, pooling.PUBLISHED_EXPONENT, BENT_SPREAD)
     if before is None:
-        unit = fit("unit", _unit_start(practice, bend), *data, prior)
-        starts = {"unit": [unit.theta]} | _other_starts(practice, bend, unit.theta)
+        unit = fit("unit", _unit_start(observed.practice, bend), observed, prior)
+        starts = {"unit": [unit.theta]} | _other_starts(observed.practice, bend, unit.theta)
     else:
         starts = {name: [theta] for name, theta in before.thetas.items()}
-    return {
-        name: _best_fit(name, thetas, data, bent if name in ("plateau", "prior") else prior)
+    asked = [
+        (name, theta, observed, bent if name in ("plateau", "prior") else prior)
         for name, thetas in starts.items()
-    }
+        for theta in thetas
+    ]
+    # Side by side: numpy's loops leave the interpreter to other threads.
+    with ThreadPoolExecutor(os.cpu_count()) as pool:
+        found = list(pool.map(lambda one: fit(*one), asked))
+    return {name: _best([one for one in found if one.curve == name]) for name in starts}
 
 
 def loss_slopes(selection: Selection, candidate: Candidate, practice, moved, step):
@@ -239,16 +245,17 @@ def _bent(unit_theta, parameter, value, exponent):
     return start
 
 
-def _best_fit(curve, starts, data: _Data, prior) -> Fit:
-    best, *others = (fit(curve, start, *data, prior) for start in starts)
+def _best(fits: list[Fit]) -> Fit:
+    """Of fits of one curve from several starts, the best in every cell."""
+    best, *others = fits
     for other in others:
         wins = other.squares < best.squares
         best = Fit(
-            curve,
+            best.curve,
             np.where(wins[:, None], other.theta, best.theta),
             np.where(wins, other.squares, best.squares),
             np.where(wins[:, None, None], other.unscaled, best.unscaled),
-            prior,
+            best.prior,
         )
     return best
 
@@ -341,11 +348,11 @@ def _identifiable(one: Fit, noise: Noise):
     return told & (log_prior > 0.02) & (log_prior < 8)
 
 
-def _candidate(one: Fit, chosen, weight, data: _Data, noise: Noise) -> Candidate:
-    response, lap_weight, _, practice, work = data
-    residual = response - log_mean(one.curve, work, one.theta)[0]
-    total = np.add.reduceat(lap_weight, practice.cell_starts)
-    mean = np.add.reduceat(lap_weight * np.exp(residual), practice.cell_starts)
+def _candidate(one: Fit, chosen, weight, observed: Observed, noise: Noise) -> Candidate:
+    residual = observed.response - log_mean(one.curve, observed.work, one.theta)[0]
+    starts = observed.practice.cell_starts
+    total = np.add.reduceat(observed.weight, starts)
+    mean = np.add.reduceat(observed.weight * np.exp(residual), starts)
     smearing = np.where(total > 0, mean / np.where(total > 0, total, 1), 1.0)
     covariance = one.unscaled * noise.variance[:, None, None]
     nowhere = np.zeros(len(chosen), bool)

@@ -6,6 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from analysis.study import fits
+from analysis.study.regression import Work, log_mean
 from tests.study.session_bootstrap import bootstrap_exponents
 
 SIZES = (40, 3, 500, 7, 120, 60)
@@ -133,3 +134,30 @@ def test_bootstrap_of_sessions_is_the_fit_of_the_sessions_drawn():
     for exponent, sessions in zip(ours, drawn, strict=True):
         laps = np.concatenate([np.arange(10 * s, 10 * s + 10) for s in sessions])
         assert exponent == pytest.approx(np.polyfit(log_n[laps], log_y[laps], 1)[0], rel=1e-9)
+
+
+@pytest.mark.parametrize("curve", ["constant", "unit", "cumulative_average", "plateau", "prior"])
+def test_a_lap_takes_the_same_whatever_laps_stand_beside_it(curve):
+    """Laps of a cell share the terms of their restart, and of a series only those that tell."""
+    rng = np.random.default_rng(5)
+    pieces = rng.choice([1.0, 2.0, 5.0, 24.0, 25.0], 300)
+    before = np.cumsum(pieces) - pieces
+    in_spell = np.where(rng.random(300) < 0.2, 0.0, before % 70)
+    theta = np.array([[4.0, -0.4, 0.3, 1.2, 0.25]])
+    together = log_mean(curve, Work.of(before, pieces, np.array([300]), in_spell), theta)
+    alone = Work.of(before, pieces, np.ones(300, int), in_spell)
+    each = log_mean(curve, alone, np.repeat(theta, 300, axis=0))
+    assert together[0] == pytest.approx(each[0], rel=1e-13)
+    for ours, theirs in zip(together[1], each[1], strict=True):
+        assert ours == pytest.approx(theirs, rel=1e-13)
+
+
+def test_a_lap_of_several_pieces_takes_the_mean_of_its_pieces_however_late_it_is():
+    """Against the sum over its pieces, one by one."""
+    for before, pieces in [(0, 25), (40, 25), (700, 5), (30_000, 2), (400_000, 25)]:
+        work = Work.of(np.array([float(before)]), np.array([float(pieces)]), np.array([1]))
+        for exponent in (-0.9, -0.3, 0.2):
+            theta = np.array([[0.0, exponent, 0.0, 0.0, 0.0]])
+            numbers = np.arange(before + 1, before + pieces + 1, dtype=float)
+            mean = np.log((numbers**exponent).mean())
+            assert log_mean("unit", work, theta)[0][0] == pytest.approx(mean, abs=1e-7)

@@ -14,6 +14,7 @@ from analysis.study.regression import (
     FRACTION,
     LEVEL,
     LOG_PRIOR,
+    Observed,
     Prior,
     Work,
     fit,
@@ -56,7 +57,8 @@ def fitted_in_seconds(curve, n, y, theta, prior=NOTHING_HELD):
     for _ in range(60):
         log_mu = log_mean(curve, work, theta)[0]
         mu = np.exp(log_mu)
-        found = fit(curve, theta, log_mu + (y - mu) / mu, mu**2, 0.0, practice, work, prior)
+        laps = Observed(log_mu + (y - mu) / mu, mu**2, np.zeros(1), practice, work)
+        found = fit(curve, theta, laps, prior)
         theta = found.theta
     mu = np.exp(log_mean(curve, work, theta)[0])
     return theta[0], np.sqrt(found.unscaled[0].diagonal()), ((y - mu) ** 2).sum()
