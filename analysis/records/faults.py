@@ -26,15 +26,17 @@ class Faults:
         column: str,
         problem: str,
         values: Callable[[np.ndarray], Sequence[str]],
-        remedy: str = "",
+        remedy: str | Callable[[str], str] = "",
     ) -> None:
-        """Note a fault for each True in `wrong`; `values` gives the texts at some positions."""
+        """Note a fault for each True in `wrong`; `values` gives the texts at some positions, and
+        `remedy` may hang on the text."""
         places = np.flatnonzero(wrong)
         first = places[:SHOWN_FAULTS]
         if not len(first):
             return
         for place, value in zip(first, values(first), strict=True):
-            self.add(rows[place], column, problem, value, remedy)
+            what_to_do = remedy if isinstance(remedy, str) else remedy(value)
+            self.add(rows[place], column, problem, value, what_to_do)
         self.count += len(places) - len(first)
 
     def stop_if_any(self) -> None:

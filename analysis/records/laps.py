@@ -27,6 +27,7 @@ import pandas as pd
 import pyarrow as pa
 import pyarrow.compute as pc
 
+from analysis.records import remedies, slips
 from analysis.records.faults import Faults
 from analysis.records.lap_ids import LONGEST, derived_ids, repeated_ids
 from analysis.records.numbers import Numbers, commas, has_decimal_comma, parse_numbers
@@ -164,7 +165,18 @@ def _checked(table: Table, shop: Shop, faults: Faults, notices: list[str]) -> La
         frame = _without(frame, repeats)
     if frame.empty:
         notices.append("The file has a header and no laps.")
+    notices.extend(_slips(frame))
     return LapsFile(table.name, frame, clock_at, tuple(notices))
+
+
+def _slips(frame: pd.DataFrame) -> Iterator[str]:
+    """Names that may be slips of the pen, each as a question; they are taken in as they are."""
+    for column in slips.COLUMNS:
+        names, codes = frame[column].cat.categories, frame[column].cat.codes.to_numpy()
+        counts = dict(zip(names, np.bincount(codes, minlength=len(names)).tolist(), strict=True))
+        used = [name for name, laps in counts.items() if laps]
+        for slip in slips.slips(column, used, counts.__getitem__):
+            yield f"{slip} It went in as a name of its own; rename it on Laps, or in the file."
 
 
 def _parsed(table: Table, zone: str, comma: bool) -> dict:
@@ -191,15 +203,14 @@ def _check_times(
 ) -> None:
     """What is no time is a fault; what had to be assumed of the others is said."""
     texts = table.texts("started_at")
-    remedy = "write it as 2026-03-02T09:15:00+01:00"
-    blank = _blank(table, "started_at", times.wrong, remedy, faults)
+    blank = _blank(table, "started_at", times.wrong, remedies.USUAL_TIME, faults)
     faults.add_where(
         times.wrong & ~blank,
         table.rows,
         "started_at",
         "is not a date and time",
         texts,
-        remedy,
+        remedies.for_time,
     )
     faults.add_where(
         times.far,
@@ -270,7 +281,7 @@ def _check_numbers(
             column,
             "is not a number",
             table.texts(column),
-            _number_remedy(table, comma, column in FRACTIONS),
+            partial(_number_remedy, table, comma, column),
         )
     _check_limits(table, numbers, faults)
 
@@ -286,8 +297,10 @@ def _comma_notice(table: Table, column: str) -> str:
     )
 
 
-def _number_remedy(table: Table, comma: bool, fraction: bool) -> str:
-    if not fraction:
+def _number_remedy(table: Table, comma: bool, column: str, written: str) -> str:
+    if column == "seconds" and (remedy := remedies.for_seconds(written)):
+        return remedy
+    if column not in FRACTIONS:
         return "count whole pieces, in digits without a comma"
     if comma:
         return "other numbers here have a decimal comma: write 1234,5 without a point"

@@ -12,7 +12,10 @@ import streamlit as st
 from analysis.charts.batch import ACTIVITIES, batch_minutes_chart
 from analysis.screens import answers, glossary, parts, true_times, words
 from analysis.screens.answers import Table
+from analysis.screens.putting_right_told import not_timed
 from analysis.study.batch_time import BatchTime, Spread, batch_time
+from analysis.study.begun import begun
+from analysis.study.cost_of_quality import untimed_mending
 
 if TYPE_CHECKING:
     from analysis.study.summary import Study
@@ -112,7 +115,13 @@ def _page(figures: Study, product: str, variant: str, worker: str, batch: str) -
     return Page(
         time,
         _lead(time, words.variant(product, variant), worker, one),
-        (_most(time), _loss(time), _nobody(time, bool(one))),
+        (
+            _most(time),
+            _loss(time) or _nothing_lost(figures, product, one),
+            _nobody(time, bool(one)),
+            _left_out(time),
+            _short(begun(figures), product),
+        ),
         Table.of(_table(time), FORMATS, SPANS),
         tuple(_surer(time)),
     )
@@ -141,11 +150,14 @@ def _workers(laps: pd.DataFrame) -> list[str]:
 
 
 def _choices(batches: pd.DataFrame) -> dict[str, Choices]:
-    """By product: its variants, and the batches of each, the latest MOST_LISTED of them."""
+    """By product, that with the most work first: its variants, and the batches of each, the latest
+    MOST_LISTED of them."""
     named = batches[batches["batch"] != ""].sort_values("first_at", ascending=False)
     named = named.astype({"product": str, "variant": str, "batch": str})
     choices = {}
-    for product, own in named.groupby("product", sort=True):
+    work = named.groupby("product")["worked_hours"].sum()
+    named["product"] = pd.Categorical(named["product"], work.sort_values(ascending=False).index)
+    for product, own in named.groupby("product", sort=True, observed=True):
         variants = tuple(sorted(set(own["variant"]) - {""}))
         listed = {"": own["batch"], **{v: own.loc[own["variant"] == v, "batch"] for v in variants}}
         latest = {v: tuple(dict.fromkeys(names))[:MOST_LISTED] for v, names in listed.items()}
@@ -178,12 +190,14 @@ def _lead(time: BatchTime, what: str, worker: str, batch: str) -> str:
             f"No batch of {what} is finished yet; those under way have taken "
             f"{words.rough(time.per_piece.value)}{who} for each piece started so far."
         )
-    few = " Too few batches for a range." if pd.isna(time.per_piece.low) else ""
-    return (
-        f"A good piece of {what} takes {_about(time.per_piece)}{who} at the bench; a batch, of "
-        f"{words.number(time.pieces / time.batches)} good pieces on average, "
-        f"{_about(time.per_batch)}.{few}"
-    )
+    each = f"A good piece of {what} takes {_about(time.per_piece)}{who} at the bench"
+    size = words.number(time.pieces / time.batches)
+    if pd.isna(time.per_piece.low):
+        return (
+            f"{each}; a batch, of {size} good pieces on average, {_about(time.per_batch)}. Too few "
+            "batches for a range."
+        )
+    return f"{each} on average; the next batch, of about {size}, {_about(time.next_batch)}."
 
 
 def _about(spread: Spread) -> str:
@@ -207,7 +221,7 @@ def _most(time: BatchTime) -> str:
 def _loss(time: BatchTime) -> str:
     loss = time.loss
     if loss is None:
-        return "No putting right, walking or interruption was logged."
+        return ""
     where = ""
     if loss.operation_share > 0.3:
         much = "most" if loss.operation_share > 0.5 else "much"
@@ -218,6 +232,15 @@ def _loss(time: BatchTime) -> str:
         f"The largest leak is **{kind[loss.activity]}**: {_some(loss.per_piece)} on every {piece}, "
         f"{_some(loss.per_batch)} a batch{where}."
     )
+
+
+def _nothing_lost(figures: Study, product: str, batch: str) -> str:
+    """That no lap tells of time lost, and whether pieces were put right all the same."""
+    laps = figures.laps[figures.laps["product"] == product]
+    put_right = untimed_mending(laps[laps["batch"] == batch] if batch else laps)
+    if not put_right:
+        return "No putting right, walking or interruption was logged."
+    return f"{not_timed(put_right)}, so that time hides in the making. No walk was logged."
 
 
 def _some(spread: Spread) -> str:
@@ -236,9 +259,37 @@ def _nobody(time: BatchTime, one: bool) -> str:
         else ""
     )
     whose = "It lay" if one else "A batch lies"
+    ranged = pd.notna(time.elapsed_hours.low)
+    whose, last = ("The next batch lies", "its last") if ranged else (whose, "the last")
+    promise = " Promise a day by the longer one." if ranged else ""
     return (
         f"{whose} {_hours(time.idle_hours)} with nobody at work on it (drying, waiting its turn, "
-        f"nights){within}. From the first lap to the last: {_hours(time.elapsed_hours)}."
+        f"nights){within}. From the first lap to {last}: {_hours(time.elapsed_hours)}.{promise}"
+    )
+
+
+def _short(unfinished: pd.DataFrame, product: str) -> str:
+    """Batches that wait for ever for a piece that may be lost."""
+    short = unfinished[unfinished["short"] & (unfinished["product"] == product)]
+    if short.empty:
+        return ""
+    names = ", ".join(words.plain(name) for name in short["batch"])
+    return (
+        f"Not finished for want of a piece or two: {names}. Lost? *This week* says how to log it."
+    )
+
+
+def _left_out(time: BatchTime) -> str:
+    """What of the time logged is not believed, and counts otherwise."""
+    doubted = time.left_out
+    if doubted.empty:
+        return ""
+    at = ", ".join(words.plain(name) for name in doubted["operation"])
+    laps = words.count(int(doubted["laps"].sum()), "doubtful lap")
+    return (
+        f"{laps} (at {at}) counted as the others there, "
+        f"{words.rough(doubted['counted_seconds'].sum())} for "
+        f"{words.rough(doubted['timed_seconds'].sum())} timed: see *Set aside* on *Laps*."
     )
 
 
@@ -266,7 +317,7 @@ def _picture(desk: answers.Desk, time: BatchTime, choice: tuple[str, ...]) -> No
     if time.operations["per_piece_low"].notna().any():
         st.caption(
             "Line across the end of a bar: 19 times out of 20 an operation's time lies in there, "
-            "by how much these batches differ."
+            "on average, by how much these batches differ."
         )
 
 
@@ -305,7 +356,8 @@ def _surer(time: BatchTime) -> list[str]:
 PLAINLY = """
 All the time logged on these batches is added up and shared out over the good pieces that came of
 them, so a good piece also carries the time in the lost ones. The range comes from how much the
-batches differ from one another: six batches that took alike make a narrow one. The hours nobody
+batches differ from one another: six batches that took alike make a narrow one. That of the next
+batch is wider than that of the average, since one batch strays more than several. The hours nobody
 worked are those between a batch's first lap and its last in which no lap was running.
 """
 WORKED_OUT = """
@@ -317,6 +369,12 @@ WORKED_OUT = """
 - **Range** = value ± t(.975, m - 1) × standard error of a ratio over the m batches (Cochran,
   *Sampling Techniques*, 1977). Batches, not laps, count as evidence, since the pieces of one
   batch are alike. It holds 19 times out of 20.
+- **The next batch** = mean ± t(.975, m - 1) × √(1 + 1/m) × the scatter between batches (Hahn &
+  Meeker, *Statistical Intervals*, 1991): one batch strays further than the average of several,
+  whose range stands in the chart and the table. 19 times out of 20 it lies in there, as long as
+  batches are of that size and made as these were.
+- **Doubtful laps**, such as a stop forgotten, count with the average of the other laps of their
+  operation, as in the true times below; the pieces in them took some time.
 - **Nobody at work** = time from a batch's first lap to its last, less the time somebody was at
   work on it. Waiting for glue is in it; so are nights and weekends.
 - **Interrupted** time that names no batch is not in a batch's minutes; *This week* has it.

@@ -14,7 +14,7 @@ import streamlit as st
 
 from analysis.problems import BadInput, Problem
 from analysis.records.laps import ACTIVITIES, CATEGORIES, COUNTS
-from analysis.screens import answers, parts, source, words
+from analysis.screens import answers, name_slips, parts, source, words
 
 if TYPE_CHECKING:
     from analysis.store.glance import Unopened
@@ -76,6 +76,7 @@ def show() -> None:
     _late_backup(here)
     desk = answers.desk(here)
     st.markdown(f"**{desk.kept('laps summary', (), lambda: _summary(desk))}**")
+    name_slips.ask(desk)
     parts.draw_open_tab(PARTS, "laps_part", desk)
 
 

@@ -10,6 +10,8 @@ import streamlit as st
 
 from analysis.screens import answers, glossary, parts, words
 from analysis.screens.answers import Table
+from analysis.screens.putting_right_told import not_timed
+from analysis.study.cost_of_quality import untimed_mending
 
 if TYPE_CHECKING:
     from analysis.study.summary import Study
@@ -18,6 +20,7 @@ TRADE = (
     "labour cost", "overhead", "contribution", "rework", "scrap", "standard time", "break-even",
 )  # fmt: skip
 MOST_DRAWN = 14  # bars that a phone still shows as one picture
+EDGE = 0.2  # of its range: nearer to the low end, a figure needs a word why
 PARTS = ("labour", "material", "rework_and_scrap", "overhead")
 
 
@@ -36,7 +39,7 @@ def show() -> None:
     desk = answers.opened("What a piece costs", "what a piece costs")
     if desk is None:
         return
-    pieces = desk.kept("pieces", (), lambda: _pieces(desk.figures.cost))
+    pieces = desk.kept("pieces", (), lambda: _pieces(desk.figures))
     if not pieces:
         st.info(
             "No lap of an operation with a product yet. Next step: time some making, not only "
@@ -55,8 +58,12 @@ def show() -> None:
     answers.worked_out(WORKED_OUT, PLAINLY)
 
 
-def _pieces(cost: pd.DataFrame) -> dict[tuple[str, str], str]:
-    """What can be asked for, and how it is called; a product with variants is their mix."""
+def _pieces(figures: Study) -> dict[tuple[str, str], str]:
+    """What can be asked for, the product with the most work first, and how it is called; a product
+    with variants is their mix."""
+    work = figures.laps.groupby("product", observed=True)["seconds"].sum()
+    at = figures.cost["product"].astype(str).map({str(name): -sum_ for name, sum_ in work.items()})
+    cost = figures.cost.iloc[at.argsort(kind="stable")]
     several = set(cost.loc[cost["variant"] != "", "product"])
     return {
         (product, variant): _called(product, variant, product in several)
@@ -74,7 +81,7 @@ def _page(figures: Study, product: str, variant: str) -> Page:
     return Page(
         sentence=_lead(row, figures),
         points=(_left(row, figures.currency), *_hour(row, figures.currency),
-                _spoiled(row, figures.currency)),
+                _spoiled(row, figures), _edge(row)),
         missing=_not_given(row, figures),
         surer=tuple(_surer(figures, product)),
     )  # fmt: skip
@@ -156,15 +163,36 @@ def _hour(row: pd.Series, currency: str) -> list[str]:
     return lines
 
 
-def _spoiled(row: pd.Series, currency: str) -> str:
+def _spoiled(row: pd.Series, figures: Study) -> str:
+    """What faults put on a good piece, and what of it nobody timed."""
+    laps, currency = figures.laps, figures.currency
+    of = laps["product"] == row["product"]
+    if row["variant"]:
+        of &= laps["variant"] == row["variant"]
+    put_right = untimed_mending(laps[of])
+    unknown = f"{not_timed(put_right)}, so what that costs is not in it." if put_right else ""
     if pd.isna(row["rework_and_scrap"]) or pd.isna(row["lost_material"]):
-        return ""
+        return unknown
     if not row["rework_and_scrap"] + row["lost_material"] > 0:
-        return "No putting right and no lost piece was logged, so none is in the cost."
+        return unknown or "No putting right and no lost piece was logged, so none is in the cost."
     return (
         f"Putting right and lost pieces put about {words.money(row['rework_and_scrap'], currency)} "
-        f"of work and {words.money(row['lost_material'], currency)} of material on every good one."
+        f"of work (*spoiled work* below) and {words.money(row['lost_material'], currency)} of "
+        f"material (within *material*) on every good one. {unknown}".strip()
     )
+
+
+def _edge(row: pd.Series) -> str:
+    """Why a figure stands near the low end of its own range, where it does."""
+    width, below = row["cost_high"] - row["cost_low"], row["cost_per_good_piece"] - row["cost_low"]
+    if not below < EDGE * width:
+        return ""
+    why = (
+        "none was lost so far, and few pieces cannot rule out that some will be"
+        if row["lost_material"] == 0
+        else "lost pieces are rare, and few pieces leave open that they are more"
+    )
+    return f"The range reaches further up than down: {why}."
 
 
 def _not_given(row: pd.Series, figures: Study) -> str:

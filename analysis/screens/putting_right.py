@@ -72,7 +72,7 @@ def _page(desk: Desk) -> Page:
     none = told.only_flagged(cost) if len(cost.causes) else told.faultless(desk.figures)
     return Page(
         sentence=told.lead(cost, money) if some else none,
-        points=tuple(told.points(cost, money)) if some else (told.NONE_YET,),
+        points=tuple(told.points(cost, money)) if some else (told.next_step(cost),),
         missing=told.missing(cost) if some else "",
         kinds=told.kinds_table(cost, money),
         surer=tuple(told.surer(cost)),

@@ -12,6 +12,8 @@ from analysis.screens.source import fault_figures
 
 SHOWN = ("haste spoils", "slowness spoils")
 MOST_PAIRS = 12
+# A range of shares from this width on is left blank; common practice, no source.
+TELLS_NOTHING = 0.5
 CHANCE = "chance alone would show as much (% of times)"  # Holm's p over all that were looked at
 KNOWN = "how well the laps before tell the pace (%, 100 perfectly)"  # its reliability
 
@@ -56,7 +58,7 @@ def _pace_told(desk: Desk, name: str) -> Told:
                   f"{_saves(row, money)}"
                   for row in best.itertuples()]  # fmt: skip
         lines.append(TRIAL)
-    lines.append(_faultless(found.spoilage.curves))
+    lines += [_left_blank(found.spoilage.curves), _faultless(found.spoilage.curves)]
     return Told(
         sentence=words.plain(words.told(curve["note"])),
         points=tuple(lines),
@@ -92,6 +94,23 @@ def _faultless(curves) -> str:
     return f"No fault was made yet, as far as the laps say, at {said}: pace cannot be judged there."
 
 
+def _left_blank(curves) -> str:
+    """Which shares the table does not tell, and why."""
+    names = curves.loc[_open(curves) & (curves["faults"] > 0), "operation"]
+    if names.empty:
+        return ""
+    said = ", ".join(words.plain(name) for name in names)
+    return (
+        f"Left blank in the table: {said}. What would be spoiled at the usual pace may be anything "
+        "there, since faults are few and the laps tell the pace just before them poorly."
+    )
+
+
+def _open(curves):
+    """Whether what is spoiled at the usual pace is as good as not known."""
+    return curves["usual_chance_high"] - curves["usual_chance_low"] > TELLS_NOTHING
+
+
 def _saves(row, money: str) -> str:
     if row.verdict not in ("slower", "faster"):
         return ""
@@ -123,17 +142,18 @@ def _pace_table(found, money: str) -> Table:
 
     curves = found.spoilage.curves
     curves = curves[curves["faults"] > 0]
+    known = curves.mask(_open(curves))
     often = "spoiled, a tenth faster (times as often)"
     faster = {
-        end: times_as_often(curves["usual_chance"], curves[f"slope{end}"])
+        end: times_as_often(known["usual_chance"], known[f"slope{end}"])
         for end in ("", "_low", "_high")
     }
     frame = pd.DataFrame(
         {
             "operation": curves["operation"],
-            "spoiled at the usual pace (%)": 100 * curves["usual_chance"],
-            "spoiled from": 100 * curves["usual_chance_low"],
-            "spoiled to": 100 * curves["usual_chance_high"],
+            "spoiled at the usual pace (%)": 100 * known["usual_chance"].astype(float),
+            "spoiled from": 100 * known["usual_chance_low"].astype(float),
+            "spoiled to": 100 * known["usual_chance_high"].astype(float),
             often: faster[""],
             "times from": np.minimum(faster["_low"], faster["_high"]),
             "times to": np.maximum(faster["_low"], faster["_high"]),

@@ -26,6 +26,11 @@ NONE_YET = (
 )
 
 
+def next_step(cost) -> str:
+    """What to do where nothing tells yet what faults cost."""
+    return TIME_IT if cost.untimed_units else NONE_YET
+
+
 def faultless(figures) -> str:
     """No fault was logged; how many there may be all the same."""
     from analysis.study.quality import wilson
@@ -61,12 +66,19 @@ def costs_something(cost) -> bool:
 
 
 def only_flagged(cost) -> str:
-    """Pieces were flagged, and nothing tells what that cost."""
-    pieces = words.count(cost.untimed_units, "piece was", "pieces were")
-    return (
-        f"{pieces} flagged for putting right, but no mending was timed: what it costs is not known "
-        "yet."
-    )
+    """Pieces were put right, and nothing tells what that cost."""
+    return f"{not_timed(cost.untimed_units)}. What it costs is not known yet, which is not nothing."
+
+
+def not_timed(pieces: float) -> str:
+    """Pieces whose mending nobody timed, as every screen says it."""
+    return f"{words.count(pieces, 'piece was', 'pieces were')} put right, but no mending was timed"
+
+
+TIME_IT = (
+    "Time the mending of one piece: on the bench page take it up as putting right, or add a lap "
+    "with the activity *rework* on *Laps*. The others then count at that time."
+)
 
 
 def _total(cost) -> pd.Series:
@@ -161,7 +173,7 @@ def _untimed(cost) -> str:
     how = {
         "operation": "counted at the mean time of those that were timed there",
         "elsewhere": "some where none was timed, and then counted at the mean time of others",
-        "none": "and no mending was ever timed, so their time is not in the figures",
+        "none": "and no mending was ever timed, so their time is not known, and not in the figures",
     }.get(cost.untimed_basis)
     return f"{pieces} flagged for putting right had no mending lap: {how}." if how else ""
 
@@ -208,8 +220,10 @@ def _in_money(cost) -> bool:
 
 
 def drawn(cost, view: pd.DataFrame) -> pd.DataFrame:
-    """A view as the chart takes it: money where the pay is known, else minutes."""
+    """A view as the chart takes it: money where the pay is known, else minutes; what is not known
+    has no bar."""
     name, per = ("money", 1.0) if _in_money(cost) else ("seconds", 60.0)
+    view = view[view[f"{name}_per_week"].notna()]
     return pd.DataFrame(
         {
             "name": _names(view),
@@ -318,7 +332,11 @@ def surer(cost) -> list[str]:
     causes = cost.causes
     lines = []
     if cost.untimed_units:
-        lines.append("Time the mending too: on the bench page, take the piece up as putting right.")
+        lines.append(
+            TIME_IT
+            if cost.untimed_basis == "none"
+            else "Time the mending too: on the bench page, take the piece up as putting right."
+        )
     unnamed = causes[causes["cause"] == "no cause given"]["share"].sum() if len(causes) else 0
     if unnamed > 0.05:
         lines.append(

@@ -6,7 +6,7 @@ from zoneinfo import ZoneInfo
 
 import streamlit as st
 
-from analysis.screens import answers, glossary, parts, source, tour, words
+from analysis.screens import answers, glossary, name_slips, parts, source, tour, words
 
 TRADE = ("individuals chart", "rolled throughput yield", "rework", "scrap", "transport", "delay")
 
@@ -52,6 +52,7 @@ def show() -> None:
     parts.demo_line(here, where="below" if newcomer else "under *My workshop*")
     tour.show()
     parts.import_line()
+    parts.saved_line(here.store)
     desk = answers.desk(here)
     if not desk.kept("laps", (), here.store.lap_count):
         st.markdown("**No laps yet.** Put in a file of laps, and this page says what they say.")
@@ -63,6 +64,7 @@ def show() -> None:
     parts.start_timing()  # there at once, while the sentences above it are still worked out
     with first:
         _sentences(desk)
+    name_slips.ask(desk)
     _still_missing(desk)
     _output(desk)
     _leaks(desk)
@@ -161,7 +163,8 @@ def _output(desk: answers.Desk) -> None:
 def _leaks(desk: answers.Desk) -> None:
     table = desk.kept("this week leaks", (), lambda: _told().leak_table(desk))
     if not table.rows:
-        st.markdown("### Where hours leak away\n\nNone logged in the last weeks worked.")
+        none = desk.kept("this week no leaks", (), lambda: _told().no_leaks(desk))
+        st.markdown(f"### Where hours leak away\n\n{none}")
         return
     st.markdown("### Where hours leak away")
     answers.table(table, "leaks", "Hours that made no good piece, largest first")
@@ -176,7 +179,8 @@ def _stock(desk: answers.Desk) -> None:
     st.markdown("### On the shelf")
     table = desk.kept("this week stock", (), lambda: _told().stock_table(desk.figures.stock))
     if table is None:
-        st.markdown("Fill in on Shop what is on the shelf and how many are asked for a week.")
+        needs = desk.kept("this week needs", (), lambda: _told().shelf_needs(desk.figures.stock))
+        st.markdown(f"Still needed: {needs}.")
         parts.screen_link("shop", "Open Shop")
         return
     answers.picture(desk, "this week stock", (), lambda: _told().stock_chart(desk))

@@ -11,6 +11,7 @@ import pandas as pd
 
 from analysis.screens import source, words
 from analysis.screens.answers import Desk, Table
+from analysis.screens.putting_right_told import not_timed
 
 if TYPE_CHECKING:
     import altair as alt
@@ -66,7 +67,7 @@ def sentences(desk: Desk, monday: str) -> list[str]:
         _counted_twice(study.counted_twice),
         _make_next(shelf, begun, study.route),
         _guessed(study.route),
-        _biggest_leak(figures.leaks, study.currency),
+        _biggest_leak(figures.leaks, study.currency, figures.untimed),
     ]
 
 
@@ -129,9 +130,10 @@ def _ordinary(week: pd.Series) -> str:
         return _news(week.good_units_per_bench_hour, week.lower, week.upper, usual)
     limits = week.standard_centre, week.standard_lower, week.standard_upper
     if pd.isna(limits[0]) or _blind(*limits):
+        mixed = "long and short products are mixed, or " if pd.isna(limits[0]) else ""
         return (
-            "Products that take long and short are mixed, so the weeks differ too much to tell an "
-            "ordinary week from news."
+            f"Weeks differ too much to tell an ordinary one from news: {mixed}batches come out "
+            "whole, in one week or the next."
         )
     usual = f"{words.number_range(*limits[1:])} standard hours finished in each hour"
     return _news(week.standard_hours_per_bench_hour, *limits[1:], usual)
@@ -169,13 +171,44 @@ def _make_next(shelf: pd.DataFrame, begun: pd.DataFrame, route: pd.DataFrame) ->
     """What to do next, in order: put away, finish, then begin; at most three steps."""
     known = shelf[shelf.make_rank.notna()].sort_values("make_rank")
     if known.empty:
-        return (
-            "**What to make next** needs what is on the shelf and how many are asked for a week: "
-            "fill them in on Shop."
+        return "\n\n".join(
+            filter(None, [f"**What to make next** needs {shelf_needs(shelf)}.", _short(begun)])
         )
-    steps = [_put_away(shelf), _finish(begun, known), _begin(known, route)]
+    steps = [_put_away(shelf), _finish(begun[~begun.short], known), _begin(known, route)]
     listed = "\n".join(f"{number}. {step}" for number, step in enumerate(filter(None, steps), 1))
-    return f"**What to do next**, in this order:\n\n{listed}"
+    first = f"**What to do next**, in this order:\n\n{listed}"
+    return "\n\n".join(filter(None, [first, _short(begun)]))
+
+
+def shelf_needs(shelf: pd.DataFrame) -> str:
+    """What is still to be written on Shop before the shelf can say what to make."""
+    missing = {
+        "what is on the shelf": shelf["stock"].isna().all(),
+        "how many are asked for a week": shelf["demand_per_week"].isna().all(),
+    }
+    names = [name for name, holds in missing.items() if holds] or list(missing)
+    return f"{' and '.join(names)}; fill {'it' if len(names) == 1 else 'them'} in on Shop"
+
+
+def _short(begun: pd.DataFrame) -> str:
+    """Batches that ended some pieces short, and how to log what was lost."""
+    short = begun[begun.short]
+    if short.empty:
+        return ""
+    batch = short.iloc[0]
+    named = f"Batch {words.plain(batch.batch)} of " if batch.batch else ""
+    others = len(short) - 1
+    more = f" The same holds for {words.count(others, 'other batch', 'other batches')}."
+    one = batch.pieces_left == 1
+    missing = "one is missing" if one else f"{words.number(batch.pieces_left)} are missing"
+    return (
+        f"**{named}{words.variant(batch['product'], batch.variant)}: {missing}**, "
+        f"{words.number(batch.pieces - batch.pieces_left)} of {words.number(batch.pieces)} went "
+        f"through *{words.plain(batch.operation)}*. Lost? On *Laps*, tick {'its' if one else 'a'} "
+        f"last lap of *{words.plain(batch.before)}* in that batch and write "
+        f"{words.number(batch.pieces_left)} under *Lost*: the batch then counts as finished."
+        f"{more if others else ''}"
+    )
 
 
 def _put_away(shelf: pd.DataFrame) -> str:
@@ -246,13 +279,20 @@ def _near_tie(known: pd.DataFrame) -> str:
     return f" Nearly a tie with {name} ({_days(second.lasts_in_all_days)} in all)."
 
 
-def _biggest_leak(leaks: pd.DataFrame, currency: str) -> str:
+def untimed(pieces: int) -> str:
+    """Mending that took time nobody knows; blank where there is none."""
+    return f"{not_timed(pieces)}, so that time is not among the leaks." if pieces else ""
+
+
+def _biggest_leak(leaks: pd.DataFrame, currency: str, put_right: int) -> str:
     """The largest loss of bench hours, with its range and the material that goes with it."""
+    if leaks.empty and put_right:
+        return f"**No leak timed yet**: {not_timed(put_right)} (*Putting right* says how)."
     if leaks.empty:
         return "**No leak logged**: no interruption, walk, mending or lost piece in the last weeks."
     leak = leaks.iloc[0]
     if leak.hours_per_week < LEAST_LEAK_HOURS and not leak.material_per_week > 0:
-        return "**No leak worth naming yet.**"
+        return f"**No leak worth naming yet.** {untimed(put_right)}".strip()
     seconds = 3600 * leak.hours_per_week
     hours, span = words.rough(seconds), ""
     if pd.notna(leak.hours_low):
@@ -264,7 +304,7 @@ def _biggest_leak(leaks: pd.DataFrame, currency: str) -> str:
     return (
         f"**The biggest leak is {_leak_name(leak)}**: about {hours} a week{span}{material}, "
         f"{words.share(leak.share_of_bench_time)} of the time at the bench, over the "
-        f"last {words.count(leak.weeks, 'week')} worked."
+        f"last {words.count(leak.weeks, 'week')} worked. {untimed(put_right)}".strip()
     )
 
 
@@ -343,6 +383,12 @@ def leak_table(desk: Desk) -> Table:
     formats[columns["share_of_bench_time"]] = "%.1f"
     spans = {columns["minutes_per_week"]: (columns["minutes_low"], columns["minutes_high"])}
     return Table.of(shown.rename(columns=columns), formats, spans)
+
+
+def no_leaks(desk: Desk) -> str:
+    """What stands where the table of leaks would be empty."""
+    put_right = source.week_figures(desk.here).untimed
+    return untimed(put_right) or "None logged in the last weeks worked."
 
 
 def yields(study: Study) -> list[str]:

@@ -98,6 +98,10 @@ def _times(operations: pd.DataFrame, product: str, allowance: Allowance) -> tupl
 
 def _too_few(operations: pd.DataFrame) -> str:
     """Operations with fewer laps than ±5 % needs, the furthest from it first."""
+    once = operations.loc[operations["laps_needed"].isna(), "operation"]
+    if len(once):
+        names = ", ".join(f"*{words.plain(name)}*" for name in once)
+        return f"One lap tells no range, and not how many are needed: time {names} again."
     short = operations[operations["laps_worth"] < operations["laps_needed"]]
     if short.empty:
         return "Each has laps enough to know its average to ±5 %." if len(operations) else ""

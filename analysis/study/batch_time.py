@@ -7,6 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from analysis.study.rates import is_regular
+
+LEFT_OUT_COLUMNS = ["operation", "laps", "timed_seconds", "counted_seconds"]
 LOSSES = ("rework", "transport", "delay")  # time that makes no piece better than it should be
 NO_OPERATION = "between operations"
 CLOCK = ("elapsed_hours", "worked_hours", "hours_nobody_worked", "open_hours_nobody_worked")
@@ -48,11 +51,16 @@ class BatchTime:
     operations           OPERATION_COLUMNS, the same of each operation in all, in the same order
     batches, pieces      finished batches counted in, and the good pieces they gave; with no
                          finished batch, what is under way (`finished` is False) and its pieces
-    per_piece, per_batch bench seconds
+    per_piece, per_batch bench seconds, on average
+    next_batch           bench seconds of the next batch of such a size: the same mean, with the
+                         95 % range of one batch and not of the average
+    left_out             LEFT_OUT_COLUMNS: suspicious laps by operation, what was timed and what
+                         they count with instead, the mean of the other laps of the operation
     loss                 of mending, walking and interruptions the one that takes most; None where
                          nothing was lost
     elapsed_hours, worked_hours, idle_hours, open_idle_hours   per batch: first lap to last,
-                         somebody at work, nobody at work, and that within the shop's hours
+                         somebody at work, nobody at work, and that within the shop's hours; mean
+                         and range of the next batch too
     """
 
     minutes: pd.DataFrame
@@ -62,6 +70,8 @@ class BatchTime:
     finished: bool
     per_piece: Spread
     per_batch: Spread
+    next_batch: Spread
+    left_out: pd.DataFrame
     loss: Loss | None
     elapsed_hours: Spread
     worked_hours: Spread
@@ -86,7 +96,9 @@ def batch_time(
     batch are left out.
     """
     chosen = _chosen_batches(batches, product, variant, batch, last)
-    own = _own_laps(laps, chosen, product, variant, worker)
+    own = _own_laps(
+        _trusted(laps[(laps["product"] == product).to_numpy()]), chosen, variant, worker
+    )
     finished = bool(chosen["finished"].all()) and len(chosen) > 0
     made = chosen["good_units" if finished else "units_started"].to_numpy(float)
     minutes = _minutes(own, route, product, chosen["batch"], made)
@@ -97,8 +109,10 @@ def batch_time(
         float(made.sum()),
         finished,
         *_spreads(own, chosen["batch"], made),
+        _next(_by_batch(own, chosen["batch"])),
+        _left_out(own),
         _largest_loss(minutes, own, chosen["batch"], made),
-        *(_ratio(chosen[name].to_numpy(float), np.ones(len(chosen))) for name in CLOCK),
+        *(_next(chosen[name].to_numpy(float)) for name in CLOCK),
     )
 
 
@@ -127,13 +141,37 @@ def _one_row_a_batch(chosen: pd.DataFrame) -> pd.DataFrame:
     return chosen.groupby("batch", sort=False).agg(how | {"finished": "all"}).reset_index()
 
 
-def _own_laps(laps, chosen, product: str, variant: str, worker: str) -> pd.DataFrame:
-    here = (laps["product"] == product) & laps["batch"].isin(chosen["batch"].astype(str))
+def _trusted(laps: pd.DataFrame) -> pd.DataFrame:
+    """One product's laps, the suspicious ones (a forgotten stop) with the mean seconds of the
+    others of their operation, since their pieces took some time; `timed` is what the laps say."""
+    doubted = laps["suspicious"].to_numpy(bool) & is_regular(laps)
+    good = laps[is_regular(laps) & ~doubted]
+    sums = good.groupby("operation", observed=True)[["seconds", "units"]].sum()
+    mean = laps["operation"].astype(str).map((sums["seconds"] / sums["units"]).to_dict())
+    usual = mean.to_numpy(float) * laps["units"].to_numpy()
+    doubted &= ~np.isnan(usual)
+    seconds = np.where(doubted, usual, laps["seconds"].to_numpy(float))
+    return laps.assign(timed=laps["seconds"], seconds=seconds, doubted=doubted)
+
+
+def _left_out(own: pd.DataFrame) -> pd.DataFrame:
+    """LEFT_OUT_COLUMNS of the laps that are not counted as they were timed."""
+    doubted = own[own["doubted"]].astype({"operation": str})
+    return (
+        doubted.groupby("operation")
+        .agg(laps=("timed", "size"), timed_seconds=("timed", "sum"), counted=("seconds", "sum"))
+        .reset_index()
+        .set_axis(LEFT_OUT_COLUMNS, axis=1)
+    )
+
+
+def _own_laps(laps, chosen, variant: str, worker: str) -> pd.DataFrame:
+    here = laps["batch"].isin(chosen["batch"].astype(str))
     if variant:
         here &= laps["variant"].isin([variant, ""])
     if worker:
         here &= laps["worker"] == worker
-    return laps.loc[here, ["batch", "operation", "activity", "seconds"]]
+    return laps.loc[here, ["batch", "operation", "activity", "seconds", "timed", "doubted"]]
 
 
 def _minutes(
@@ -177,9 +215,30 @@ def _per(own: pd.DataFrame, keys: list[str], names: pd.Series, made: np.ndarray)
 
 def _spreads(own: pd.DataFrame, names: pd.Series, made: np.ndarray) -> tuple[Spread, Spread]:
     """Seconds of the laps `own` per piece made and per batch, over the batches named."""
-    seconds = own.groupby("batch", observed=True)["seconds"].sum().reindex(names).fillna(0)
-    seconds = seconds.to_numpy(float)
+    seconds = _by_batch(own, names)
     return _ratio(seconds, made), _ratio(seconds, np.ones(len(made)))
+
+
+def _by_batch(own: pd.DataFrame, names: pd.Series) -> np.ndarray:
+    """Seconds of each of the batches named."""
+    seconds = own.groupby("batch", observed=True)["seconds"].sum().reindex(names).fillna(0)
+    return seconds.to_numpy(float)
+
+
+def _next(values: np.ndarray) -> Spread:
+    """The mean of some batches, and the range of one more: mean -+ t(.975, m - 1) s sqrt(1 + 1/m),
+    0 at least (Hahn & Meeker, Statistical Intervals, 1991: one future observation).
+
+    The first term is how much batches differ, the second how well their mean is known.
+    """
+    from scipy.special import stdtrit  # scipy is slow to import, and not every screen asks
+
+    count = len(values)
+    value = float(np.mean(values)) if count else np.nan
+    if count < 3:
+        return Spread(value, np.nan, np.nan)
+    half = stdtrit(count - 1, 0.975) * np.std(values, ddof=1) * np.sqrt(1 + 1 / count)
+    return Spread(value, max(value - half, 0.0), value + half)
 
 
 def _ratio(top: np.ndarray, bottom: np.ndarray) -> Spread:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+import numpy as np
 import pandas as pd
 
 from analysis.study.rates import is_activity, is_regular
@@ -11,7 +12,11 @@ from analysis.study.rates import is_activity, is_regular
 if TYPE_CHECKING:
     from analysis.study.summary import Study
 
-COLUMNS = ["product", "variant", "batch", "pieces", "operation", "pieces_left", "first_at"]
+COLUMNS = [
+    "product", "variant", "batch", "pieces", "operation", "pieces_left", "before", "short",
+    "first_at",
+]  # fmt: skip
+SHORT_SHARE = 0.1  # of a batch's pieces that may be lost without a lap; common practice, no source
 _KEYS = ["product", "variant", "batch"]
 
 
@@ -21,6 +26,9 @@ def begun(study: Study) -> pd.DataFrame:
     The operation is the first of the batch's route with pieces left, so that all before it are
     done:  pieces_left = pieces - (units - lost) of the operation, pieces = started - lost anywhere.
     A piece lost on the way is waited for nowhere. Laps that were not logged count as not done.
+    before: the operation before it on the route (itself where it is the first). short: most of the
+    pieces went through it, one or a tenth of them did not and went no further either, and since the
+    batch's last lap another day of work has begun: they may be lost, and nobody has said so.
     """
     batches = study.batches[~study.batches.finished.astype(bool)]
     done = _done(study.laps[study.laps.batch.isin(batches.batch)])
@@ -30,9 +38,23 @@ def begun(study: Study) -> pd.DataFrame:
     steps = steps.merge(done, on=[*_KEYS, "operation"], how="left").fillna({"units": 0, "lost": 0})
     pieces = steps.units_started - steps.lost_anywhere
     left = (pieces - (steps.units - steps.lost)).astype("int64")
-    steps = steps.assign(pieces=pieces, pieces_left=left)[left > 0]
+    route = steps.sort_values([*_KEYS, "position"], ascending=False)
+    most_after = route.groupby(_KEYS).units.cummax()  # of this operation and those that follow
+    few = (left <= np.maximum(1, SHORT_SHARE * pieces)) & (
+        most_after.reindex(steps.index) <= steps.units
+    )
+    short = few & (left < pieces) & _on_an_earlier_day(steps.last_at, study)
+    route = route.iloc[::-1]
+    before = route.groupby(_KEYS).operation.shift().fillna(route.operation)
+    steps = steps.assign(pieces=pieces, pieces_left=left, short=short, before=before)[left > 0]
     steps = steps.sort_values(["first_at", *_KEYS, "position"]).drop_duplicates(_KEYS)
     return steps[COLUMNS].reset_index(drop=True)
+
+
+def _on_an_earlier_day(moments: pd.Series, study: Study) -> pd.Series:
+    """Whether moments lie on a day before that of the newest lap, by the shop's clock."""
+    newest = study.laps.started_at.max().tz_convert(study.timezone).normalize()
+    return moments.dt.tz_convert(study.timezone) < newest
 
 
 def _done(laps: pd.DataFrame) -> pd.DataFrame:

@@ -60,7 +60,7 @@ class CostOfQuality:
     unpriced    products whose material cost is not given, and is left out of money
     untimed_units, untimed_basis   pieces flagged for rework whose mending no lap timed, and how
                 their time was estimated: "operation", "elsewhere", "" (none), "none" (nothing to
-                go by: left out)
+                go by: not known, so NaN where it is all there is, and left out of sums)
     """
 
     kinds: pd.DataFrame
@@ -310,13 +310,15 @@ def _assembled(study: Study, tally: Tally, weight: np.ndarray, amount: dict) -> 
     why = cells["cause"].where(cells["cause"] != "", NO_CAUSE)
     lost = amount["scrap_units"][0] > 0
     untimed = float(amount["untimed_units"][0].sum())
+    basis = seconds_to_mend(tally)[1] if untimed else ""
+    unknown = basis == "none"
 
     def view(**keys: pd.Series) -> pd.DataFrame:
-        return _view(pd.DataFrame(keys), amount, weeks, len(tally.good_units))
+        return _view(pd.DataFrame(keys), amount, weeks, len(tally.good_units), unknown)
 
     return CostOfQuality(
-        kinds=_kinds(amount, tally, weight, weeks, wage_known),
-        products=_products(amount, tally, weight),
+        kinds=_kinds(amount, tally, weight, weeks, wage_known, unknown),
+        products=_products(amount, tally, weight, unknown),
         found=view(operation=cells["operation"]),
         caused=view(operation=made_in),
         causes=view(cause=why, made_in=made_in),
@@ -326,7 +328,7 @@ def _assembled(study: Study, tally: Tally, weight: np.ndarray, amount: dict) -> 
         unpaid=unpaid,
         unpriced=tuple(cells["product"][lost & cells["material"].isna().to_numpy()].unique()),
         untimed_units=untimed,
-        untimed_basis=seconds_to_mend(tally)[1] if untimed else "",
+        untimed_basis=basis,
     )
 
 
@@ -353,8 +355,19 @@ def _unpaid(study: Study) -> tuple[str, ...]:
     return tuple(name for name in study.laps["worker"].astype(str).unique() if name not in paid)
 
 
-def _view(keys: pd.DataFrame, amount: dict, weeks: int, batches: int) -> pd.DataFrame:
-    """The amounts of the cells added up by the columns of `keys`, dearest first."""
+def untimed_mending(laps: pd.DataFrame) -> int:
+    """Pieces of these laps that were flagged for rework where no rework was timed at all; 0 where
+    some was. What mending them took is then not known, which is not nothing."""
+    if is_activity(laps, "rework").any():
+        return 0
+    return int(laps["rework_units"].to_numpy()[is_regular(laps)].sum())
+
+
+def _view(
+    keys: pd.DataFrame, amount: dict, weeks: int, batches: int, unknown: bool
+) -> pd.DataFrame:
+    """The amounts of the cells added up by the columns of `keys`, dearest first. Where the time of
+    mending is `unknown`, NaN in rows that have nothing else."""
     names = list(keys.columns)
     rows = keys.drop_duplicates().sort_values(names, ignore_index=True)
     group = cell_codes(keys, names, rows) if len(keys) else np.empty(0, int)
@@ -370,6 +383,11 @@ def _view(keys: pd.DataFrame, amount: dict, weeks: int, batches: int) -> pd.Data
     total = table[order].sum()
     table["share"] = table[order] / (total if total > 0 else np.nan)
     table["cumulative_share"] = table["share"].cumsum()
+    mended = unknown & (table["untimed_units"] > 0)
+    table["untimed_seconds"] = table["untimed_seconds"].mask(mended)
+    bare = mended & (table["rework_seconds"] + table["scrap_units"] == 0)
+    figures = [*COLUMNS[COLUMNS.index("seconds_per_week") :], "labour"]
+    table[figures] = table[figures].mask(bare)
     return table[[*names, *COLUMNS]]
 
 
@@ -390,7 +408,9 @@ def tails(batches: int) -> tuple[float, float]:
     return low, 1 - low
 
 
-def _kinds(amount: dict, tally: Tally, weight, weeks: int, wage_known: bool) -> pd.DataFrame:
+def _kinds(
+    amount: dict, tally: Tally, weight, weeks: int, wage_known: bool, unknown: bool
+) -> pd.DataFrame:
     """One row a kind of cost, by the trade's categories (KIND_COLUMNS)."""
     batches = len(tally.good_units)
     nothing = np.full(len(weight), np.nan)
@@ -402,16 +422,23 @@ def _kinds(amount: dict, tally: Tally, weight, weeks: int, wage_known: bool) -> 
 
     priced = total["material"][0] > 0 or not np.isnan(total["material_as_given"][0])
     material = total["material"] if priced else nothing
-    estimated = "estimated from the pieces flagged" * bool(total["untimed_seconds"][0])
+    untimed, all_seconds, all_money = total["untimed_seconds"], total["seconds"], total["money"]
+    untimed_pay, sum_note = paid("untimed_pay"), ""
+    estimated = "estimated from the pieces flagged" * bool(untimed[0])
+    if unknown:
+        untimed, untimed_pay = nothing, nothing
+        estimated, sum_note = "no mending was timed yet", "without mending, which was not timed yet"
+        if not all_seconds[0] and not total["scrap_units"][0]:
+            all_seconds, all_money = nothing, nothing
     failure = "internal failure"
     sorts = (
         ("prevention", "", nothing, nothing, "laps have no activity for it"),
         ("appraisal", "inspection", check_seconds, check_pay, ""),
         (failure, "rework, timed", total["rework_seconds"], paid("rework_pay"), ""),
-        (failure, "rework, not timed", total["untimed_seconds"], paid("untimed_pay"), estimated),
+        (failure, "rework, not timed", untimed, untimed_pay, estimated),
         (failure, "work in pieces lost", total["scrap_seconds"], paid("scrap_pay"), ""),
         (failure, "material of pieces lost", 0 * total["seconds"], material, ""),
-        (failure, "all", total["seconds"], total["money"], ""),
+        (failure, "all", all_seconds, all_money, sum_note),
         ("external failure", "", nothing, nothing, "what happens after the sale is in no lap"),
     )
     rows = [
@@ -429,8 +456,9 @@ def _one_range(values: np.ndarray, batches: int) -> tuple[float, float, float]:
     return float(value[0]), float(low[0]), float(high[0])
 
 
-def _products(amount: dict, tally: Tally, weight: np.ndarray) -> pd.DataFrame:
-    """Internal failure for each good piece, by product: a ratio of what was drawn to what was."""
+def _products(amount: dict, tally: Tally, weight: np.ndarray, unknown: bool) -> pd.DataFrame:
+    """Internal failure for each good piece, by product: a ratio of what was drawn to what was; NaN
+    where mending is all there was and its time is `unknown`."""
     good = weight @ tally.good_units
     rows = []
     for number, product in enumerate(tally.products):
@@ -438,6 +466,12 @@ def _products(amount: dict, tally: Tally, weight: np.ndarray) -> pd.DataFrame:
             continue
         own = (tally.cells["product"] == product).to_numpy()
         made = np.where(good[:, number] > 0, good[:, number], np.nan)
+        if (
+            unknown
+            and amount["untimed_units"][0, own].any()
+            and not amount["seconds"][0, own].any()
+        ):
+            made = np.full(made.shape, np.nan)
         batches = int((tally.good_units[:, number] != 0).sum())
         seconds, money = (
             _one_range(amount[name][:, own].sum(axis=1) / made, batches)

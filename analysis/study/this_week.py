@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from analysis.study.begun import begun
-from analysis.study.cost_of_quality import per_piece, work_in_pieces
+from analysis.study.cost_of_quality import per_piece, untimed_mending, work_in_pieces
 from analysis.study.weeks import FEWEST_WEEKS, individuals_chart, week_starts
 
 if TYPE_CHECKING:
@@ -25,17 +25,20 @@ LEAK_COLUMNS = [
     "share_of_bench_time",
     "weeks",
 ]
+LEAK_WEEKS = 8
 INTERRUPTIONS, WALKS, SPOILED = "interruptions", "walks", "spoiled work"
 
 
 @dataclass(frozen=True)
 class WeekFigures:
     """What the first screen reads out: the `earnings` of each week and the `pay` to come out of
-    them, the `leaks`, the batches `begun`, and the `shelf` with what is on its way there."""
+    them, the `leaks` and how many pieces were put right in those weeks while no mending was timed
+    (`untimed`), the batches `begun`, and the `shelf` with what is on its way there."""
 
     earnings: pd.DataFrame
     pay: pd.DataFrame
     leaks: pd.DataFrame
+    untimed: int
     begun: pd.DataFrame
     shelf: pd.DataFrame
 
@@ -43,7 +46,8 @@ class WeekFigures:
 def week_figures(study: Study) -> WeekFigures:
     """The figures of the first screen."""
     weeks = with_standard_hours(earnings(study), study)
-    return WeekFigures(weeks, pay(study), leaks(study), begun(study), shelf(study.stock))
+    untimed = untimed_mending(_last_worked(study, LEAK_WEEKS)[1])
+    return WeekFigures(weeks, pay(study), leaks(study), untimed, begun(study), shelf(study.stock))
 
 
 def earnings(study: Study) -> pd.DataFrame:
@@ -132,7 +136,7 @@ def _margins(study: Study) -> pd.DataFrame:
     return cost.assign(margin=cost.price - cost.material)[["product", "variant", "margin"]]
 
 
-def leaks(study: Study, weeks: int = 8) -> pd.DataFrame:
+def leaks(study: Study, weeks: int = LEAK_WEEKS) -> pd.DataFrame:
     """Bench hours a week that made no good piece, over the last worked weeks, largest first.
 
     Columns: kind, what (the cause of an interruption, the operation that spoiled), hours_per_week
@@ -144,14 +148,19 @@ def leaks(study: Study, weeks: int = 8) -> pd.DataFrame:
     `cost_of_quality`. The interval is mean +- t(.975, n-1) s / sqrt(n) of the n weekly sums, which
     takes weeks as alike but for chance; it is NaN below three weeks.
     """
-    worked = study.weeks[study.weeks.bench_hours > 0].tail(weeks)
-    laps = study.laps.assign(week_start=week_starts(study.laps.started_at, study.timezone))
-    laps = laps[laps.week_start.isin(worked.week_start)]
+    worked, laps = _last_worked(study, weeks)
     parts = [_interruptions(laps), _walks(laps), _mending(laps), _lost(laps, study)]
     lost = pd.concat(parts, ignore_index=True)
     if lost.empty or worked.empty:
         return pd.DataFrame(columns=LEAK_COLUMNS)
     return _by_leak(lost, worked)
+
+
+def _last_worked(study: Study, weeks: int) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """The last so many weeks with work, and their laps with the week_start of each."""
+    worked = study.weeks[study.weeks.bench_hours > 0].tail(weeks)
+    laps = study.laps.assign(week_start=week_starts(study.laps.started_at, study.timezone))
+    return worked, laps[laps.week_start.isin(worked.week_start)]
 
 
 def _interruptions(laps: pd.DataFrame) -> pd.DataFrame:

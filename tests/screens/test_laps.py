@@ -4,7 +4,9 @@ import json
 
 import pytest
 
+from analysis.records.laps import read_laps
 from analysis.screens import source
+from analysis.screens.source import OWN
 from analysis.store.store import open_store
 from tests.screens.driving import NEEDED_ONLY, said, turn_to
 
@@ -215,3 +217,40 @@ def test_an_empty_store_says_the_next_step_on_every_tab(show):
     assert "Nothing has been changed yet" in said(turn_to(screen, "Changes"))
     for tab in ("Set aside", "Export"):
         assert "Next step: put in a file" in said(turn_to(screen, tab))
+
+
+SLIPS = "started_at,seconds,product,operation,worker,batch\n" + "".join(
+    f"2026-11-02T{8 + at // 60:02}:{at % 60:02}:00,{300 + at},card wallet,sew,Jo,1\n"
+    for at in range(60)
+) + "2026-11-02T10:30:00,320,card walet,sew,jo,1\n"  # fmt: skip
+
+
+def test_a_name_that_may_be_a_slip_is_asked_about_and_one_tap_renames_all_its_laps(show, own_store):
+    store = open_store(own_store)
+    store.import_laps(read_laps(SLIPS.encode(), name="slips.csv"))
+    screen = show("laps", OWN)
+    assert "Product **card walet** (1 lap): did you mean **card wallet** (60 laps)?" in said(screen)
+    assert "Worker **jo** (1 lap): did you mean **Jo** (60 laps)?" in said(screen)
+    screen = press(screen, "Rename to card wallet")
+    assert not screen.exception
+    assert "Renamed: 1 lap of card walet to card wallet." in said(screen)
+    assert store.names("product") == ["card wallet"] and store.names("worker") == ["Jo", "jo"]
+    screen = press(screen, "Undo that")
+    assert store.names("product") == ["card walet", "card wallet"]
+
+
+def test_two_names_that_are_two_are_not_asked_about_again(show, own_store):
+    store = open_store(own_store)
+    store.import_laps(read_laps(SLIPS.encode(), name="slips.csv"))
+    screen = press(show("laps", OWN), "No, two names")
+    assert not screen.exception
+    for again in (screen, show("laps", OWN)):
+        assert "card walet** (1 lap)" not in said(again) and "Worker **jo**" in said(again)
+
+
+def test_screens_open_on_the_product_with_the_most_work(show, own_store):
+    """Not on `card walet`, a product of one lap that the alphabet has first."""
+    store = open_store(own_store)
+    store.import_laps(read_laps(SLIPS.encode(), name="slips.csv"))
+    assert show("batch_minutes", OWN).selectbox(key="minutes_product").value == "card wallet"
+    assert show("piece_cost", OWN).selectbox(key="cost_piece").value == ("card wallet", "")

@@ -103,3 +103,12 @@ def test_whose_pay_is_in_the_cost_is_said_in_plain_words(show):
     words = said(show("piece_cost", DEMO))
     assert "your own too" in words and "whether you pay it out or not" in words
     assert "before anybody's pay, yours and a helper's" in words
+
+
+def test_a_figure_near_the_low_end_of_its_range_says_why_and_where_lost_material_is(
+    show, shop_with
+):
+    shop_with(pay=20.0, price=9.0, material=5.0, overhead=40.0)
+    words = said(show("piece_cost", OWN))
+    assert "The range reaches further up than down: none was lost so far" in words
+    assert "(within *material*) on every good one" in said(show("piece_cost", DEMO))

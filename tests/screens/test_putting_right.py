@@ -1,14 +1,21 @@
 """Putting right, as a maker reads it."""
 
 import re
+from io import BytesIO
 
+import numpy as np
+import pandas as pd
 import pytest
 
 from analysis.records.laps import read_laps
 from analysis.screens.putting_right import PARTS
+from analysis.screens.putting_right_care import _left_blank, _pace_table
 from analysis.screens.source import DEMO, OWN
 from analysis.store.store import open_store
+from analysis.study.putting_right import putting_right
+from analysis.study.summary import study
 from tests.screens.driving import said
+from tests.study.building import laps_frame
 
 # Ten batches of ten boxes: gluing is done at paces that differ, crooked ones are found there.
 HEADER = (
@@ -100,10 +107,31 @@ def test_one_batch_is_a_figure_without_a_range_and_says_why(show, own_store):
 
 def test_flags_without_a_timed_mending_are_not_called_a_cost_of_nothing(show, own_store):
     put_in(own_store, HEADER + "2026-11-02T08:00:00,600,card box,cut,1,10,operation,1,0,,\n")
-    words = said(show("putting_right", OWN))
-    assert "1 piece was flagged for putting right, but no mending was timed" in words
-    assert "0.00 EUR" not in words.split("Time the mending too")[0]
-    assert "not known yet of it" not in words
+    screen = show("putting_right", OWN)
+    told, words = " ".join(element.value for element in screen.markdown), said(screen)
+    assert "1 piece was put right, but no mending was timed" in told
+    assert "Time the mending of one piece" in told
+    assert "0.00" not in told and "0.0 to 0.0" not in words and "not known yet of it" not in words
+    assert "putting right, not timed–" in words  # in the table of kinds too: a dash, not 0
+
+
+def test_every_screen_tells_of_mending_that_nobody_timed_alike(show, own_store):
+    """They said: none was logged; 2 pieces were flagged; no leak of mending; 0.00 a week."""
+    put_in(own_store, HEADER + "2026-11-02T08:00:00,600,card box,cut,1,10,operation,2,0,,\n")
+    for name in ("this_week", "piece_cost", "putting_right", "batch_minutes"):
+        words = said(show(name, OWN))
+        assert "No putting right, walking" not in words, name
+        assert "2 pieces were put right, but no mending was timed" in words, name
+        assert "No leak logged" not in words and "None logged" not in words, name
+        assert "No putting right and no lost piece" not in words, name
+
+
+def test_once_a_mending_is_timed_it_counts_everywhere(show, own_store):
+    mended = "2026-11-02T12:00:00,400,card box,cut,1,1,rework,0,0,,\n"
+    laps = "2026-11-02T08:00:00,600,card box,cut,1,10,operation,2,0,,\n"
+    put_in(own_store, HEADER + laps + mended)
+    for name in ("this_week", "piece_cost", "putting_right"):
+        assert "no mending was timed" not in said(show(name, OWN)), name
 
 
 def test_each_view_has_its_table_and_its_chart_s_unit(show):
@@ -170,6 +198,26 @@ def test_spoiled_pieces_are_told_as_they_were_counted(show):
     )
     pieces, faults = (int(found[n].replace(",", "")) for n in (1, 2))
     assert float(found[3]) == round(100 * faults / pieces, 1)
+
+
+def test_a_share_that_the_laps_leave_open_is_blank_with_the_reason():
+    """It said: 1 of 29 spoiled (3.4 %), and below: at the usual pace 20.4 % (0.0 to 99.2)."""
+    rng = np.random.default_rng(7)
+    rows = [
+        {"operation": name, "seconds": 400 * rng.lognormal(0, 0.12), "batch": str(at // 12),
+         "rework_units": int(at == wrong)}
+        for name, laps, wrong in (("sew", 30, 13), ("cut", 400, 8))
+        for at in range(laps)
+    ]  # fmt: skip
+    found = putting_right(study(laps_frame(rows)), np.random.default_rng(0))
+    curves = found.spoilage.curves.set_index("operation")
+    width = curves["usual_chance_high"] - curves["usual_chance_low"]
+    assert width["sew"] > 0.5 > width["cut"]  # what this test is about
+    table = pd.read_csv(BytesIO(_pace_table(found, "EUR").csv), index_col="operation")
+    figures = table.loc[:, "spoiled at the usual pace (%)":"times to"]
+    assert figures.loc["sew"].isna().all()
+    assert abs(table.loc["cut", "spoiled at the usual pace (%)"] - 0.25) < 1
+    assert "Left blank in the table: sew." in _left_blank(found.spoilage.curves)
 
 
 def test_more_good_pieces_wanted_ask_for_more_starts(show):

@@ -161,7 +161,10 @@ def week_of_limits(pieces: tuple, standard: tuple):
 
 def test_limits_that_nothing_can_fall_out_of_are_not_called_a_judgement():
     blind = this_week_told._ordinary(week_of_limits((2.4, 0.2, 4.7), (0.8, 0.0, 1.7)))
-    assert "differ too much to tell an ordinary week from news" in blind
+    assert "differ too much to tell an ordinary one from news: batches come out whole" in blind
+    assert "short products" not in blind  # standard times would have evened those out
+    unknown = this_week_told._ordinary(week_of_limits((2.4, 0.2, 4.7), (float("nan"),) * 3))
+    assert "long and short products are mixed, or batches come out whole" in unknown
 
 
 def test_where_pieces_an_hour_cannot_warn_standard_times_do():
@@ -175,3 +178,33 @@ def test_two_products_that_last_alike_are_called_a_tie():
     )
     assert "Nearly a tie with tray (10 days in all)" in this_week_told._near_tie(known)
     assert this_week_told._near_tie(known.assign(lasts_in_all_days=[9.0, 12.0])) == ""
+
+
+def test_what_is_filled_in_on_shop_is_not_asked_for_again(show, needed_only):
+    assert "needs what is on the shelf and how many are asked for a week" in said(show("this_week"))
+    needed_only.save_shop(SHOP_WITH_DEMAND)
+    words = said(show("this_week", source.OWN))
+    assert "**What to make next** needs what is on the shelf; fill it in on Shop" in words
+    assert "how many are asked for" not in words
+
+
+SHOP_WITH_DEMAND = '[products."card box"]\ndemand_per_week = 40\n'
+ONE_SHORT = "started_at,seconds,product,operation,batch,units\n" + "".join(
+    f"2026-11-0{day}T{hour:02d}:00:00,600,card box,{operation},{batch},{units}\n"
+    for day, batch, packed in ((2, "W1", 11), (4, "W2", 12))
+    for hour, operation, units in ((8, "cut", 12), (9, "fold", 12), (10, "pack", packed))
+)
+
+
+def test_a_batch_one_piece_short_is_asked_about_and_finished_as_told(show, own_store):
+    store = open_store(own_store)
+    store.import_laps(read_laps(ONE_SHORT.encode(), name="short.csv"))
+    words = said(show("this_week", source.OWN))
+    assert "**Batch W1 of card box: one is missing**, 11 of 12 went through *pack*. Lost?" in words
+    assert "last lap of *fold* in that batch and write 1 under *Lost*" in words
+    assert "next is *pack*" not in words
+    assert "for want of a piece or two: W1" in said(show("batch_minutes", source.OWN))
+    laps, _ = store.page(0, 9, {"batch": "W1", "operation": "fold"})
+    store.correct_lap(laps["lap_id"].iloc[0], {"scrap_units": "1"})
+    assert "missing" not in said(show("this_week", source.OWN))
+    assert "for want of" not in said(show("batch_minutes", source.OWN))

@@ -14,7 +14,7 @@ ROUTE = pd.DataFrame(
 def laps(rows):
     frame = pd.DataFrame(
         rows, columns=["batch", "variant", "worker", "operation", "activity", "seconds"]
-    ).assign(product="box")
+    ).assign(product="box", units=1, suspicious=False)
     texts = ["batch", "variant", "worker", "operation", "activity", "product"]
     return frame.astype(dict.fromkeys(texts, "category"))
 
@@ -119,6 +119,50 @@ def test_the_range_of_time_a_piece_holds_the_truth_as_often_as_it_says():
         spread = batch_time(laps(rows), batches(made), ROUTE, "box").per_piece
         held += spread.low <= 60 <= spread.high
     assert abs(held / 400 - 0.95) < 0.043
+
+
+def test_the_range_of_the_next_batch_holds_it_as_often_as_it_says():
+    """400 shops that saw six batches, 10 to 14 hours each: the seventh lies in its range.
+
+    Allowed distance: three standard errors of a share of 0.95 over 400 draws, 0.033.
+    """
+    rng = np.random.default_rng(20261129)
+    hours = rng.normal(12, 1, (400, 7))
+    held = []
+    for seen in hours:
+        rows = batches([(str(n), "", 10, 10, True) for n in range(6)]).assign(
+            elapsed_hours=seen[:6]
+        )
+        found = batch_time(laps(ROWS), rows, ROUTE, "box").elapsed_hours
+        held.append(found.low <= seen[6] <= found.high)
+    assert abs(np.mean(held) - 0.95) < 0.033
+
+
+def test_the_next_batch_is_less_sure_than_the_average_of_those_seen():
+    """100, 120 and 140 s: mean 120, s = 20, t(.975, 2) = 4.303, so 4.303 x 20 x sqrt(4 / 3)."""
+    rows = [(n, "", "ann", "glue", "operation", s) for n, s in (("1", 100), ("2", 120), ("3", 140))]
+    made = [(name, "", 10, 10, True) for name in "123"]
+    time = batch_time(laps(rows), batches(made), ROUTE, "box")
+    assert time.next_batch.value == time.per_batch.value == 120
+    assert time.next_batch.high - 120 == pytest.approx(4.302653 * 20 * np.sqrt(4 / 3))
+    assert time.next_batch.high > time.per_batch.high
+
+
+def test_a_forgotten_stop_counts_as_the_other_laps_of_its_operation_and_is_said():
+    rows = [("1", "", "ann", "sew", "operation", s) for s in (90, 110, 2700)]
+    frame = laps(rows).assign(suspicious=[False, False, True])
+    time = batch_time(frame, batches([("1", "", 3, 3, True)]), ROUTE, "box")
+    assert time.per_piece.value == pytest.approx(100)  # as the true times have it
+    assert time.minutes["seconds"].sum() == pytest.approx(300)
+    assert time.left_out.to_dict("records") == [
+        {"operation": "sew", "laps": 1, "timed_seconds": 2700, "counted_seconds": 100}
+    ]
+
+
+def test_where_all_laps_of_an_operation_are_doubtful_they_count_as_timed():
+    frame = laps([("1", "", "ann", "sew", "operation", 2700)]).assign(suspicious=True)
+    time = batch_time(frame, batches([("1", "", 1, 1, True)]), ROUTE, "box")
+    assert time.per_piece.value == 2700 and time.left_out.empty
 
 
 def test_the_largest_loss_is_named_with_where_most_of_it_is():

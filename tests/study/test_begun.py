@@ -62,3 +62,23 @@ def test_what_is_finished_is_not_begun_and_the_older_batch_comes_first():
     found = next_of(finished + begun_later + begun_first)
     assert found == [("002", "glue", 10), ("003", "glue", 10)]
     assert next_of(finished) == []
+
+
+@pytest.mark.parametrize(
+    ("folded", "later", "short"),
+    [
+        (9, "2026-03-04T08:00:00Z", True),
+        (9, "2026-03-02T12:00:00Z", False),  # the same day: it may still be folded
+        (7, "2026-03-04T08:00:00Z", False),  # three of ten are no slip
+    ],
+)
+def test_a_batch_that_ended_a_piece_short_days_ago_is_told_from_one_under_way(folded, later, short):
+    rows = (
+        "2026-03-02T09:00:00Z,600,card box,glue,001,operation,10,0\n"
+        f"2026-03-02T10:00:00Z,600,card box,fold,001,operation,{folded},0\n"
+        f"{later},600,card box,cut,002,operation,10,0\n"
+    )
+    found = begun(study(read_laps((HEADER + DONE + rows).encode()).frame, read_routing(ROUTE)))
+    first = found.iloc[0]
+    assert (first.batch, first.operation, first.pieces_left) == ("001", "fold", 10 - folded)
+    assert (bool(first.short), first.before) == (short, "glue")

@@ -135,7 +135,21 @@ def test_mending_timed_only_elsewhere_or_nowhere_is_said_to_be_so():
     assert all_of(result).loc[("internal failure", "rework, not timed"), "seconds_per_week"] == 50
     nowhere = cost(batch("1", fold={"rework_units": 1}))
     assert (nowhere.untimed_units, nowhere.untimed_basis) == (1, "none")
-    assert all_of(nowhere).loc[("internal failure", "all"), "seconds_per_week"] == 0
+    kinds = all_of(nowhere)
+    for kind in ("rework, not timed", "all"):  # not known is not nothing
+        assert np.isnan(kinds.loc[("internal failure", kind), "seconds_per_week"])
+        assert np.isnan(kinds.loc[("internal failure", kind), "money_per_week"])
+    assert nowhere.causes[["seconds_per_week", "money_low", "share"]].isna().all(axis=None)
+    assert np.isnan(nowhere.products["money_per_good_piece"]).all()
+
+
+def test_a_lost_piece_still_counts_beside_mending_that_was_never_timed():
+    result = cost(batch("1", paint={"scrap_units": 1}, fold={"rework_units": 2}))
+    made = result.caused.set_index("operation")
+    assert made.loc["paint", "seconds_per_week"] == 30 and made.loc["paint", "share"] == 1
+    assert np.isnan(made.loc["fold", "seconds_per_week"])
+    total = all_of(result).loc[("internal failure", "all")]
+    assert total["seconds_per_week"] == 30 and "not timed" in total["note"]
 
 
 def test_without_a_wage_there_are_minutes_and_material_but_no_pay():
