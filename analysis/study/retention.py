@@ -8,10 +8,7 @@ about 75 % of a shipyard's knowledge was left after a month (from memory), 93 % 
 
 from __future__ import annotations
 
-import os
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
-from functools import partial
 
 import numpy as np
 
@@ -77,10 +74,10 @@ def retention_of(practice: Practice, response, weight, restart) -> Retention:
     for _ in range(2):
         bend = Bend.of(practice, experience_at(practice, used), restart)
         noise = noise_of(practice, bend, response, weight)
-        data = (practice, response, weight, restart, noise, worker, away)
-        # Side by side: numpy's loops leave the interpreter to other threads.
-        with ThreadPoolExecutor(os.cpu_count()) as pool:
-            badness = list(pool.map(partial(_badness, data=data), loss))
+        badness = [
+            _badness(each, practice, response, weight, restart, noise, worker, away)
+            for each in loss
+        ]
         found = np.array(
             [_lowest(*each) for each in zip(loss.T, np.transpose(badness), t, strict=True)]
         )
@@ -91,9 +88,8 @@ def retention_of(practice: Practice, response, weight, restart) -> Retention:
     return Retention(np.exp(-best), np.exp(-high), np.exp(-low), error)
 
 
-def _badness(loss, data):
+def _badness(loss, practice, response, weight, restart, noise, worker, away):
     """-2 log likelihood of every worker's loss per week, less a constant."""
-    practice, response, weight, restart, noise, worker, away = data
     bend = Bend.of(practice, experience_at(practice, np.exp(-loss[worker])), restart)
     rest = bend.rest(practice, response, weight, noise.likeness) / noise.variance
     guess = ((loss - PUBLISHED_LOSS) / PUBLISHED_SPREAD) ** 2
