@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING, Any
 import streamlit as st
 
 from analysis.records import figures as writing
-from analysis.screens import chart_files, parts
+from analysis.screens import chart_files, parts, up_to_date
 from analysis.screens.source import Source, current, figures, kept
 
 if TYPE_CHECKING:
@@ -99,6 +99,8 @@ class Desk:
         then a start that finds them loads nothing that works figures out.
         """
         on_disk = self.answers.get(_ON_DISK, frozenset())
+        if self.version != self.here.store.version():
+            return  # of a store that has changed since nothing is kept
         if not self.asked <= on_disk:
             both = {key: self.answers[key] for key in self.asked | on_disk if key in self.answers}
             both[_ON_DISK] = self.answers[_ON_DISK] = frozenset(both)
@@ -129,7 +131,7 @@ def opened(title: str, what: str) -> Desk | None:
     here = current()
     st.title(title)
     parts.demo_line(here)
-    found = desk(here)
+    found = desk(up_to_date.shown(here))
     if found.kept("laps", (), here.store.lap_count):
         return found
     st.info(

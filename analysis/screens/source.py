@@ -34,11 +34,12 @@ class Source:
 
     store: Unopened
     is_demo: bool
+    at: int | None = None  # a version to keep to; None: as the store is now
 
     @property
     def key(self) -> tuple[str, int]:
         """What the cached figures hang on: they are made anew when the store has changed."""
-        return self.store.url, self.store.version()
+        return self.store.url, self.store.version() if self.at is None else self.at
 
 
 def current() -> Source:
@@ -91,14 +92,25 @@ def figures(source: Source) -> Study:
     return _figures(*source.key, source.store)
 
 
-@st.cache_resource(show_spinner="Adding up the laps …", max_entries=4)
+@st.cache_resource(show_spinner=False, max_entries=4)
 def _figures(url: str, version: int, _store: Unopened) -> Study:
     kept = _kept(url, version, _store)
     found = kept.get("figures")
     if found is None:
         found = _worked_out(_store)
         kept.put("figures", found)
+    _standing()[url] = max(version, _standing().get(url, version))
     return found
+
+
+def standing(url: str) -> int | None:
+    """The newest version of a store whose study is there; None where none was worked out yet."""
+    return _standing().get(url)
+
+
+@st.cache_resource(show_spinner=False)
+def _standing() -> dict[str, int]:
+    return {}
 
 
 def _worked_out(store: Unopened) -> Study:

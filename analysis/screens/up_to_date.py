@@ -1,0 +1,85 @@
+"""The figures of a large store follow its changes beside the page, which shows the last meanwhile.
+
+A study of half a million laps takes a quarter of a minute. Whoever opens a screen after a change is
+not kept waiting so long: the figures before the change stand there at once, said to be so, until
+the new ones do.
+"""
+
+from __future__ import annotations
+
+import threading
+import time
+from dataclasses import replace
+
+import streamlit as st
+
+from analysis.screens import source
+from analysis.screens.source import Source
+
+MOST_WAITED_FOR = 50_000  # laps; the figures of so many stand within about two seconds
+REST_FACTOR = 1  # adding up takes at most half the time, however fast laps come in
+LOOK_EVERY_SECONDS = 1.0
+
+
+class Following:
+    """The newest figures there are of one store, and the work on those after its last change."""
+
+    def __init__(self) -> None:
+        self._lock = threading.Lock()
+        self._work: threading.Thread | None = None
+        self._failed_at = -1  # a version: the page then works it out itself, and says what is wrong
+        self._rest_until = 0.0
+
+    def shown(self, here: Source) -> Source:
+        """The store as it was at the version whose figures are to be shown now."""
+        url, newest = here.key
+        stands = source.standing(url)
+        if stands in (None, newest) or self._failed_at == newest:
+            return replace(here, at=newest)
+        if here.store.lap_count() <= MOST_WAITED_FOR:
+            return replace(here, at=newest)
+        with self._lock:
+            resting = time.monotonic() < self._rest_until
+            if not resting and (self._work is None or not self._work.is_alive()):
+                self._work = threading.Thread(target=self._add_up, args=(here, newest), daemon=True)
+                self._work.start()
+        return replace(here, at=stands)
+
+    def _add_up(self, here: Source, version: int) -> None:
+        began = time.monotonic()
+        try:
+            source.week_figures(replace(here, at=version))
+        except Exception:  # whatever it is, the page meets it too
+            self._failed_at = version
+        ended = time.monotonic()
+        self._rest_until = ended + REST_FACTOR * (ended - began)
+
+    def wait(self) -> None:
+        """Until the work that goes on is over."""
+        if self._work is not None:
+            self._work.join()
+
+
+@st.cache_resource(show_spinner=False)
+def following(url: str) -> Following:
+    """That of the store at this address."""
+    return Following()
+
+
+def shown(here: Source) -> Source:
+    """The store as it was at the newest version whose figures are there, or are waited for; where
+    later ones are on their way, the page says so, and is drawn again when they are there."""
+    found = following(here.store.url).shown(here)
+    if found.key != here.key:
+        st.session_state["follow_looks"] = 0
+        _say_they_follow(here, found)
+    return found
+
+
+@st.fragment(run_every=LOOK_EVERY_SECONDS)
+def _say_they_follow(here: Source, drawn: Source) -> None:
+    st.session_state["follow_looks"] += 1
+    begun = st.session_state["follow_looks"] == 1  # the rest of the page is still being drawn
+    if not begun and following(here.store.url).shown(here).key != drawn.key:
+        st.rerun()
+    st.caption("The records have changed. These figures are from before; the new ones follow.")

@@ -1,0 +1,70 @@
+"""After a change the figures of a large store stand at once, first the last ones, then the new."""
+
+import pytest
+
+from analysis.screens import source, up_to_date
+from tests.screens.driving import said
+
+FOLLOW = "These figures are from before; the new ones follow."
+
+
+@pytest.fixture
+def large(needed_only, monkeypatch):
+    """A store of a few laps that counts as one too large to wait for."""
+    monkeypatch.setattr(up_to_date, "MOST_WAITED_FOR", 0)
+    return needed_only
+
+
+def _corrected(store, pieces: int) -> None:
+    store.correct_lap(store.laps().iloc[-1].lap_id, {"units": str(pieces)})
+
+
+def _followed() -> None:
+    up_to_date.following(source.current().store.url).wait()
+
+
+@pytest.mark.parametrize("name", ["this_week", "getting_faster", "piece_cost"])
+def test_a_screen_of_a_large_store_says_that_newer_figures_are_on_their_way(show, large, name):
+    assert FOLLOW not in said(show(name))
+    _corrected(large, 11)
+    assert FOLLOW in said(show(name))
+    _followed()
+    assert FOLLOW not in said(show(name))
+
+
+def test_a_large_store_shows_its_last_figures_until_those_after_a_correction_stand(show, large):
+    assert "3 good pieces" in said(show("this_week"))
+    _corrected(large, 11)
+    assert "3 good pieces" in said(show("this_week"))
+    _followed()
+    assert "13 good pieces" in said(show("this_week"))
+
+
+def test_a_large_store_that_is_opened_for_the_first_time_is_waited_for(show, large):
+    after = said(show("this_week"))
+    assert "3 good pieces" in after and FOLLOW not in after
+
+
+def test_of_corrections_that_come_faster_than_figures_the_last_one_shows_in_the_end(
+    show, large, monkeypatch
+):
+    monkeypatch.setattr(up_to_date, "REST_FACTOR", 0)
+    show("this_week")
+    for pieces in (5, 7, 11):
+        _corrected(large, pieces)
+        show("this_week")
+    _followed()
+    show("this_week")  # asks for the newest, where an earlier one had been begun
+    _followed()
+    assert "13 good pieces" in said(show("this_week"))
+
+
+def test_while_records_are_being_followed_no_old_answer_is_kept_for_the_next_start(show, large):
+    import streamlit as st
+
+    show("this_week")
+    _corrected(large, 11)
+    show("this_week")
+    _followed()
+    st.cache_resource.clear()  # as a start does
+    assert "13 good pieces" in said(show("this_week"))
