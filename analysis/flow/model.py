@@ -153,15 +153,15 @@ class _Model:
     def _loads(self, index: int, row: list[_Part]) -> None:
         """Parts that go in one load start together; those that lie together follow at once."""
         operation = self.work.operations[index]
-        loads = operation.pieces_at_once > 1 and all(part.size == 1 for part in row)
-        if loads:
-            opens = self._runs(row, operation.pieces_at_once, "there")
-            for one, other, opened in zip(row, row[1:], opens[1:], strict=False):
+        goes: list = []  # of pieces one by one: does it begin a go
+        if operation.pieces_at_once > 1 and all(part.size == 1 for part in row):
+            goes = self._runs(row, operation.pieces_at_once, "there")
+            for one, other, opened in zip(row, row[1:], goes[1:], strict=False):
                 self.model.add(one.start == other.start).only_enforce_if(opened.negated())
                 apart = other.start >= one.start + operation.duration
                 self.model.add(apart).only_enforce_if(opened)
         if operation.holds:
-            self._hold(index, row, loads)
+            self._hold(index, row, goes)
 
     def _runs(self, row: list[_Part], most: int, name: str) -> list:
         """For each part whether it opens a new run; runs hold at most so many pieces."""
@@ -179,11 +179,11 @@ class _Model:
                 part.there = opened
         return opens
 
-    def _hold(self, index: int, row: list[_Part], loads: bool) -> None:
+    def _hold(self, index: int, row: list[_Part], goes: list) -> None:
         """Each filling of a press holds it from its first piece to the end of its last's wait."""
         operation = self.work.operations[index]
         opens = self.opens[index] = self._runs(row, operation.holds, "fill")
-        self._full_goes(row, operation.pieces_at_once, opens, loads)
+        self._full_goes(row, operation.pieces_at_once, opens, goes)
         latest = self.horizon + operation.wait
         fillings, released = [], None
         for k in reversed(range(len(row))):
@@ -196,7 +196,7 @@ class _Model:
                 together = opens[k + 1].negated()
                 self.model.add(until == own).only_enforce_if(opens[k + 1])
                 self.model.add(until == released).only_enforce_if(together)
-                self._at_once(part, row[k + 1], together, loads)
+                self._at_once(part, row[k + 1], together, bool(goes))
             length = self.model.new_int_var(0, latest, "held")
             fillings.append(
                 self.model.new_optional_interval_var(part.start, length, until, opens[k], "fill")
@@ -204,16 +204,15 @@ class _Model:
             released = until
         self.fillings[index] = fillings
 
-    def _full_goes(self, row: list[_Part], once: int, opens: list, loads: bool) -> None:
+    def _full_goes(self, row: list[_Part], once: int, opens: list, goes: list) -> None:
         """A go that is not full ends its filling: what lies together went in load by load."""
         for k in range(1, len(row)):
-            if not loads:
+            if not goes:
                 if row[k - 1].size % once:
                     self.model.add_bool_or(opens[k])
                 continue
-            for before in row[max(k - once + 1, 0) : k]:
-                begun = [] if before.there is True else [before.there.negated()]
-                self.model.add_bool_or(row[k].there.negated(), opens[k], *begun)
+            for before in range(max(k - once + 1, 0), k):
+                self.model.add_bool_or(goes[k].negated(), opens[k], goes[before].negated())
 
     def _at_once(self, part: _Part, behind: _Part, together, loads: bool) -> None:
         """In one filling the next part follows at once, unless it goes along in the same load."""
