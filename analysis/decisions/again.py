@@ -41,11 +41,10 @@ class At:
 class Again:
     """Simulates one scenario at other values, each once; told(what) is called before each."""
 
-    def __init__(
-        self, model: ShopModel, compared: Compared, run: Simulator,
-        told: Callable[[str], None] | None = None,
-    ):  # fmt: skip
-        self.model, self.compared, self.run, self.told = model, compared, run, told
+    told: Callable[[str], None] | None = None
+
+    def __init__(self, model: ShopModel, compared: Compared, run: Simulator):
+        self.model, self.compared, self.run = model, compared, run
         self.drawn = compared.ledger.net_present_values
         self.runs = min(MOST_RUNS, len(self.drawn))
         self.known: dict[tuple[str, float | str], At] = {}

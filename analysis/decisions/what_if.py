@@ -72,13 +72,14 @@ def what_if(
             known.append((before, whole))
         told = _told(report, scenario.name)
         compared = compare(model, scenario, run, whole.runs, before=whole, report=told)
-        again = Again(model, compared, run, _told_again(report, compared, runs))
+        again = Again(model, compared, run)
         first = _found(again, currency, quick=True)
         if quick or not compared.changes:
             answers.append(answer_of(model, compared, first, run.seed, currency, asked=runs))
             continue
         if early is not None:
             early(answer_of(model, compared, first, run.seed, currency, asked=runs))
+        again.told = _told_again(report, compared, runs)
         found = _found(again, currency)
         answers.append(answer_of(model, compared, found, run.seed, currency, asked=runs))
     return tuple(answers)

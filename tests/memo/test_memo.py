@@ -129,6 +129,19 @@ def test_figures_in_the_table_are_the_answers_with_their_units(answer):
     assert any(name.endswith(", USD") for name in rows)
 
 
+def test_break_even_chance_and_todays_demand_are_the_answers(answer):
+    money = answer.money
+    rows = {row[0]: row[1] for row in page_of(answer, SHOP, DAY).money}
+    if money.break_even_searched_to and money.break_even_demand_per_week:
+        said = rows["Pays from (break-even), pieces asked for a week"].split(" ")[0]
+        assert number(said) == pytest.approx(money.break_even_demand_per_week, rel=0.005)
+    if money.value_now is not None:
+        said = number(rows["Gain at today's demand of 106 pieces a week, USD"].lstrip("+"))
+        assert said == pytest.approx(money.value_now, rel=0.005)
+    error = number(rows["Standard error of that gain, by chance, USD"])
+    assert error == pytest.approx(money.error, rel=0.005)
+
+
 def number(written):
     return float(written.replace("\N{MINUS SIGN}", "-").replace(",", ""))
 

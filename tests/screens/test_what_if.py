@@ -1,17 +1,20 @@
 """What if, as a maker asks it: a helper, a machine, a move, with the answer in plain words."""
 
+import dataclasses
 import re
 import tomllib
 
 import pytest
 
+from analysis.decisions.answer import DO, SoFar
 from analysis.records.laps import read_laps
 from analysis.records.scenario import KIND, read_scenario, scenario_of
 from analysis.records.shop import read_shop
 from analysis.records.toml import parsed
-from analysis.screens import what_if_drafts, what_if_fields, what_if_jobs, what_if_told
+from analysis.screens import what_if, what_if_drafts, what_if_fields, what_if_jobs, what_if_told
 from analysis.screens.source import DEMO, OWN, SAMPLES
 from analysis.store.store import open_store
+from tests.memo.pages import sample_answers
 from tests.screens.driving import NEEDED_ONLY, said, tables
 
 LONGEST = 120  # seconds that runs may take on a busy machine before the test gives up
@@ -274,6 +277,35 @@ def test_scenarios_side_by_side_share_their_luck_and_the_dearest_is_named(show):
     before = table["sold a week, before"]
     assert before[0] == before[2]
     assert re.search(r"\*\*(Most is brought by|None of the 4 pays)", said(screen))
+
+
+def test_a_gain_that_hangs_on_demand_is_not_short_for_do_it_among_others():
+    whole = sample_answers()["what_if_machine"]
+    hangs = dataclasses.replace(whole, verdict=DO, condition="demand grows by at least about 12 %")
+    said = what_if_told.comparison([hangs]).csv.decode()
+    assert "do it, only if demand grows by at least about 12 %" in said
+
+
+def test_a_tenth_that_nobody_gave_is_said_to_be_tried_and_what_moves_nothing_takes_one_line():
+    whole = sample_answers()["what_if_machine"]
+    lines = what_if_told.movers(whole)
+    for line, one in zip(lines, whole.movers, strict=False):
+        assert (what_if_told.TRIED in line) == one.tried
+        at_low, at_high = re.findall(r"a (?:gain|loss) of [\d,]+ USD", line)
+        assert at_low != at_high, "a row that moves nothing"
+    assert "running cost of the machine" in what_if_told.unmoving(whole)
+    assert what_if_told.unmoving(dataclasses.replace(whole, unmoving=())) == ""
+
+
+def test_while_an_answer_stands_no_second_figure_for_the_money_is_told():
+    whole = sample_answers()["what_if_helper"]
+    job = what_if_jobs.Job(None, None, "USD", (whole, 1))
+    worth = whole.money.net_present_value
+    job.so_far = SoFar("x", 30, 200, whole.changed.sold_per_week, worth)
+    assert "30 of 200 runs changed" in what_if._progress_words(job, "USD")
+    assert "USD" not in what_if._progress_words(job, "USD")
+    job.so_far = dataclasses.replace(job.so_far, other_values=3, now="demand")
+    assert "again at other values" in what_if._progress_words(job, "USD")
 
 
 @pytest.mark.parametrize("name", what_if_drafts.SAMPLE_FILES)
