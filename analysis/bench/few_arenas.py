@@ -2,8 +2,9 @@
 
 glibc gives threads heaps of their own, eight for each core, and keeps what is freed in each of
 them. Streamlit draws a page in a new thread each time, so that all heaps came to hold what one
-drawing needs at its height. Two are enough, as Python lets one thread at a time do nearly all of
-the allocating. The number is glibc's M_ARENA_MAX (malloc.h; mallopt(3)).
+drawing needs at its height. Few are enough, as Python lets one thread at a time do nearly all of
+the allocating. With glibc's M_ARENA_MAX (malloc.h; mallopt(3)) no more are made than there are
+when it is set: the server's start has made four or five by then.
 """
 
 import ctypes
@@ -14,7 +15,7 @@ M_ARENA_MAX, ARENAS = -8, 2
 
 def share_heaps() -> None:
     """Set it, where the system's C library is glibc and MALLOC_ARENA_MAX does not say otherwise;
-    to be called before the server has many threads."""
+    to be called while the server has few threads."""
     if "MALLOC_ARENA_MAX" in os.environ or not _is_glibc():
         return
     ctypes.CDLL(None).mallopt(M_ARENA_MAX, ARENAS)
