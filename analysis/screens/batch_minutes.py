@@ -369,8 +369,9 @@ WORKED_OUT = """
 - **Range** = value ± t(.975, m - 1) × standard error of a ratio over the m batches (Cochran,
   *Sampling Techniques*, 1977). Batches, not laps, count as evidence, since the pieces of one
   batch are alike. It holds 19 times out of 20.
-- **The next batch** = mean ± t(.975, m - 1) × √(1 + 1/m) × the scatter between batches (Hahn &
-  Meeker, *Statistical Intervals*, 1991): one batch strays further than the average of several,
+- **The next batch** = mean ± t(.975, m - 1) × √(1 + 1/m) × the scatter between the m batches, all
+  of the logs, since times stray by a factor (Hahn & Meeker, *Statistical Intervals*, 1991, one
+  future observation): one batch strays further than the average of several,
   whose range stands in the chart and the table. 19 times out of 20 it lies in there, as long as
   batches are of that size and made as these were.
 - **Doubtful laps**, such as a stop forgotten, count with the average of the other laps of their

@@ -109,10 +109,10 @@ def batch_time(
         float(made.sum()),
         finished,
         *_spreads(own, chosen["batch"], made),
-        _next(_by_batch(own, chosen["batch"])),
+        next_one(_by_batch(own, chosen["batch"])),
         _left_out(own),
         _largest_loss(minutes, own, chosen["batch"], made),
-        *(_next(chosen[name].to_numpy(float)) for name in CLOCK),
+        *(next_one(chosen[name].to_numpy(float)) for name in CLOCK),
     )
 
 
@@ -225,20 +225,27 @@ def _by_batch(own: pd.DataFrame, names: pd.Series) -> np.ndarray:
     return seconds.to_numpy(float)
 
 
-def _next(values: np.ndarray) -> Spread:
-    """The mean of some batches, and the range of one more: mean -+ t(.975, m - 1) s sqrt(1 + 1/m),
-    0 at least (Hahn & Meeker, Statistical Intervals, 1991: one future observation).
+def next_one(values: np.ndarray) -> Spread:
+    """The mean of some lengths of time, and the 95 % range of one more (from three on):
+    exp(m -+ t(.975, n - 1) s sqrt(1 + 1/n)), m and s those of the n logs (Hahn & Meeker,
+    Statistical Intervals, 1991: one future observation), as times stray by a factor.
 
-    The first term is how much batches differ, the second how well their mean is known.
+    The 1 is how much batches differ, the 1/n how well their mean is known. Where one took no time
+    there are no logs, and the same is done with the values, 0 at least.
     """
     from scipy.special import stdtrit  # scipy is slow to import, and not every screen asks
 
     count = len(values)
     value = float(np.mean(values)) if count else np.nan
-    if count < 3:
+    if count < 3 or np.isnan(value):
         return Spread(value, np.nan, np.nan)
-    half = stdtrit(count - 1, 0.975) * np.std(values, ddof=1) * np.sqrt(1 + 1 / count)
-    return Spread(value, max(value - half, 0.0), value + half)
+    logs = values.min() > 0
+    seen = np.log(values) if logs else values
+    half = stdtrit(count - 1, 0.975) * np.std(seen, ddof=1) * np.sqrt(1 + 1 / count)
+    low, high = np.mean(seen) - half, np.mean(seen) + half
+    if logs:
+        return Spread(value, float(np.exp(low)), float(np.exp(high)))
+    return Spread(value, max(low, 0.0), high)
 
 
 def _ratio(top: np.ndarray, bottom: np.ndarray) -> Spread:

@@ -46,8 +46,9 @@ class WeekFigures:
 def week_figures(study: Study) -> WeekFigures:
     """The figures of the first screen."""
     weeks = with_standard_hours(earnings(study), study)
-    untimed = untimed_mending(_last_worked(study, LEAK_WEEKS)[1])
-    return WeekFigures(weeks, pay(study), leaks(study), untimed, begun(study), shelf(study.stock))
+    worked, recent = _last_worked(study, LEAK_WEEKS)  # all laps are gone through once for both
+    leaking, untimed = _leaks_of(worked, recent, study), untimed_mending(recent)
+    return WeekFigures(weeks, pay(study), leaking, untimed, begun(study), shelf(study.stock))
 
 
 def earnings(study: Study) -> pd.DataFrame:
@@ -148,7 +149,11 @@ def leaks(study: Study, weeks: int = LEAK_WEEKS) -> pd.DataFrame:
     `cost_of_quality`. The interval is mean +- t(.975, n-1) s / sqrt(n) of the n weekly sums, which
     takes weeks as alike but for chance; it is NaN below three weeks.
     """
-    worked, laps = _last_worked(study, weeks)
+    return _leaks_of(*_last_worked(study, weeks), study)
+
+
+def _leaks_of(worked: pd.DataFrame, laps: pd.DataFrame, study: Study) -> pd.DataFrame:
+    """The leaks among these laps, over these weeks with work."""
     parts = [_interruptions(laps), _walks(laps), _mending(laps), _lost(laps, study)]
     lost = pd.concat(parts, ignore_index=True)
     if lost.empty or worked.empty:
