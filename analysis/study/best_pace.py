@@ -47,7 +47,7 @@ RUSHED_COLUMNS = ("worker", "product", "operation", "rushed_below_seconds")
 TELLING = ("haste spoils", "slowness spoils")
 
 
-def stakes(study: Study) -> pd.DataFrame:
+def stakes(study: Study, tally: Tally | None = None) -> pd.DataFrame:
     """What hangs on a fault made at an operation: STAKE_COLUMNS, a row each product and operation
     where a piece was spoiled.
 
@@ -56,9 +56,10 @@ def stakes(study: Study) -> pd.DataFrame:
     else elsewhere), 0 where no mending was ever timed; value_before: work in a piece that comes
     here, and its material. All are means over the faults made here, so a kind of fault or a
     variant counts by its pieces. Where a wage or a material cost is not given in_money is False,
-    and costs are in seconds of work: a wage of one a second, material left out.
+    and costs are in seconds of work: a wage of one a second, material left out. tally: that of the
+    study, where it is there already.
     """
-    table = _by_faults(tallied(study)).reset_index()
+    table = _by_faults(tally or tallied(study)).reset_index()
     table = table.merge(_present(study.learning.cells), on=KEYS)
     table["in_money"] = table[["work_pay", "material", "pay_rate"]].notna().all(axis=1)
     wage = np.where(table["in_money"], table["pay_rate"], 1.0)

@@ -96,7 +96,9 @@ class Tally:
     products: list[str]
 
 
-def cost_of_quality(study: Study, rng: np.random.Generator, draws: int = DRAWS) -> CostOfQuality:
+def cost_of_quality(
+    study: Study, rng: np.random.Generator, draws: int = DRAWS, *, tally: Tally | None = None
+) -> CostOfQuality:
     """The cost of faults in time and money, with 95 % intervals from whole batches drawn anew.
 
     rework      seconds of the rework laps, at the pay of those who did them
@@ -112,9 +114,10 @@ def cost_of_quality(study: Study, rng: np.random.Generator, draws: int = DRAWS) 
     weeks they are divided by, are held at those there were: the range is that of a week with as
     many batches as now, and says nothing of busier or quieter weeks. Its quantiles are those
     of the expanded percentile interval for few batches m (Hesterberg 2015, from memory):
-    Phi(-+ sqrt(m / (m - 1)) t(.975, m - 1)). NaN with one batch.
+    Phi(-+ sqrt(m / (m - 1)) t(.975, m - 1)). NaN with one batch. tally: that of the study, where
+    it is there already.
     """
-    tally = tallied(study)
+    tally = tally or tallied(study)
     weight = resampled(tally.good_units.shape[0], draws, rng)
     amount = amounts(tally, weight)
     return _assembled(study, tally, weight, amount)
@@ -230,9 +233,11 @@ def resampled(batches: int, draws: int, rng: np.random.Generator) -> np.ndarray:
     """How often each batch is taken: (1 + draws) x batches, the first row all ones (the data)."""
     if batches == 0:
         return np.ones((1 + draws, 0))
-    taken = rng.integers(0, batches, (draws, batches)) + batches * np.arange(draws)[:, None]
-    counts = np.bincount(taken.ravel(), minlength=draws * batches).reshape(draws, batches)
-    return np.concatenate([np.ones((1, batches)), counts])
+    taken = rng.integers(0, batches, (draws, batches))
+    weight = np.ones((1 + draws, batches))
+    for row, drawn in zip(weight[1:], taken, strict=True):
+        row[:] = np.bincount(drawn, minlength=batches)
+    return weight
 
 
 def amounts(tally: Tally, weight: np.ndarray) -> dict[str, np.ndarray]:

@@ -1,8 +1,9 @@
-"""Everything the screen Putting right reads out, made of a study in one go."""
+"""Everything the screen Putting right reads out of a study."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from copy import deepcopy
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -10,7 +11,7 @@ import pandas as pd
 
 from analysis.study.best_pace import best_paces, stakes
 from analysis.study.care import Care, care
-from analysis.study.cost_of_quality import CostOfQuality, cost_of_quality
+from analysis.study.cost_of_quality import CostOfQuality, Tally, cost_of_quality, tallied
 from analysis.study.more_time import MoreTime, more_time
 from analysis.study.p_chart import PChart, weekly_faults
 from analysis.study.quality import likeness, wilson
@@ -25,45 +26,91 @@ CARE_BINS = 6
 CARE_BIN_COLUMNS = ("percent", "batches", "pieces", "faults", "share", "low", "high")
 
 
-@dataclass(frozen=True)
 class PuttingRight:
-    """cost: what faults cost; variants, workers: their yields; weeks: the weekly share of faults
-    with its chart; starts: pieces to start for a batch of good ones; spoilage: pace against faults
-    by operation, with what hangs on a fault there (at_stake) and the cheapest pace (paces); care:
-    time at one operation against faults found at a later one; more_time: what more or fewer
-    seconds for a piece would do."""
+    """The figures of the screen, each worked out when it is first asked for, since a part of the
+    screen shows few of them.
 
-    cost: CostOfQuality
-    variants: pd.DataFrame
-    workers: pd.DataFrame
-    weeks: pd.DataFrame
-    chart: PChart
-    starts: pd.DataFrame
-    spoilage: Spoilage
-    at_stake: pd.DataFrame
-    paces: pd.DataFrame
-    care: Care
-    more_time: MoreTime
+    The draws do not hang on what is asked first: those of spoilage come before those of cost, and
+    those of starts last.
+    """
+
+    def __init__(self, study: Study, rng: np.random.Generator):
+        self._study, self._rng = study, rng
+
+    @cached_property
+    def _drawn(self) -> tuple[Spoilage, CostOfQuality, np.random.Generator]:
+        rng = deepcopy(self._rng)
+        found = spoilage(self._study.laps, rng)
+        return found, cost_of_quality(self._study, rng, tally=self._tally), rng
+
+    @cached_property
+    def _tally(self) -> Tally:
+        return tallied(self._study)
+
+    @property
+    def spoilage(self) -> Spoilage:
+        """Pace against faults by operation."""
+        return self._drawn[0]
+
+    @property
+    def cost(self) -> CostOfQuality:
+        """What faults cost."""
+        return self._drawn[1]
+
+    @cached_property
+    def variants(self) -> pd.DataFrame:
+        """The yields of the variants."""
+        return yields(self._study.laps, ["product", "variant"], self._study.timezone)
+
+    @cached_property
+    def workers(self) -> pd.DataFrame:
+        """The yields of the workers."""
+        return worker_yields(self._study.laps, self._study.timezone)
+
+    @cached_property
+    def _weekly(self) -> tuple[pd.DataFrame, PChart]:
+        return weekly_faults(self._study.laps, self._study.timezone)
+
+    @property
+    def weeks(self) -> pd.DataFrame:
+        """The weekly share of faults."""
+        return self._weekly[0]
+
+    @property
+    def chart(self) -> PChart:
+        """The chart of the weekly share."""
+        return self._weekly[1]
+
+    @cached_property
+    def starts(self) -> pd.DataFrame:
+        """Pieces to start for a batch of good ones."""
+        study, rng = self._study, deepcopy(self._drawn[2])
+        return starts(study.quality, study.route, batch_sizes(study), rng)
+
+    @cached_property
+    def at_stake(self) -> pd.DataFrame:
+        """What hangs on a fault, by product and operation."""
+        return stakes(self._study, self._tally)
+
+    @cached_property
+    def paces(self) -> pd.DataFrame:
+        """The cheapest pace, by product and operation."""
+        return best_paces(self.spoilage, self.at_stake)
+
+    @cached_property
+    def care(self) -> Care:
+        """Time at one operation against faults found at a later one."""
+        return care(self._study.laps)
+
+    @cached_property
+    def more_time(self) -> MoreTime:
+        """What more or fewer seconds for a piece would do."""
+        return more_time(self._study, self.spoilage, self.at_stake, self.care)
 
 
 def putting_right(study: Study, rng: np.random.Generator) -> PuttingRight:
     """The figures of the screen."""
-    weeks, chart = weekly_faults(study.laps, study.timezone)
-    found, at_stake = spoilage(study.laps, rng), stakes(study)
-    followed = care(study.laps)
-    return PuttingRight(
-        cost=cost_of_quality(study, rng),
-        variants=yields(study.laps, ["product", "variant"], study.timezone),
-        workers=worker_yields(study.laps, study.timezone),
-        weeks=weeks,
-        chart=chart,
-        starts=starts(study.quality, study.route, batch_sizes(study), rng),
-        spoilage=found,
-        at_stake=at_stake,
-        paces=best_paces(found, at_stake),
-        care=followed,
-        more_time=more_time(study, found, at_stake, followed),
-    )
+    return PuttingRight(study, rng)
 
 
 def care_bins(points: pd.DataFrame, bins: int = CARE_BINS) -> pd.DataFrame:
