@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 
 PACKAGE = Path(__file__).parents[1]
 PICKLED_WITH = ("pandas", "pyarrow", "numpy")  # not imported here: plain answers need none of them
-MOST_BYTES = 64_000_000  # beyond that the disk is worth more than the wait
+MOST_BYTES = 128_000_000  # a year of 500,000 laps is 81 MB; beyond, the disk is worth more
 MOST_FILES = 8  # those of stores long gone make room
 
 

@@ -398,7 +398,8 @@ def _several(connection: sa.Connection, lap_ids: list[str]) -> tuple[pd.DataFram
     clock_at: dict[str, int] = {}
     for start in range(0, len(lap_ids), 500):
         some = sa.and_(_lap.lap_id.in_(lap_ids[start : start + 500]), _current)
-        frames.append(read_out(connection, sa.select(*_content()).where(some)))
+        # In the order they came in: laps of one moment keep it among themselves, in any database.
+        frames.append(read_out(connection, sa.select(*_content()).where(some).order_by(_lap.id)))
         rows = connection.execute(sa.select(_lap.lap_id, _lap.clock_at).where(some))
         clock_at.update(tuple(row) for row in rows)
     if missing := [lap_id for lap_id in lap_ids if lap_id not in clock_at]:
