@@ -37,6 +37,8 @@ def assumptions(
 
 def _of_shop(model: ShopModel) -> Iterator[Assumption]:
     yield Assumption("Demand now", f"{figure(_asked(model), 3)} pieces a week", GIVEN)
+    shelf = sum(line.stock for line in model.lines)
+    yield Assumption("On the shelf at the start", f"{figure(shelf, 3)} pieces", GIVEN)
     sources = [skill.source for skill in model.skills.values()]
     measured = sum(source == "measured" for source in sources)
     yield Assumption(

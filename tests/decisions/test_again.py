@@ -209,6 +209,7 @@ def test_demand_now_and_demand_reckoned_with_are_told_apart():
     whole = answered("what_if_helper")
     said = {line.what: line.value for line in whole.assumptions}
     assert said["Demand now"] == "106 pieces a week"
+    assert said["On the shelf at the start"] == "76 pieces", "it moves the break-even by pieces"
     assert said["Demand will be"].startswith("122 to 159 pieces a week, 115 to 150 % of today's")
 
 
