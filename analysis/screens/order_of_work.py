@@ -196,6 +196,10 @@ def _points(seen: Seen, plan: Plan) -> list[str]:
         f"({words.count(plan.changes, 'change')} of task at "
         f"{words.number(seen.choice.change_seconds)} s){_turns(plan)}."
     )
+    lines.append(
+        "Hands at work alone: rests, walks, the telephone and putting right come on top. What a "
+        "piece costs counts them, so its minutes a piece are more."
+    )
     return lines
 
 
