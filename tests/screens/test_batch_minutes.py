@@ -150,7 +150,9 @@ def test_faults_and_interruptions_are_told_with_ranges(show):
 
 def test_a_batch_and_its_largest_leak_carry_a_range(show):
     words = said(show("batch_minutes", DEMO))
-    assert re.search(r"a batch, of \d+ good pieces on average, about [\d.]+ to [\d.]+ hours", words)
+    assert re.search(r"the next batch, of about \d+, about [\d.]+ to [\d.]+ hours", words)
+    assert re.search(r"The next batch lies [\d.]+ to [\d.]+ hours with nobody at work", words)
+    assert re.search(r"From the first lap to its last: [\d.]+ to [\d.]+ hours", words)
     assert re.search(
         r"largest leak is .+ about [\d.]+ to [\d.]+ (s|min) on every good piece", words
     )
