@@ -235,7 +235,7 @@ def _sure_to(money: Money, currency: str) -> str:
     """How far chance alone may have moved the average: in nine of ten cases within this."""
     if not money.error:
         return ""
-    return f" (this average is sure to within {amount(NORMAL_95 * money.error, currency)})"
+    return f" (this average {_give_or_take(money.error, currency)}, in nine of ten cases)"
 
 
 def _give_or_take(error: float, currency: str) -> str:

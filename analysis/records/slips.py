@@ -3,8 +3,7 @@
 Nothing is ever merged by itself: two names may be two things. They are only asked about.
 """
 
-import re
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Collection, Iterable, Iterator
 from dataclasses import dataclass
 from difflib import SequenceMatcher
 from itertools import combinations, groupby
@@ -15,18 +14,20 @@ RARE_LAPS, RARE_SHARE = 2, 0.05  # of the laps of the usual name; common practic
 USUAL_TIMES = 5  # laps of the usual name for one of the rare; common practice, no source
 NEAR = 0.8  # difflib's ratio of two words: about one letter in five; common practice, no source
 SHORTEST = 4  # letters of a word in which one more, less or other may be a slip
-ENDINGS = re.compile(r"(s|es|ing|ed|er)")  # sew, sewing
+ENDINGS = ("s", "es", "ing", "ed", "er")  # sew, sewing; trim, trimming; glue, gluing
 
 
 @dataclass(frozen=True)
 class Slip:
-    """A name of a column with few laps, and the one with more that may have been meant."""
+    """A name of a column, and the one that may have been meant: that with more laps, or the one
+    that is `written` in the shop, the route or the stock book."""
 
     column: str
     name: str
     laps: int
     usual: str
     usual_laps: int
+    written: bool = False
 
     def __str__(self) -> str:
         name, usual = (" ".join(one.split()) for one in (self.name, self.usual))
@@ -36,23 +37,35 @@ class Slip:
         )
 
 
-def slips(column: str, names: Iterable[str], laps_of: Callable[[str], int]) -> list[Slip]:
+def slips(
+    column: str,
+    names: Iterable[str],
+    laps_of: Callable[[str], int],
+    written: Collection[str] = (),
+) -> list[Slip]:
     """Names of one column to be asked about, the usual name with most laps first.
 
     laps_of: how many laps a name has; asked only of names that are like another. Asked about are
-    names equal but for capitals and spaces, and rarely used ones nearly another's.
+    names equal but for capitals and spaces, and rarely used ones nearly another's. A name that is
+    written down elsewhere (`written`) is never taken for a slip: a rename would leave it there.
     """
     found: dict[str, Slip] = {}
-    for one, other in _alike(sorted(name for name in set(names) if name)):
-        laps, name = min((laps_of(one), one), (laps_of(other), other))
-        usual = other if name == one else one
-        asked = Slip(column, name, laps, usual, laps_of(usual))
-        best = found.get(name)
-        if (same(one, other) or _is_rare(asked)) and (
-            best is None or best.usual_laps < asked.usual_laps
+    for pair in _alike(sorted(name for name in set(names) if name)):
+        if all(name in written for name in pair):
+            continue
+        # The same laps: the name that the alphabet has first is asked about.
+        name, usual = sorted(pair, key=lambda one: (one in written, laps_of(one), one))
+        asked = Slip(column, name, laps_of(name), usual, laps_of(usual), usual in written)
+        if (same(*pair) or _is_rare(asked)) and (
+            name not in found or _weight(found[name]) < _weight(asked)
         ):
             found[name] = asked
     return sorted(found.values(), key=lambda slip: (-slip.usual_laps, slip.name))
+
+
+def _weight(slip: Slip) -> tuple[bool, int]:
+    """Of several names that may have been meant, that with the most is asked about."""
+    return slip.written, slip.usual_laps
 
 
 def _alike(names: list[str]) -> Iterator[tuple[str, str]]:
@@ -85,15 +98,24 @@ def nearly(one: str, other: str) -> bool:
     if len(differ) != 1 or any(char.isdigit() for word in differ[0] for char in word):
         return False
     short, long = sorted(differ[0], key=len)
-    if len(short) >= SHORTEST - 1 and long.startswith(short):
-        return bool(ENDINGS.fullmatch(long[len(short) :])) or len(short) >= SHORTEST
-    return len(short) >= SHORTEST and SequenceMatcher(None, short, long).ratio() >= NEAR
+    more = len(long) - len(short)
+    if len(short) >= SHORTEST - 1 and _has_ending(short, long):
+        return True
+    if len(short) < SHORTEST or more > 1:  # fold, unfold; card, cardboard: two things
+        return False
+    return long.startswith(short) or SequenceMatcher(None, short, long).ratio() >= NEAR
+
+
+def _has_ending(short: str, long: str) -> bool:
+    """Whether the longer word is the other with an ending, whose last letter may be doubled before
+    it (trim, trimming), or its e dropped (glue, gluing)."""
+    begun = (short, short + short[-1], short.removesuffix("e"))
+    return any(long == begin + ending for begin in begun for ending in ENDINGS)
 
 
 def _is_rare(asked: Slip) -> bool:
-    return asked.laps <= max(RARE_LAPS, RARE_SHARE * asked.usual_laps) and (
-        asked.usual_laps >= USUAL_TIMES * asked.laps
-    )
+    few, many = sorted((asked.laps, asked.usual_laps))
+    return few <= max(RARE_LAPS, RARE_SHARE * many) and many >= USUAL_TIMES * few
 
 
 def _laps(count: int) -> str:

@@ -191,13 +191,14 @@ def _lead(time: BatchTime, what: str, worker: str, batch: str) -> str:
             f"{words.rough(time.per_piece.value)}{who} for each piece started so far."
         )
     each = f"A good piece of {what} takes {_about(time.per_piece)}{who} at the bench"
-    size = words.number(time.pieces / time.batches)
     if pd.isna(time.per_piece.low):
+        size = words.number(time.pieces / time.batches)
         return (
             f"{each}; a batch, of {size} good pieces on average, {_about(time.per_batch)}. Too few "
             "batches for a range."
         )
-    return f"{each} on average; the next batch, of about {size}, {_about(time.next_batch)}."
+    size = words.count(time.size, "piece")
+    return f"{each} on average; the next batch, if of {size}, {_about(time.next_batch)}."
 
 
 def _about(spread: Spread) -> str:
@@ -261,11 +262,20 @@ def _nobody(time: BatchTime, one: bool) -> str:
     whose = "It lay" if one else "A batch lies"
     ranged = pd.notna(time.elapsed_hours.low)
     whose, last = ("The next batch lies", "its last") if ranged else (whose, "the last")
-    promise = " Promise a day by the longer one." if ranged else ""
+    end = " Promise a day by the longer one." if ranged else _too_few_alike(time)
     return (
         f"{whose} {_hours(time.idle_hours)} with nobody at work on it (drying, waiting its turn, "
-        f"nights){within}. From the first lap to {last}: {_hours(time.elapsed_hours)}.{promise}"
+        f"nights){within}. From the first lap to {last}: {_hours(time.elapsed_hours)}.{end}"
     )
+
+
+def _too_few_alike(time: BatchTime) -> str:
+    """Why these hours have no range, where the batches have one for the bench time."""
+    if pd.isna(time.per_piece.low) or not time.finished:
+        return ""
+    few = words.count(time.alike, "finished batch", "finished batches")
+    size = words.count(time.size, "piece")
+    return f" No range of these hours: only {few} of about {size}, and it takes three."
 
 
 def _short(unfinished: pd.DataFrame, product: str) -> str:
@@ -274,9 +284,7 @@ def _short(unfinished: pd.DataFrame, product: str) -> str:
     if short.empty:
         return ""
     names = ", ".join(words.plain(name) for name in short["batch"])
-    return (
-        f"Not finished for want of a piece or two: {names}. Lost? *This week* says how to log it."
-    )
+    return f"Not finished for want of a few pieces: {names}. Lost? *This week* says how to log it."
 
 
 def _left_out(time: BatchTime) -> str:
@@ -357,8 +365,10 @@ PLAINLY = """
 All the time logged on these batches is added up and shared out over the good pieces that came of
 them, so a good piece also carries the time in the lost ones. The range comes from how much the
 batches differ from one another: six batches that took alike make a narrow one. That of the next
-batch is wider than that of the average, since one batch strays more than several. The hours nobody
-worked are those between a batch's first lap and its last in which no lap was running.
+batch is wider than that of the average, since one batch strays more than several; it is for the
+size that most of the last batches had, and the days it takes are told by batches of about that size
+alone. The hours nobody worked are those between a batch's first lap and its last in which no lap
+was running.
 """
 WORKED_OUT = """
 - **Which batches.** Finished ones only: an unfinished one would put its time on too few pieces.
@@ -369,11 +379,18 @@ WORKED_OUT = """
 - **Range** = value ± t(.975, m - 1) × standard error of a ratio over the m batches (Cochran,
   *Sampling Techniques*, 1977). Batches, not laps, count as evidence, since the pieces of one
   batch are alike. It holds 19 times out of 20.
-- **The next batch** = mean ± t(.975, m - 1) × √(1 + 1/m) × the scatter between the m batches, all
-  of the logs, since times stray by a factor (Hahn & Meeker, *Statistical Intervals*, 1991, one
-  future observation): one batch strays further than the average of several,
-  whose range stands in the chart and the table. 19 times out of 20 it lies in there, as long as
-  batches are of that size and made as these were.
+- **The next batch** is taken to be of the size that most of the last six were started with, give
+  or take a fifth, and of the latest such where sizes alternate. Its bench time = that size × the
+  seconds per piece started, mean ± t(.975, m - 1) × √(1 + 1/m) × the scatter between the m
+  batches, all of the logs, since times stray by a factor (Hahn & Meeker, *Statistical Intervals*,
+  1991, one future observation): one batch strays further than the average of several, whose range
+  stands in the chart and the table. 19 times out of 20 it lies in there, as long as batches are
+  made as these were. Setting up is shared out over the pieces, so a batch much smaller than those
+  seen takes somewhat longer than its pieces say.
+- **Its hours by the clock** are those of the finished batches of about that size (within a fifth:
+  common practice, no source), the last six or *all*, and may reach back further than the batches
+  above; with fewer than three there is no range. They need not grow with the pieces, so that other
+  sizes cannot tell them. Hours with nobody at work are never told longer than the whole.
 - **Doubtful laps**, such as a stop forgotten, count with the average of the other laps of their
   operation, as in the true times below; the pieces in them took some time.
 - **Nobody at work** = time from a batch's first lap to its last, less the time somebody was at

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 
 import streamlit as st
 
-from analysis.screens import source
+from analysis.screens import source, up_to_date
 
 if TYPE_CHECKING:
     from streamlit.navigation.page import StreamlitPage
@@ -27,13 +27,18 @@ HANDS_OFF = frozenset({"laps", "shop", "order-of-work", "what-if"})
 def draw(page: StreamlitPage) -> None:
     """Draw a page, and draw it again when the store on screen has changed."""
     here = source.current()
-    st.session_state["live_seen"] = here.key
+    st.session_state["live_seen"] = _shown(here, page.url_path)
     began = time.monotonic()
     page.run()
     ended = time.monotonic()
     st.session_state["live_rest_until"] = ended + REST_FACTOR * (ended - began)
     st.session_state["live_looks"] = 0
     _look(here, page.url_path)
+
+
+def _shown(here: source.Source, path: str) -> tuple[str, int]:
+    """The store and the version that a page shows: of a large one, that of its last figures."""
+    return here.key if path in HANDS_OFF else up_to_date.following(here.store.url).shown(here).key
 
 
 @st.cache_resource(show_spinner=False)
@@ -55,7 +60,7 @@ def _look(here: source.Source, path: str) -> None:
         _settle(path)
     if here.is_demo:
         _say_own_has_laps()
-    if here.key == st.session_state["live_seen"]:
+    if _shown(here, path) == st.session_state["live_seen"]:
         return
     if path in HANDS_OFF:
         if st.button("The records have changed. Show them", icon=":material/refresh:"):

@@ -187,12 +187,10 @@ def _edge(row: pd.Series) -> str:
     width, below = row["cost_high"] - row["cost_low"], row["cost_per_good_piece"] - row["cost_low"]
     if not below < EDGE * width:
         return ""
-    why = (
-        "none was lost so far, and few pieces cannot rule out that some will be"
-        if row["lost_material"] == 0
-        else "lost pieces are rare, and few pieces leave open that they are more"
+    return (
+        "The range reaches further up than down: few or no pieces were lost so far, and so few "
+        "pieces leave open that more will be."
     )
-    return f"The range reaches further up than down: {why}."
 
 
 def _not_given(row: pd.Series, figures: Study) -> str:

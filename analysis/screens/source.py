@@ -98,7 +98,8 @@ def _figures(url: str, version: int, _store: Unopened) -> Study:
     found = kept.get("figures")
     if found is None:
         found = _worked_out(_store)
-        kept.put("figures", found)
+        if version == _store.version():  # while laps come in, no file would be read again
+            kept.put("figures", found)
     _standing()[url] = max(version, _standing().get(url, version))
     return found
 
@@ -138,7 +139,7 @@ def fault_figures(source: Source) -> PuttingRight:
     return _fault_figures(*source.key, figures(source))
 
 
-@st.cache_resource(show_spinner=False, max_entries=4)
+@st.cache_resource(show_spinner=False, max_entries=2)  # each holds its study
 def _fault_figures(url: str, version: int, _study: Study) -> PuttingRight:
     import numpy as np
 

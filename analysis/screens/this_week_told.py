@@ -281,13 +281,16 @@ def _near_tie(known: pd.DataFrame) -> str:
 
 def untimed(pieces: int) -> str:
     """Mending that took time nobody knows; blank where there is none."""
-    return f"{not_timed(pieces)}, so that time is not among the leaks." if pieces else ""
+    if not pieces:
+        return ""
+    return f"{not_timed(pieces)} in these weeks, so that time is not among the leaks."
 
 
 def _biggest_leak(leaks: pd.DataFrame, currency: str, put_right: int) -> str:
     """The largest loss of bench hours, with its range and the material that goes with it."""
     if leaks.empty and put_right:
-        return f"**No leak timed yet**: {not_timed(put_right)} (*Putting right* says how)."
+        told = f"{not_timed(put_right)} in these weeks"
+        return f"**No leak timed yet**: {told} (*Putting right* says how)."
     if leaks.empty:
         return "**No leak logged**: no interruption, walk, mending or lost piece in the last weeks."
     leak = leaks.iloc[0]

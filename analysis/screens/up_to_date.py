@@ -7,6 +7,7 @@ the new ones do.
 
 from __future__ import annotations
 
+import logging
 import threading
 import time
 from dataclasses import replace
@@ -19,6 +20,7 @@ from analysis.screens.source import Source
 MOST_WAITED_FOR = 50_000  # laps; the figures of so many stand within about two seconds
 REST_FACTOR = 1  # adding up takes at most half the time, however fast laps come in
 LOOK_EVERY_SECONDS = 1.0
+_log = logging.getLogger(__name__)
 
 
 class Following:
@@ -34,7 +36,7 @@ class Following:
         """The store as it was at the version whose figures are to be shown now."""
         url, newest = here.key
         stands = source.standing(url)
-        if stands in (None, newest) or self._failed_at == newest:
+        if stands is None or stands >= newest or self._failed_at > stands:
             return replace(here, at=newest)
         if here.store.lap_count() <= MOST_WAITED_FOR:
             return replace(here, at=newest)
@@ -50,6 +52,7 @@ class Following:
         try:
             source.week_figures(replace(here, at=version))
         except Exception:  # whatever it is, the page meets it too
+            _log.exception("the figures of version %s could not be made", version)
             self._failed_at = version
         ended = time.monotonic()
         self._rest_until = ended + REST_FACTOR * (ended - began)

@@ -214,7 +214,10 @@ def unmoving(answer: Answer) -> str:
     """What was looked at and hardly moves the answer, in one line; empty where there is none."""
     if not answer.unmoving:
         return ""
-    return f"\n\nHardly anything moves with: {words.plain(', '.join(answer.unmoving))}."
+    return (
+        "\n\nMoves the answer little, or not told from chance by these runs: "
+        f"{words.plain(', '.join(answer.unmoving))}."
+    )
 
 
 def _end(value: float, currency: str) -> str:

@@ -22,6 +22,8 @@ BUSY_SECONDS = 15
 LAPS = "SELECT coalesce(sum(laps), 0) FROM day_total"
 LAST_CHANGE = "SELECT id, at FROM change ORDER BY id DESC LIMIT 1"
 VERSION = "SELECT coalesce(max(id), 0) FROM change"
+REMEMBERED = "SELECT text FROM remembered WHERE name = ?"
+COUNTED = (LAPS, VERSION)  # of a file that is not there yet: 0
 
 
 class Unopened:
@@ -58,6 +60,11 @@ class Unopened:
         row = self._look(LAPS)
         return self.opened().lap_count() if row is None else row[0]
 
+    def remembered(self, name: str) -> str:
+        """What a screen had remembered under a name, blank where nothing was."""
+        row = self._look(REMEMBERED, name)
+        return self.opened().remembered(name) if row is None else next(iter(row), "")
+
     def last_change(self) -> tuple:
         """Number and time (microseconds of UTC) of the latest change; nothing where there is none.
 
@@ -71,7 +78,7 @@ class Unopened:
             return next(zip(numbers, times, strict=True), ())
         return row
 
-    def _look(self, question: str) -> tuple | None:
+    def _look(self, question: str, *given: str) -> tuple | None:
         """The first row of an answer, () where there is none yet; None where a glance fails."""
         if self._file is None:
             return None
@@ -80,8 +87,8 @@ class Unopened:
                 if self._connection is None and self._file.exists():
                     self._connection = _connected(self._file)
                 if self._connection is None:
-                    return (0,) if question is not LAST_CHANGE else ()
-                return self._connection.execute(question).fetchone() or ()
+                    return (0,) if question in COUNTED else ()
+                return self._connection.execute(question, given).fetchone() or ()
         except (sqlite3.Error, OSError):
             return None
 

@@ -27,6 +27,7 @@ from analysis.store import changes, documents, tables, totals
 from analysis.store.bench_tables import delivery
 
 CHUNK = 20_000
+OF_ONE_KIND = {"operation": ("operation", "cause_operation")}  # columns that hold the same names
 Progress = Callable[[int, int], None]
 
 _lap = tables.lap.c
@@ -373,18 +374,54 @@ def correct_many(
         faults.add(0, name, "cannot be given to several laps", remedy=", ".join(CATEGORIES))
     faults.stop_if_any()
     old, clock_at = _several(connection, lap_ids)
-    columns = {name: column.to_pylist() for name, column in as_texts(old, "UTC").items()}
-    texts = pd.DataFrame(columns).assign(**{name: str(value) for name, value in values.items()})
+    texts = _texts_of(old).assign(**{name: str(value) for name, value in values.items()})
+    return _put_many(connection, now, (old, clock_at), texts, list(values), shop)
+
+
+def rename(
+    connection: sa.Connection, now: int, column: str, name: str, to: str, shop: Shop
+) -> int | None:
+    """Give every lap that has a name in a column of CATEGORIES another one, in one change; its
+    number, None where no lap has it.
+
+    All columns that hold names of that kind change together, so that a fault stays with the
+    operation that made it. Raises BadInput for a name that breaks a rule.
+    """
+    columns = OF_ONE_KIND.get(column, (column,))
+    old, clock_at = _these(connection, sa.or_(*(_lap[one] == name for one in columns)))
+    if old.empty:
+        return None
+    texts = _texts_of(old)
+    for one in columns:
+        texts[one] = texts[one].where(texts[one] != name, to)
+    said = f"{column} {name} renamed to {to}"
+    return _put_many(connection, now, (old, clock_at), texts, columns, shop, said)
+
+
+def _texts_of(laps: pd.DataFrame) -> pd.DataFrame:
+    """Laps as a file would have them."""
+    return pd.DataFrame(
+        {name: column.to_pylist() for name, column in as_texts(laps, "UTC").items()}
+    )
+
+
+def _put_many(
+    connection: sa.Connection, now: int, held: tuple[pd.DataFrame, dict], texts: pd.DataFrame,
+    columns: Sequence[str], shop: Shop, said: str = "",
+) -> int | None:  # fmt: skip
+    """Put corrected texts in the place of laps, where they differ in these columns; the change's
+    number, None where none does. `said` of the change; where blank, the columns."""
+    old, clock_at = held
     new = _as_stored(check_laps(texts, f"{len(old)} laps", shop), shop.timezone)
     new["clock_at"] = new.lap_id.map(clock_at).astype("Int64")
     was = _in_micros(old).set_index("lap_id").loc[new.lap_id]
     differs = np.zeros(len(new), bool)
-    for name in values:
+    for name in columns:
         differs |= new[name].astype("str").to_numpy() != was[name].astype("str").to_numpy()
     new = new[differs]
     if new.empty:
         return None
-    what = f"{counted(len(new), 'lap')}: {', '.join(values)}"
+    what = f"{counted(len(new), 'lap')}: {said or ', '.join(columns)}"
     change_id = changes.record(connection, now, "correction", what)
     _end(connection, new.lap_id.tolist(), change_id)
     _insert(connection, new, change_id, lambda done, total: None)
@@ -397,15 +434,24 @@ def _several(connection: sa.Connection, lap_ids: list[str]) -> tuple[pd.DataFram
     frames: list[pd.DataFrame] = []
     clock_at: dict[str, int] = {}
     for start in range(0, len(lap_ids), 500):
-        some = sa.and_(_lap.lap_id.in_(lap_ids[start : start + 500]), _current)
-        # In the order they came in: laps of one moment keep it among themselves, in any database.
-        frames.append(read_out(connection, sa.select(*_content()).where(some).order_by(_lap.id)))
-        rows = connection.execute(sa.select(_lap.lap_id, _lap.clock_at).where(some))
-        clock_at.update(tuple(row) for row in rows)
+        found, clocks = _these(connection, _lap.lap_id.in_(lap_ids[start : start + 500]))
+        frames.append(found)
+        clock_at.update(clocks)
     if missing := [lap_id for lap_id in lap_ids if lap_id not in clock_at]:
         raise _no_lap(missing[0])
     texts = dict.fromkeys(CATEGORIES, "object")  # categories differ from one reading to the next
     return pd.concat([frame.astype(texts) for frame in frames], ignore_index=True), clock_at
+
+
+def _these(
+    connection: sa.Connection, which: sa.ColumnElement[bool]
+) -> tuple[pd.DataFrame, dict[str, int]]:
+    """Some of the laps that count now, and what the clock on the wall said at each."""
+    some = sa.and_(which, _current)
+    # In the order they came in: laps of one moment keep it among themselves, in any database.
+    found = read_out(connection, sa.select(*_content()).where(some).order_by(_lap.id))
+    rows = connection.execute(sa.select(_lap.lap_id, _lap.clock_at).where(some))
+    return found, dict(map(tuple, rows))
 
 
 def _content() -> list[sa.ColumnElement]:

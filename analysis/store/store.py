@@ -130,6 +130,12 @@ class Store:
             shop = documents.shop(connection)
             return laps.correct_many(connection, self.clock(), lap_ids, values, shop)
 
+    def rename(self, column: str, name: str, to: str) -> int | None:
+        """Give every lap that has a name another one, as one change; see `laps.rename`."""
+        with writing(self.engine) as connection:
+            shop = documents.shop(connection)
+            return laps.rename(connection, self.clock(), column, name, to, shop)
+
     def remove_laps(self, lap_ids: list[str]) -> int | None:
         """Let laps count no more; they stay in the history."""
         with writing(self.engine) as connection:

@@ -19,6 +19,8 @@ PER_COLUMNS = [  # a mean and its 95 % range, as `Spread`
 ]  # fmt: skip
 COLUMNS = ["operation", "activity", "seconds", "laps", *PER_COLUMNS]
 OPERATION_COLUMNS = ["operation", "seconds", *PER_COLUMNS]
+LATELY = 6  # batches whose sizes tell the usual one, so that an odd one or an old habit does not
+NEAR = 0.2  # of a size: batches so near to it lie as long; common practice, no source
 
 
 @dataclass(frozen=True)
@@ -52,15 +54,20 @@ class BatchTime:
     batches, pieces      finished batches counted in, and the good pieces they gave; with no
                          finished batch, what is under way (`finished` is False) and its pieces
     per_piece, per_batch bench seconds, on average
-    next_batch           bench seconds of the next batch of such a size: the same mean, with the
-                         95 % range of one batch and not of the average
+    size                 pieces of the next batch: what most of the last LATELY were started with,
+                         give or take NEAR, and the latest such where sizes alternate
+    next_batch           bench seconds of a next batch of that size: its pieces x the seconds per
+                         piece started, with the 95 % range of one batch and not of the average
     left_out             LEFT_OUT_COLUMNS: suspicious laps by operation, what was timed and what
                          they count with instead, the mean of the other laps of the operation
     loss                 of mending, walking and interruptions the one that takes most; None where
                          nothing was lost
+    alike                batches that the hours are of: the `last` finished ones of `size` give or
+                         take NEAR, whichever batches those before count; with none finished, all
     elapsed_hours, worked_hours, idle_hours, open_idle_hours   per batch: first lap to last,
                          somebody at work, nobody at work, and that within the shop's hours; mean
-                         and range of the next batch too
+                         and range of a next batch of `size`, from three finished ones alike on;
+                         no part reaches further than its whole
     """
 
     minutes: pd.DataFrame
@@ -70,9 +77,11 @@ class BatchTime:
     finished: bool
     per_piece: Spread
     per_batch: Spread
+    size: float
     next_batch: Spread
     left_out: pd.DataFrame
     loss: Loss | None
+    alike: int
     elapsed_hours: Spread
     worked_hours: Spread
     idle_hours: Spread
@@ -95,13 +104,16 @@ def batch_time(
     count (None: all); an unfinished one would put its time on too few pieces. Laps that name no
     batch are left out.
     """
-    chosen = _chosen_batches(batches, product, variant, batch, last)
+    pool = _pool(batches, product, variant, batch)
+    finished = bool(pool["finished"].all()) and len(pool) > 0
+    chosen = pool.tail(last) if finished and last is not None else pool
     own = _own_laps(
         _trusted(laps[(laps["product"] == product).to_numpy()]), chosen, variant, worker
     )
-    finished = bool(chosen["finished"].all()) and len(chosen) > 0
     made = chosen["good_units" if finished else "units_started"].to_numpy(float)
     minutes = _minutes(own, route, product, chosen["batch"], made)
+    size = _usual_size(chosen["units_started"].to_numpy(float))
+    alike = _alike(pool, size, last) if finished else pool
     return BatchTime(
         minutes,
         _operations(own, minutes, chosen["batch"], made),
@@ -109,14 +121,18 @@ def batch_time(
         float(made.sum()),
         finished,
         *_spreads(own, chosen["batch"], made),
-        next_one(_by_batch(own, chosen["batch"])),
+        size,
+        _next_batch(own, chosen, size),
         _left_out(own),
         _largest_loss(minutes, own, chosen["batch"], made),
-        *(next_one(chosen[name].to_numpy(float)) for name in CLOCK),
+        len(alike),
+        *_clock(alike, finished),
     )
 
 
-def _chosen_batches(batches, product: str, variant: str, batch: str, last: int | None):
+def _pool(batches: pd.DataFrame, product: str, variant: str, batch: str) -> pd.DataFrame:
+    """The batch named, or else the finished ones, the last one finished last; where none is
+    finished, those under way."""
     chosen = batches[(batches["product"] == product) & (batches["batch"] != "")]
     if variant:
         chosen = chosen[chosen["variant"] == variant]
@@ -125,8 +141,51 @@ def _chosen_batches(batches, product: str, variant: str, batch: str, last: int |
     chosen = _one_row_a_batch(chosen)
     if batch or not chosen["finished"].any():
         return chosen
-    chosen = chosen[chosen["finished"]].sort_values("last_at", kind="stable")
-    return chosen if last is None else chosen.tail(last)
+    return chosen[chosen["finished"]].sort_values("last_at", kind="stable")
+
+
+def _usual_size(started: np.ndarray) -> float:
+    """The size that most of the last LATELY batches are near to, the latest such; NaN of none."""
+    latest = started[: -LATELY - 1 : -1]
+    if not len(latest):
+        return np.nan
+    return float(latest[np.argmax([_near(latest, size).sum() for size in latest])])
+
+
+def _near(started: np.ndarray, size: float) -> np.ndarray:
+    return (started >= (1 - NEAR) * size) & (started <= (1 + NEAR) * size)
+
+
+def _alike(pool: pd.DataFrame, size: float, last: int | None) -> pd.DataFrame:
+    """The `last` batches of about that size: how long one lies goes with its pieces, but not by
+    so much each, so that other sizes do not tell it."""
+    near = pool[_near(pool["units_started"].to_numpy(float), size)]
+    return near if last is None else near.tail(last)
+
+
+def _next_batch(own: pd.DataFrame, chosen: pd.DataFrame, size: float) -> Spread:
+    """Bench seconds of a next batch of `size` pieces, by the seconds per piece started."""
+    started = chosen["units_started"].to_numpy(float)
+    seconds = _by_batch(own, chosen["batch"])[started > 0]
+    each = next_one(seconds / started[started > 0])
+    return Spread(size * each.value, size * each.low, size * each.high)
+
+
+def _clock(alike: pd.DataFrame, finished: bool) -> tuple[Spread, Spread, Spread, Spread]:
+    """CLOCK of the next batch; batches under way tell no range."""
+    spreads = [next_one(alike[name].to_numpy(float)) for name in CLOCK]
+    if not finished:
+        spreads = [Spread(spread.value, np.nan, np.nan) for spread in spreads]
+    elapsed, worked, idle, open_idle = spreads
+    idle = _within(idle, elapsed)
+    return elapsed, worked, idle, _within(open_idle, idle)
+
+
+def _within(part: Spread, whole: Spread) -> Spread:
+    """A part's range, no end of it above the whole's: a part that strays by a larger factor would
+    reach beyond it, and none does. This lets go only of batches that outlast the whole's."""
+    low, high = np.minimum((part.low, part.high), (whole.low, whole.high))
+    return Spread(part.value, float(low), float(high))
 
 
 def _one_row_a_batch(chosen: pd.DataFrame) -> pd.DataFrame:

@@ -162,7 +162,7 @@ def test_how_sure_average_and_break_even_are_is_told():
     sure = replace(MONEY, error=100.0, break_even_low=88.0, break_even_high=93.0, deepest=900.0,
                    deepest_low=1400.0, deepest_week=7)  # fmt: skip
     said = " ".join(sentences(DO, week(40.0), week(40.0), sure, Scenario(), "USD"))
-    assert "(this average is sure to within 160 USD)" in said  # 1.645 standard errors
+    assert "(this average give or take 160 USD, in nine of ten cases)" in said  # 1.645 errors
     assert "It pays from about 90 pieces asked for in a week (from 88 to 93)" in said
     assert (
         "Most money out of pocket, against going on as before: about 900 USD, after 7 weeks; in 1 "

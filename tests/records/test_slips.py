@@ -35,10 +35,50 @@ def test_the_slips_of_a_maker_s_week_are_asked_about_with_their_laps():
         ("linen", "marbled"),
         ("cut boards", "cut"),
         ("me", "ma"),
+        ("case", "casework"),
+        ("book", "bookbinding"),
+        ("card", "cardboard"),
+        ("fold", "unfold"),
+        ("bind", "rebind"),
+        ("screw", "unscrew"),
+        ("duck", "duckling"),
+        ("cap", "cape"),
     ],
 )
 def test_two_names_that_are_two_things_are_not_taken_for_one(one, other):
     assert not same(one, other) and not nearly(one, other)
+
+
+@pytest.mark.parametrize(
+    ("one", "other"),
+    [
+        ("walet", "wallet"),
+        ("trim", "trimming"),
+        ("sew", "sewing"),
+        ("cut", "cutting"),
+        ("glue", "gluing"),
+        ("glue", "glueing"),
+        ("gluing", "glueing"),
+        ("glue", "glued"),
+        ("box", "boxes"),
+        ("boards", "board"),
+        ("glue spine", "glue spne"),
+    ],
+)
+def test_a_letter_or_an_ending_more_is_asked_about_either_way_round(one, other):
+    assert nearly(one, other) and nearly(other, one)
+
+
+def test_a_name_that_is_written_down_elsewhere_is_the_one_that_was_meant():
+    counts = {"sew": 60, "sewing": 2, "Sew": 1}
+
+    def found(*written: str) -> set[tuple[str, str]]:
+        asked = slips("operation", counts, counts.__getitem__, written)
+        return {(slip.name, slip.usual) for slip in asked}
+
+    assert found() == {("sewing", "sew"), ("Sew", "sew")}
+    assert ("sew", "sewing") in found("sewing") and ("sewing", "sew") not in found("sewing")
+    assert found("sew", "sewing", "Sew") == set()
 
 
 def test_names_alike_that_are_both_much_used_are_two_names():

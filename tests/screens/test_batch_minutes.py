@@ -150,12 +150,56 @@ def test_faults_and_interruptions_are_told_with_ranges(show):
 
 def test_a_batch_and_its_largest_leak_carry_a_range(show):
     words = said(show("batch_minutes", DEMO))
-    assert re.search(r"the next batch, of about \d+, about [\d.]+ to [\d.]+ hours", words)
+    assert re.search(r"the next batch, if of \d+ pieces, about [\d.]+ to [\d.]+ hours", words)
     assert re.search(r"The next batch lies [\d.]+ to [\d.]+ hours with nobody at work", words)
     assert re.search(r"From the first lap to its last: [\d.]+ to [\d.]+ hours", words)
     assert re.search(
         r"largest leak is .+ about [\d.]+ to [\d.]+ (s|min) on every good piece", words
     )
+
+
+def test_no_part_of_a_batch_is_told_longer_than_the_whole(show):
+    screen = show("batch_minutes", DEMO)
+    for product in screen.selectbox(key="minutes_product").options:
+        screen.selectbox(key="minutes_product").select(product).run()
+        idle, within, whole = _hours_told(said(screen))
+        assert within[0] <= idle[0] <= whole[0] and within[1] <= idle[1] <= whole[1]
+
+
+def _hours_told(words):
+    """(low, high) hours with nobody at work, of those with the shop open, first lap to last."""
+    span = r"([\d.,]+) to ([\d.,]+) hours"
+    patterns = (f"{span} with nobody", f"{span} of that while", f"first lap to its last: {span}")
+    found = (re.search(pattern, words).groups() for pattern in patterns)
+    return [tuple(float(number.replace(",", "")) for number in ends) for ends in found]
+
+
+def batches_of(sizes):
+    """A batch a day: 12 s a piece to cut at nine, and 12 to fold, an hour for each six pieces after
+    the cutting began."""
+    return "started_at,seconds,product,operation,batch,units\n" + "".join(
+        f"2026-11-{day:02d}T{hour:02d}:00:00,{12 * size},card box,{operation},{day},{size}\n"
+        for day, size in enumerate(sizes, start=2)
+        for hour, operation in ((9, "cut"), (9 + size // 6, "fold"))
+    )
+
+
+def test_batches_small_and_large_by_turns_promise_one_of_the_latest_size(show, own_store):
+    text = batches_of((12, 6, 12, 6, 12, 6))
+    open_store(own_store).import_laps(read_laps(text.encode(), name="turns.csv"))
+    words = said(show("batch_minutes", OWN))
+    assert "the next batch, if of 6 pieces, about 144 s" in words
+    assert "The next batch lies 58.8 min with nobody at work" in words  # 3528 s
+    assert "From the first lap to its last: 61.2 min" in words  # 3672 s
+
+
+def test_hours_that_two_batches_of_a_size_bear_out_have_no_range_and_it_is_said(show, own_store):
+    text = batches_of((12, 6, 12))
+    open_store(own_store).import_laps(read_laps(text.encode(), name="turns.csv"))
+    words = said(show("batch_minutes", OWN))
+    assert "the next batch, if of 12 pieces, about 288 s" in words
+    assert "only 2 finished batches of about 12 pieces, and it takes three" in words
+    assert "Promise a day" not in words
 
 
 def test_each_operation_s_minutes_have_their_range(show):

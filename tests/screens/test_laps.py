@@ -233,7 +233,7 @@ def test_a_name_that_may_be_a_slip_is_asked_about_and_one_tap_renames_all_its_la
     assert "Worker **jo** (1 lap): did you mean **Jo** (60 laps)?" in said(screen)
     screen = press(screen, "Rename to card wallet")
     assert not screen.exception
-    assert "Renamed: 1 lap of card walet to card wallet." in said(screen)
+    assert "Renamed: card walet is card wallet now, in all its laps." in said(screen)
     assert store.names("product") == ["card wallet"] and store.names("worker") == ["Jo", "jo"]
     screen = press(screen, "Undo that")
     assert store.names("product") == ["card walet", "card wallet"]

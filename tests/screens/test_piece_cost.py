@@ -110,5 +110,5 @@ def test_a_figure_near_the_low_end_of_its_range_says_why_and_where_lost_material
 ):
     shop_with(pay=20.0, price=9.0, material=5.0, overhead=40.0)
     words = said(show("piece_cost", OWN))
-    assert "The range reaches further up than down: none was lost so far" in words
+    assert "The range reaches further up than down: few or no pieces were lost so far" in words
     assert "(within *material*) on every good one" in said(show("piece_cost", DEMO))

@@ -203,7 +203,7 @@ def test_a_batch_one_piece_short_is_asked_about_and_finished_as_told(show, own_s
     assert "**Batch W1 of card box: one is missing**, 11 of 12 went through *pack*. Lost?" in words
     assert "last lap of *fold* in that batch and write 1 under *Lost*" in words
     assert "next is *pack*" not in words
-    assert "for want of a piece or two: W1" in said(show("batch_minutes", source.OWN))
+    assert "for want of a few pieces: W1" in said(show("batch_minutes", source.OWN))
     laps, _ = store.page(0, 9, {"batch": "W1", "operation": "fold"})
     store.correct_lap(laps["lap_id"].iloc[0], {"scrap_units": "1"})
     assert "missing" not in said(show("this_week", source.OWN))

@@ -41,6 +41,14 @@ def test_where_nothing_is_stored_yet_nothing_is_made(tmp_path):
     assert not (tmp_path / "new").exists()
 
 
+def test_what_a_screen_remembered_is_told_at_a_glance(store, tmp_path):
+    seen = Unopened(store.url, never)
+    assert seen.remembered("names") == "" == Unopened(str(tmp_path / "no"), never).remembered("x")
+    for text in ("['a']", "['b', 'ü']"):
+        store.remember("names", text)
+        assert seen.remembered("names") == text == store.remembered("names")
+
+
 def test_a_store_made_after_the_first_glance_is_seen(tmp_path):
     seen = Unopened(str(tmp_path / "own.sqlite"), never)
     assert seen.lap_count() == 0

@@ -20,6 +20,7 @@ from analysis.store.connection import open_engine
 from analysis.store.schema import VERSION, bring_up_to_date, version_of
 from analysis.store.store import open_store
 from analysis.store.totals import TOTALS_BY_WEEK
+from tests.properties.test_names import NAMED
 
 OPERATIONS = ("sew", "trim", "glue spine")
 
@@ -195,6 +196,43 @@ def test_a_batch_given_to_many_laps_is_one_change_that_moves_no_time_and_is_undo
     store.undo(store.version())
     store.undo(change)
     assert content(store.laps()).equals(content(before))
+
+
+RENAMED = b"""started_at,seconds,product,operation,worker,activity,cause,cause_operation,batch
+2026-03-02T09:15,5,old,old,old,operation,old,,old
+2026-03-02T09:25,6,new,new,new,operation,,,new
+2026-03-02T09:35,7,new,trim,new,rework,old,old,new
+2026-03-02T09:45,8,new,trim,new,rework,new,new,new
+"""
+
+
+@pytest.mark.parametrize("kind", sorted(NAMED.keys() - {"variant"}))
+def test_a_name_is_renamed_in_every_column_of_its_kind_and_in_no_other_and_back(store, kind):
+    store.import_laps(read_laps(RENAMED, store.shop()))
+    before, version = store.laps(), store.version()
+    change = store.rename(kind, "old", "new")
+    after = store.laps()
+    for columns in NAMED.values():
+        for column in columns:
+            renamed = before[column].astype(str).replace("old", "new")
+            wanted = renamed if column in NAMED[kind] else before[column].astype(str)
+            assert after[column].astype(str).tolist() == wanted.tolist(), column
+    assert store.version() == version + 1 and after.seconds.equals(before.seconds)
+    assert store.rename(kind, "old", "new") is None
+    store.save_shop(Shop(timezone="Europe/Vienna"))
+    assert starts(store)[0] == "03-02T08:15"  # still by the clock on the wall
+    store.undo(store.version())
+    store.undo(change)
+    assert content(store.laps()).equals(content(before))
+
+
+def test_all_laps_of_a_name_are_renamed_and_the_totals_with_them(store):
+    store.import_laps(laps_file(1500))
+    trimmed = int((store.laps().operation == "trim").sum())
+    store.rename("operation", "trim", "sew")
+    assert store.names("operation") == ["glue spine", "sew"]
+    assert store.page(0, 1, {"operation": "sew"})[1] == 2 * trimmed == 1000
+    assert "operation trim renamed to sew" in store.changes(1).what[0]
 
 
 def test_what_cannot_be_given_to_many_laps_changes_none(store):

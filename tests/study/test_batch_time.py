@@ -146,6 +146,68 @@ def test_the_next_batch_is_less_sure_than_the_average_of_those_seen():
     assert time.next_batch.high > time.per_batch.high
 
 
+def alternating():
+    """Six batches of 50 and 25 by turns, the last of 25: 60 s a piece, -+ 5 % in pairs of both
+    sizes; a large one lies 300 h, give or take, a small one 30 h."""
+    sizes, moods = [50, 25] * 3, [0.95, 0.95, 1, 1, 1.05, 1.05]
+    names = [str(i) for i in range(6)]
+    rows = [
+        (name, "", "ann", "cut", "operation", 60 * size * mood)
+        for name, size, mood in zip(names, sizes, moods, strict=True)
+    ]
+    made = batches([(n, "", size, size - 1, True) for n, size in zip(names, sizes, strict=True)])
+    elapsed = np.array([300, 30] * 3) * np.array(moods)
+    return laps(rows), made.assign(elapsed_hours=elapsed, hours_nobody_worked=elapsed - 3)
+
+
+def test_small_and_large_batches_by_turns_do_not_make_the_next_one_s_range_wide():
+    time = batch_time(*alternating(), ROUTE, "box", last=6)
+    assert time.size == 25
+    assert time.next_batch.value == pytest.approx(25 * 60)
+    found = next_one(60.0 * np.array([0.95, 0.95, 1, 1, 1.05, 1.05]))
+    assert time.next_batch.low == pytest.approx(25 * found.low)
+    assert time.next_batch.high == pytest.approx(25 * found.high)
+    assert time.next_batch.high < 25 * 60 * 1.2  # of both sizes as one it was 1.7 times the mean
+
+
+def test_a_batch_s_hours_by_the_clock_are_those_of_batches_of_its_size():
+    time = batch_time(*alternating(), ROUTE, "box", last=6)
+    assert time.alike == 3
+    small = next_one(30 * np.array([0.95, 1, 1.05]))
+    assert time.elapsed_hours == small
+    own, made = alternating()
+    few = batch_time(own, made.iloc[:3], ROUTE, "box")  # two large ones and a small one
+    assert (few.size, few.alike) == (50, 2)
+    assert np.isnan(few.elapsed_hours.low) and not np.isnan(few.next_batch.low)
+
+
+def test_the_last_batches_of_the_size_count_where_the_last_ones_had_others():
+    own, made = alternating()
+    time = batch_time(own, made, ROUTE, "box", last=3)  # 25, 50, 25
+    assert (time.batches, time.size, time.alike) == (3, 25, 3)
+
+
+def test_a_part_of_a_batch_never_reaches_beyond_the_whole():
+    """Idle 1, 8 and 60 h of 4, 12 and 64: alone it would stray further than the whole does."""
+    rows = [(name, "", "ann", "cut", "operation", 600) for name in "123"]
+    idle, elapsed = np.array([1.0, 8, 60]), np.array([4.0, 12, 64])
+    made = batches([(name, "", 10, 10, True) for name in "123"]).assign(
+        elapsed_hours=elapsed, hours_nobody_worked=idle, open_hours_nobody_worked=idle
+    )
+    time = batch_time(laps(rows), made, ROUTE, "box")
+    assert next_one(idle).high > next_one(elapsed).high  # as it was
+    assert time.idle_hours.high <= time.elapsed_hours.high
+    assert time.idle_hours.low <= time.elapsed_hours.low
+    assert time.open_idle_hours.high <= time.idle_hours.high
+
+
+def test_batches_under_way_tell_no_range_of_hours():
+    made = batches([(name, "", 10, 0, False) for name in "123"])
+    rows = [(name, "", "ann", "cut", "operation", 600) for name in "123"]
+    time = batch_time(laps(rows), made, ROUTE, "box")
+    assert time.elapsed_hours.value == 10 and np.isnan(time.elapsed_hours.low)
+
+
 def test_batches_that_lay_no_time_have_a_range_from_nothing_up():
     found = next_one(np.array([0.0, 2.0, 4.0]))
     assert found.value == 2 and found.low == 0
