@@ -197,7 +197,7 @@ def test_hours_that_two_batches_of_a_size_bear_out_have_no_range_and_it_is_said(
     text = batches_of((12, 6, 12))
     open_store(own_store).import_laps(read_laps(text.encode(), name="turns.csv"))
     words = said(show("batch_minutes", OWN))
-    assert "the next batch, if of 12 pieces, about 288 s" in words
+    assert "the next batch, if of 12 pieces, about 4.8 min" in words
     assert "only 2 finished batches of about 12 pieces, and it takes three" in words
     assert "Promise a day" not in words
 
