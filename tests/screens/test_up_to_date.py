@@ -68,3 +68,25 @@ def test_while_records_are_being_followed_no_old_answer_is_kept_for_the_next_sta
     _followed()
     st.cache_resource.clear()  # as a start does
     assert "13 good pieces" in said(show("this_week"))
+
+
+def test_a_study_that_fails_is_no_note_for_ever_but_a_fault_that_is_told(show, large, monkeypatch):
+    def fails(_):
+        raise MemoryError("no room for the study")
+
+    show("this_week")
+    _corrected(large, 11)
+    monkeypatch.setattr(source, "_worked_out", fails)
+    show("this_week")
+    _followed()
+    _corrected(large, 12)  # laps come in meanwhile
+    with pytest.raises(AssertionError, match="no room for the study"):
+        show("this_week")
+
+
+def test_a_store_put_back_to_an_earlier_day_is_not_shown_as_it_was_later(large):
+    follow, here = up_to_date.Following(), source.current()
+    source.figures(here)
+    later = here.key[1] + 5
+    source._standing()[here.store.url] = later
+    assert follow.shown(here).key == here.key
