@@ -67,7 +67,7 @@ def test_newcomer_sees_a_working_week_of_the_demo_bindery(app, page):
     page.get_by_text("good pieces in").first.wait_for()
     page.get_by_text("The biggest leak is").wait_for()
     page.locator(CHART).first.wait_for()
-    page.get_by_text("Demo bindery").first.wait_for()
+    expect(page.get_by_text("Demo bindery").first).to_be_attached()
     timing = page.get_by_test_id("stMain").get_by_role("link", name="Start timing")
     expect(timing).to_have_attribute("href", re.compile("/bench$"))
     assert page.get_by_text("Traceback").count() == 0

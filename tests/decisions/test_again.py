@@ -29,7 +29,7 @@ from tests.decisions.shops import box_shop
 
 SAMPLES = Path(__file__).parents[2] / "data_samples"
 RUNS = 24
-NAMES = ("what_if_helper", "what_if_machine")
+NAMES = (pytest.param("what_if_helper", marks=pytest.mark.slow), "what_if_machine")
 # A week makes about 213 boxes: demand of 260 to 420 lies where the curve bends and beyond.
 BOXES = Scenario(
     horizon_weeks=30,
@@ -105,6 +105,7 @@ def test_the_break_even_is_where_the_answer_with_demand_fixed_there_turns():
     assert at_factor("what_if_machine", 0.95 * money.break_even_demand_per_week / 106)[0] < 0
 
 
+@pytest.mark.slow
 def test_more_runs_do_not_move_the_break_even_by_more_than_is_told():
     few, many = (answered("what_if_machine", runs).money for runs in (RUNS, 60))
     spread = [(one.break_even_high - one.break_even_low) / (2 * 1.645) for one in (few, many)]
@@ -113,8 +114,8 @@ def test_more_runs_do_not_move_the_break_even_by_more_than_is_told():
 
 
 def test_a_machine_that_loses_at_todays_demand_is_not_simply_advised():
-    whole = answered("what_if_machine", 60)
-    today, error = at_factor("what_if_machine", 1.0, 60)
+    whole = answered("what_if_machine")
+    today, error = at_factor("what_if_machine", 1.0)
     assert today < 0 < whole.money.net_present_value.mean
     assert whole.money.value_now == pytest.approx(today, abs=3 * error)
     assert "only if demand grows by at least about" in whole.headline
