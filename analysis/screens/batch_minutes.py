@@ -24,6 +24,7 @@ ALL = "all"
 LAST = 6  # enough for a range, few enough to be of the present level of practice
 LATEST = f"the last {LAST} finished"
 MOST_LISTED = 100  # batches to choose from
+WIDE = 5  # a range whose ends lie further apart than this many times tells no day
 TRADE = ("operation", "inspection", "setup", "rework", "transport", "delay")
 PER = {"good piece": "one good piece", "batch": "one batch"}
 HEADERS = {
@@ -251,6 +252,13 @@ def _some(spread: Spread) -> str:
     return f"about {words.time_range(spread.low, spread.high)}"
 
 
+def _promise(time: BatchTime) -> str:
+    """What to do with the range of the hours by the clock."""
+    if time.elapsed_hours.high > WIDE * time.elapsed_hours.low:
+        return " That is too wide to promise a day by: past batches lay very unlike times."
+    return " Promise a day by the longer one."
+
+
 def _nobody(time: BatchTime, one: bool) -> str:
     if pd.isna(time.elapsed_hours.value):
         return ""
@@ -262,7 +270,7 @@ def _nobody(time: BatchTime, one: bool) -> str:
     whose = "It lay" if one else "A batch lies"
     ranged = pd.notna(time.elapsed_hours.low)
     whose, last = ("The next batch lies", "its last") if ranged else (whose, "the last")
-    end = " Promise a day by the longer one." if ranged else _too_few_alike(time)
+    end = _promise(time) if ranged else _too_few_alike(time)
     return (
         f"{whose} {_hours(time.idle_hours)} with nobody at work on it (drying, waiting its turn, "
         f"nights){within}. From the first lap to {last}: {_hours(time.elapsed_hours)}.{end}"
