@@ -27,7 +27,7 @@ GOOD = {
 }  # fmt: skip
 BACKUP = date(2026, 3, 2)
 # Shrinking would take minutes for each fault: an example is small enough to be read as it is.
-FEW = settings(max_examples=12, deadline=None, suppress_health_check=list(HealthCheck),
+FEW = settings(max_examples=4, deadline=None, suppress_health_check=list(HealthCheck),
                phases=(Phase.explicit, Phase.reuse, Phase.generate))  # fmt: skip
 MANY = settings(FEW, max_examples=2000)
 bits = st.sampled_from(["", "0", "-1", "nan", "inf", "1e999", "'", '"', "\n", ",", "|", "=1+1",
