@@ -209,10 +209,7 @@ def test_a_saved_copy_imports_what_waits_and_nothing_twice(server, phone, tmp_pa
     store.close()
     phone.context.set_offline(False)
     phone.waits_until_sent()
-    until = time.monotonic() + 20
-    while len(laps_of(server, phone.worker)) < 3 and time.monotonic() < until:
-        time.sleep(0.1)
-    assert len(laps_of(server, phone.worker)) == 3
+    assert len(laps_of(server, phone.worker)) == 3, server.laps()
 
 
 # --- answers of the server ----------------------------------------------------------------------
