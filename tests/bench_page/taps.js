@@ -205,3 +205,22 @@ test("a note stays with the lap that ran when it was written", () => {
   const bench = new Bench().tap().do("note", { text: "new thread" }).at(5).tap().at(9).tap();
   equal(bench.kept().map((lap) => lap.note), ["new thread", ""]);
 });
+
+const FIRST = { worker: "helper", product: "journal" };
+
+test("a new phone begins with the shop's first worker and product", () => {
+  const bench = new Bench({ ...LISTS, workers: ["helper", "nina"] }, {}).do("beginWith", FIRST);
+  const { worker, product, operation } = bench.lane();
+  equal([worker, product, operation], ["helper", "journal", "sew"]);
+});
+
+test("a name picked while the lists were on their way stands", () => {
+  const bench = new Bench({ ...LISTS, workers: ["helper"] }, { worker: "nina" });
+  bench.do("beginWith", FIRST);
+  equal([bench.lane().worker, bench.lane().product], ["nina", "journal"]);
+});
+
+test("work picked while the lists were on their way stands", () => {
+  const bench = new Bench(LISTS, { product: "notebook" }).do("beginWith", FIRST);
+  equal([bench.lane().worker, bench.lane().product], ["maker", "notebook"]);
+});

@@ -16,7 +16,7 @@ import * as phoneSheets from "./sheets_phone.js";
 import * as workSheets from "./sheets_work.js";
 import { tabId } from "./slots.js";
 import { buzz, soundPace, wakeSound } from "./sound.js";
-import { NOBODY, newState } from "./state.js";
+import { newState } from "./state.js";
 import { OpenElsewhere, StorageFull } from "./storage.js";
 import { keepOwnBatches } from "./tally.js";
 import { OTHER, render, targetElement } from "./view.js";
@@ -256,9 +256,7 @@ export class App {
   pickFirst() {
     const { catalogue, activeLane } = this;
     if (activeLane.product || !catalogue.products.length) return;
-    const own = catalogue.workers.includes(activeLane.worker) || activeLane.worker !== NOBODY;
-    const worker = own ? activeLane.worker : catalogue.workers[0];
-    this.lane("choose", { fields: { worker, product: catalogue.products[0] } });
+    this.lane("beginWith", { worker: catalogue.workers[0], product: catalogue.products[0] });
   }
 
   async mendRefused(lap) {

@@ -12,9 +12,9 @@ import {
 } from "./tapping.js";
 import { spread } from "./catalogue.js";
 import { isWork, isoWithOffset } from "./laps.js";
-import { unitsATap } from "./state.js";
+import { NOBODY, unitsATap } from "./state.js";
 
-export const HANDLERS = { choose, typed, newBatch, nextBatch, resize, putAway, trial };
+export const HANDLERS = { choose, beginWith, typed, newBatch, nextBatch, resize, putAway, trial };
 
 const MAYBE_A_PIECE = 0.5; // this share of the usual time since the last tap may have been a piece
 
@@ -34,6 +34,17 @@ function choose(draft, { lane: k, fields }, context, out) {
   if (!lane.running || isSide(lane.running)) return;
   lane.asks = switched ? switchAsk(draft, former, context) : lane.asks;
   lane.running = { ...lane.running, activity: workActivity(lane, context) };
+}
+
+/**
+ * A new phone begins with the shop's first worker and product. Looked at when its turn comes: a
+ * name that was picked while the lists were on their way, or is being kept just now, stands.
+ */
+function beginWith(draft, { lane: k, worker, product }, context, out) {
+  const lane = draft.lanes[k];
+  if (lane.product) return;
+  const own = lane.worker !== NOBODY || context.catalogue.workers.includes(NOBODY);
+  choose(draft, { lane: k, fields: { worker: own ? lane.worker : worker, product } }, context, out);
 }
 
 function moveToProduct(lane, { catalogue }) {
