@@ -1,4 +1,4 @@
-"""The command line, run as its user runs it: a process, its output, its exit status."""
+"""The command line, as its user calls it: arguments in, output and exit status out."""
 
 import json
 import re
@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.command import run
+from tests.command import run, run_process
 
 ROOT = Path(__file__).parents[1]
 SAMPLES = ROOT / "data_samples"
@@ -163,16 +163,19 @@ def test_a_refused_import_leaves_the_store_as_it_was(tmp_path):
 
 
 def test_a_backup_is_made_listed_and_brought_back(own_store, tmp_path):
-    run("import", SAMPLES / "laps.csv")
-    (backup,) = json.loads(run("backup", "--json").stdout)["backups"]
-    assert backup["bytes"] > 100_000 and backup["day"] in run("backup").stdout
+    run_process("import", SAMPLES / "laps.csv")
+    (backup,) = json.loads(run_process("backup", "--json").stdout)["backups"]
+    assert backup["bytes"] > 100_000 and backup["day"] in run_process("backup").stdout
     file = Path(own_store.removeprefix("sqlite:///"))
     file.write_bytes(b"spilled tea" * 1000)
-    assert "is not a store" in run("export", "-o", tmp_path / "out.csv", status=2).stderr
-    assert "no backup of 1999-01-01" in run("restore", "1999-01-01", status=2).stderr
-    answer = json.loads(run("restore", "--json").stdout)
+    assert "is not a store" in run_process("export", "-o", tmp_path / "out.csv", status=2).stderr
+    assert "no backup of 1999-01-01" in run_process("restore", "1999-01-01", status=2).stderr
+    answer = json.loads(run_process("restore", "--json").stdout)
     assert Path(answer["put_aside"]).read_bytes() == b"spilled tea" * 1000
-    assert json.loads(run("export", "-o", tmp_path / "out.csv", "--json").stdout)["laps"] == 6361
+    assert (
+        json.loads(run_process("export", "-o", tmp_path / "out.csv", "--json").stdout)["laps"]
+        == 6361
+    )
 
 
 def test_a_store_is_copied_to_a_server_and_proved(own_store, postgres_url):

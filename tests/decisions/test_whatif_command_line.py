@@ -1,4 +1,4 @@
-"""`whatif`, run as its user runs it: a process, its output, its exit status."""
+"""`whatif`, as its user calls it: arguments in, output and exit status out."""
 
 import json
 import os

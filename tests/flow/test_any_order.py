@@ -7,11 +7,12 @@ from hypothesis import strategies as st
 from analysis.flow.contract import order_contract
 from analysis.flow.order import order
 from analysis.flow.work import Batch, work_of
+from tests.examples import examples
 from tests.flow.checker import faults
 from tests.flow.routings import frame, routings
 
 EFFORT = 0.1
-few = settings(max_examples=25, deadline=None, suppress_health_check=list(HealthCheck))
+few = settings(max_examples=examples(25), deadline=None, suppress_health_check=list(HealthCheck))
 counts = {"units": st.integers(1, 4), "workers": st.integers(1, 3)}
 
 
@@ -29,7 +30,7 @@ def test_every_order_can_be_carried_out_at_the_bench(rows, units, workers, chang
         assert plan.makespan_seconds <= plan.as_listed_seconds
 
 
-@settings(few, max_examples=10)
+@settings(few, max_examples=examples(10))
 @given(rows=routings(), units=st.integers(12, 40), workers=st.integers(1, 2))
 def test_a_whole_batch_can_be_carried_out_at_the_bench(rows, units, workers):
     """Batches that are searched in coarse parts first."""

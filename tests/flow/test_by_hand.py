@@ -23,12 +23,13 @@ from analysis.flow.timeline import timeline
 from analysis.flow.why import gaps
 from analysis.flow.work import Batch, work_of
 from analysis.records.shop import ordinary_week
+from tests.examples import examples
 from tests.flow.checker import faults
 from tests.flow.routings import frame, routings
 from tests.flow.test_order import BOOK, row
 
 MONDAY = datetime(2026, 3, 23, 8, 0, tzinfo=ZoneInfo("Europe/Vienna"))
-few = settings(max_examples=40, deadline=None, suppress_health_check=list(HealthCheck))
+few = settings(max_examples=examples(40), deadline=None, suppress_health_check=list(HealthCheck))
 
 
 def book(units=10, workers=1, change=0.0):

@@ -17,6 +17,7 @@ from analysis.flow.search import attempt, simple_rules
 from analysis.flow.work import Batch, work_of
 from analysis.problems import BadInput
 from analysis.records.shop import ordinary_week
+from tests.examples import examples
 from tests.flow.checker import faults
 from tests.flow.routings import frame
 from tests.flow.test_order import row
@@ -115,7 +116,7 @@ def test_work_longer_than_the_shop_stays_open_is_refused_with_its_row():
         on_the_calendar(work, ordinary_week(), MONDAY)
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=examples(100), deadline=None)
 @given(
     lengths=st.lists(st.tuples(st.integers(1, 9), st.integers(1, 9)), min_size=1, max_size=4),
     start=st.integers(0, 40),

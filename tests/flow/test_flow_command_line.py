@@ -1,4 +1,4 @@
-"""The verbs `order` and `balance`, run as their user runs them: a process, output, exit status."""
+"""`order` and `balance`, as their user calls them: arguments in, output and exit status out."""
 
 import csv
 import json
@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.command import run
+from tests.command import run, run_process
 from tests.flow.checker import faults
 
 ROOT = Path(__file__).parents[2]
@@ -62,7 +62,7 @@ def test_present_times_come_from_laps():
 def test_the_same_command_prints_the_same_bytes():
     arguments = ("order", ROUTING, "--product", "desk journal", "--variant", "left-open", "--units",
                  3, "--workers", 2, "--seconds-limit", 1, "--json")  # fmt: skip
-    assert run(*arguments).stdout == run(*arguments).stdout
+    assert run_process(*arguments).stdout == run(*arguments).stdout
 
 
 def test_balance_by_people_and_by_cycle(tmp_path):

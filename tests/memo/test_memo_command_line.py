@@ -1,4 +1,4 @@
-"""`memo`, run as its user runs it: a process, its file, its exit status."""
+"""`memo`, as its user calls it: arguments in, a file and an exit status out."""
 
 import io
 import json

@@ -14,6 +14,7 @@ from analysis.records.movements import read_movements
 from analysis.records.routing import read_routing, write_routing
 from analysis.records.shop import Shop, read_shop, shop_toml
 from analysis.records.text import guarded_column, kept_column
+from tests.examples import examples
 
 VIENNA = Shop(timezone="Europe/Vienna")
 TRICKY = [
@@ -28,7 +29,7 @@ TRICKY = [
 ]  # fmt: skip
 texts = st.one_of(st.sampled_from(TRICKY), st.text(st.characters(codec="utf-8"), max_size=8))
 names = st.one_of(st.sampled_from(COLUMNS[1:]), texts)
-many = settings(max_examples=150, deadline=None, suppress_health_check=list(HealthCheck))
+many = settings(max_examples=examples(150), deadline=None, suppress_health_check=list(HealthCheck))
 
 
 def frame_or_faults(read, *arguments):
@@ -156,7 +157,7 @@ laps = st.lists(
 )  # fmt: skip
 
 
-@settings(many, max_examples=50)
+@settings(many, max_examples=examples(50))
 @given(laps, st.sampled_from(["Europe/Vienna", "Asia/Kathmandu", "UTC"]))
 def test_any_lap_written_and_read_back_is_the_same_lap_to_the_last_digit(laps, zone):
     frame = check_laps(laps, "made up").frame

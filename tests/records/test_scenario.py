@@ -26,6 +26,7 @@ from analysis.records.scenario import (
 )
 from analysis.records.scenario_text import scenario_toml
 from analysis.records.shop import quoted
+from tests.examples import examples
 
 FULL = """[scenario]
 name = "All at once"
@@ -267,7 +268,7 @@ def written(value):
     return repr(value)
 
 
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=examples(300), deadline=None)
 @given(st.dictionaries(st.sampled_from(KEYS), values, max_size=8))
 def test_whatever_stands_in_a_scenario_it_is_read_or_refused_and_what_is_read_is_written_back(keys):
     tables = {}

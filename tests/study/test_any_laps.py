@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from analysis.records.shop import Product, Shop, Worker
 from analysis.study.contract import as_contract
 from analysis.study.summary import study
+from tests.examples import examples
 from tests.study.building import laps_frame, routing_frame
 
 NAMES = st.sampled_from(["cut", "glue", "wrap"])
@@ -40,7 +41,7 @@ ROUTING = routing_frame([
 ])  # fmt: skip
 
 
-@settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=examples(40), deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(LAPS, st.booleans(), st.booleans())
 def test_any_laps_are_answered_and_add_up(rows, with_routing, with_shop):
     # A lap that took most of a day loses all its pieces, so that losses occur too.

@@ -13,11 +13,12 @@ from analysis.study.spoilage import VERDICTS, spoilage
 from analysis.study.summary import study
 from analysis.study.trial import VERDICTS as TRIAL_VERDICTS
 from analysis.study.trial import compare_ways
+from tests.examples import examples
 from tests.study.building import laps_frame
 from tests.study.test_any_laps import LAPS, ROUTING, SHOP
 
 
-@settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=examples(40), deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(LAPS, st.booleans(), st.booleans())
 def test_any_laps_get_an_honest_answer(rows, with_routing, with_shop):
     laps = laps_frame(rows)

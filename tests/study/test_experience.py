@@ -6,6 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from analysis.study.experience import experience_at, practice_of
+from tests.examples import examples
 from tests.study.building import laps_frame
 
 
@@ -86,7 +87,7 @@ def test_a_session_is_a_batch_without_a_pause_over_half_an_hour_and_a_day_at_mos
     assert sessions(night_long) == 2
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=examples(60), deadline=None)
 @given(
     rows=st.lists(
         st.tuples(

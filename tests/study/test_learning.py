@@ -15,6 +15,7 @@ from analysis.study.forecast import break_cost, next_batch
 from analysis.study.learning import CELL_COLUMNS, LAP_COLUMNS, fit_learning
 from analysis.study.learning_points import POINT_COLUMNS, learning_points
 from analysis.study.pooling import PUBLISHED_EXPONENT, PUBLISHED_SPREAD, spread_of_exponents
+from tests.examples import examples
 from tests.study.building import laps_frame
 from tests.study.known_truth import Truth, laps_of
 from tests.study.session_bootstrap import bootstrap_exponents
@@ -298,7 +299,7 @@ TIMES = [
 ]
 
 
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=examples(15), deadline=None)
 @given(seed=st.integers(0, 1000), factor=st.floats(0.5, 1.0))
 def test_a_quicker_watch_changes_the_times_and_nothing_else(seed, factor):
     """All seconds times one factor; with no long breaks and a batch a day, no pause between laps
@@ -313,7 +314,7 @@ def test_a_quicker_watch_changes_the_times_and_nothing_else(seed, factor):
     assert other[same].to_numpy() == pytest.approx(one[same].to_numpy(), rel=1e-5, abs=1e-9)
 
 
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=examples(15), deadline=None)
 @given(seed=st.integers(0, 1000))
 def test_the_order_of_the_rows_in_the_file_changes_nothing(seed):
     laps, _ = laps_of(replace(Truth(), products=2, batches=5), np.random.default_rng(seed))
@@ -323,7 +324,7 @@ def test_the_order_of_the_rows_in_the_file_changes_nothing(seed):
     pd.testing.assert_frame_equal(one.laps, other.laps.loc[one.laps.index])
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=examples(40), deadline=None)
 @given(
     st.lists(
         st.tuples(

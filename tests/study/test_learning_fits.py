@@ -7,6 +7,7 @@ from hypothesis import strategies as st
 
 from analysis.study import fits
 from analysis.study.regression import Work, log_mean
+from tests.examples import examples
 from tests.study.session_bootstrap import bootstrap_exponents
 
 SIZES = (40, 3, 500, 7, 120, 60)
@@ -114,7 +115,7 @@ def test_a_plateau_nobody_can_see_is_called_not_identifiable():
     assert ours.identifiable.mean() < 0.15
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=examples(25), deadline=None)
 @given(st.lists(st.integers(2, 60), min_size=1, max_size=8), st.integers(0, 10_000))
 def test_a_cells_fit_does_not_depend_on_the_other_cells(sizes, seed):
     log_n, log_y, starts = cells(seed, sizes=sizes)

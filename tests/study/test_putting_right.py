@@ -10,6 +10,7 @@ from analysis.records.shop import Product, Shop, Worker
 from analysis.study.more_time import COLUMNS, more_time
 from analysis.study.putting_right import CARE_BINS, batch_sizes, care_bins, putting_right
 from analysis.study.summary import study
+from tests.examples import examples
 from tests.study.building import laps_frame
 from tests.study.test_any_laps import LAPS, ROUTING, SHOP
 
@@ -137,7 +138,7 @@ def test_the_same_laps_and_seed_give_the_same_figures_to_the_last_digit():
     pd.testing.assert_frame_equal(first.starts, second.starts)
 
 
-@settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=examples(25), deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(LAPS, st.booleans(), st.booleans())
 def test_any_laps_are_answered_and_the_views_add_up_to_one_sum(rows, with_routing, with_shop):
     lost = [
