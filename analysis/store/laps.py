@@ -249,14 +249,34 @@ def insert_rows(
 
 
 def read_out(connection: sa.Connection, query: sa.Select | None = None) -> pd.DataFrame:
-    """The laps that count now, as a checked laps frame by start; `row` is the place plus 2."""
-    columns = [_lap[name] for name in tables.CONTENT]
-    # In the order of their coming, so that laps of one moment stand in the same order everywhere.
-    query = sa.select(*columns).where(_current).order_by(_lap.id) if query is None else query
+    """The laps that count now, as a checked laps frame by start; `row` is the place plus 2.
+
+    Laps of one moment stand in the order in which they first came, so in the same one everywhere,
+    corrected or not. Those of a `query` stand in its order.
+    """
+    came = _coming(connection) if query is None else None
+    query = sa.select(*_content()).where(_current).order_by(_lap.id) if query is None else query
     result = connection.execute(query)
     parts = [_arrays(rows) for rows in iter(lambda: result.fetchmany(CHUNK), [])]
-    return _frame([pa.chunked_array(list(part)) for part in zip(*(parts or [_arrays([])]),
-                                                                strict=True)])  # fmt: skip
+    columns = zip(*(parts or [_arrays([])]), strict=True)
+    return _frame([pa.chunked_array(list(part)) for part in columns], came)
+
+
+def _coming(connection: sa.Connection) -> np.ndarray | None:
+    """For each lap that counts, by its row's id, the id of the lap's first row: it came then.
+    None where no lap was ever changed, and the ids themselves say it."""
+    earlier = tables.lap.alias("earlier")
+    query = (
+        sa.select(_lap.id, sa.func.min(earlier.c.id))
+        .join_from(tables.lap, earlier, earlier.c.lap_id == _lap.lap_id)
+        .where(_current, earlier.c.ended_by.is_not(None))
+        .group_by(_lap.id)
+    )
+    first = dict(map(tuple, connection.execute(query)))
+    if not first:
+        return None
+    ids = connection.scalars(sa.select(_lap.id).where(_current).order_by(_lap.id))
+    return np.array([first.get(one, one) for one in ids], "int64")
 
 
 _ARROW = {"started_at": pa.int64(), "seconds": pa.float64(), "rating": pa.float64(),
@@ -272,9 +292,10 @@ def _arrays(rows: Sequence[Sequence]) -> list[pa.Array]:
     return arrays
 
 
-def _frame(columns: list[pa.ChunkedArray]) -> pd.DataFrame:
+def _frame(columns: list[pa.ChunkedArray], came: np.ndarray | None) -> pd.DataFrame:
     held = dict(zip(tables.CONTENT, columns, strict=True))
-    order = np.argsort(held["started_at"].to_numpy(), kind="stable")
+    starts = held["started_at"].to_numpy()
+    order = np.argsort(starts, kind="stable") if came is None else np.lexsort((came, starts))
     frame = {"row": np.arange(2, len(order) + 2)}
     for name in COLUMNS[1:]:
         if name in CATEGORIES:
