@@ -34,6 +34,8 @@ if TYPE_CHECKING:
 
 PAIR_PATH = "/bench/pair"
 LOOK_AGAIN_SECONDS = 2  # how long an open websocket may outlive a revoked pairing
+REPEAT_SECONDS = 60  # a store that cannot be read is asked for many times a second
+NOT_ALLOWED, TRY_AGAIN_LATER = 1008, 1013  # RFC 6455 7.4.1 and IANA's registry of close codes
 SAFE_HEADERS = (
     (b"x-content-type-options", b"nosniff"),
     (b"referrer-policy", b"same-origin"),
@@ -64,6 +66,7 @@ class Guard:
         self.app = app
         self.bench = bench
         self.strangers = Throttle(burst=60, per_second=1)
+        self._warn_again_at = 0.0
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         if scope["type"] not in ("http", "websocket"):
@@ -73,7 +76,7 @@ class Guard:
         try:
             device, refusal = await self._judge(visitor)
         except Problem as problem:  # who is paired stands in the store; strangers are not told why
-            _log.warning("who is paired cannot be read: %s", problem)
+            self._warn(problem)
             device, refusal = None, Refusal(503, NOT_READ, 2)
         if refusal:
             await _refuse(refusal, visitor, scope, receive, send)
@@ -118,12 +121,26 @@ class Guard:
             return None
         return Refusal(401, NOT_PAIRED)
 
+    def _warn(self, problem: Problem) -> None:
+        """Why nobody is let in, once a minute however often it is met."""
+        now = time.monotonic()
+        if now >= self._warn_again_at:
+            self._warn_again_at = now + REPEAT_SECONDS
+            _log.warning("who is paired cannot be read: %s", problem)
+
+    async def _why_ended(self, key: str) -> int | None:
+        """The code to close a websocket with; None while its device is paired. Where that cannot
+        be read it is closed too, and asks again like every other request."""
+        now = time.time_ns() // 1000
+        try:
+            known = await asyncio.to_thread(self.bench.device_known_by, key, now)
+        except Problem as problem:
+            self._warn(problem)
+            return TRY_AGAIN_LATER
+        return None if known else NOT_ALLOWED
+
     async def _while_paired(self, key: str, scope: Scope, receive: Receive, send: Send) -> None:
         """Serve a websocket as long as its device is paired, then close it."""
-
-        async def still_paired() -> bool:
-            now = time.time_ns() // 1000
-            return await asyncio.to_thread(self.bench.device_known_by, key, now) is not None
 
         waiting: asyncio.Task | None = None
 
@@ -132,11 +149,11 @@ class Guard:
             while True:
                 waiting = waiting or asyncio.ensure_future(receive())
                 await asyncio.wait({waiting}, timeout=LOOK_AGAIN_SECONDS)
-                if not await still_paired():
+                if code := await self._why_ended(key):
                     waiting.cancel()
                     with contextlib.suppress(Exception):  # the phone may have gone already
-                        await send({"type": "websocket.close", "code": 1008})
-                    return {"type": "websocket.disconnect", "code": 1008}
+                        await send({"type": "websocket.close", "code": code})
+                    return {"type": "websocket.disconnect", "code": code}
                 if waiting.done():
                     message, waiting = waiting.result(), None
                     return message
@@ -167,7 +184,8 @@ async def _refuse(
 ) -> None:
     if scope["type"] == "websocket":
         await receive()
-        await send({"type": "websocket.close", "code": 1008})
+        code = TRY_AGAIN_LATER if refusal.status == 503 else NOT_ALLOWED
+        await send({"type": "websocket.close", "code": code})
         return
     response = _answer(refusal, visitor)
     if refusal.wait_seconds:
