@@ -2,7 +2,6 @@
 
 from dataclasses import replace
 from functools import cache
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -12,8 +11,6 @@ from analysis.decisions.compare import Simulator, compare
 from analysis.decisions.model_of import model_of
 from analysis.decisions.shop_model import SharedDoubt
 from analysis.decisions.what_if import what_if
-from analysis.records.laps import read_laps
-from analysis.records.routing import read_routing
 from analysis.records.scenario import (
     Demand,
     Equipment,
@@ -23,11 +20,10 @@ from analysis.records.scenario import (
     read_scenario,
     sure,
 )
-from analysis.records.shop import read_shop
-from analysis.study.summary import study
+from tests import demo
 from tests.decisions.shops import box_shop
 
-SAMPLES = Path(__file__).parents[2] / "data_samples"
+SAMPLES = demo.SAMPLES
 RUNS = 24
 NAMES = (pytest.param("what_if_helper", marks=pytest.mark.slow), "what_if_machine")
 # A week makes about 213 boxes: demand of 260 to 420 lies where the curve bends and beyond.
@@ -40,10 +36,7 @@ BOXES = Scenario(
 
 @cache
 def bindery():
-    shop = read_shop(SAMPLES / "shop.toml")
-    routing = read_routing(SAMPLES / "routing.csv")
-    laps = read_laps(SAMPLES / "laps.csv", shop).frame
-    return model_of(study(laps, routing, shop), routing, shop)
+    return model_of(demo.studied(), demo.routing(), demo.shop())
 
 
 def scenario(name):

@@ -2,7 +2,6 @@
 
 from dataclasses import replace
 from io import BytesIO
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -12,19 +11,18 @@ from analysis.decisions.simulate import simulate
 from analysis.problems import BadInput
 from analysis.records.laps import read_laps
 from analysis.records.routing import read_routing
-from analysis.records.shop import Allowance, Product, Shop, Worker, read_shop
+from analysis.records.shop import Allowance, Product, Shop, Worker
 from analysis.study.summary import study
+from tests import demo
 from tests.decisions.estimates import mean
 
-SAMPLES = Path(__file__).parents[2] / "data_samples"
+SAMPLES = demo.SAMPLES
 
 
 @pytest.fixture(scope="module")
 def bindery():
     """(study, routing, shop) of the demo."""
-    shop = read_shop(SAMPLES / "shop.toml")
-    routing = read_routing(SAMPLES / "routing.csv")
-    return study(read_laps(SAMPLES / "laps.csv", shop).frame, routing, shop), routing, shop
+    return demo.studied(), demo.routing(), demo.shop()
 
 
 @pytest.fixture(scope="module")

@@ -1,7 +1,6 @@
 """The answer an outside program reads: whole, plain, and the same every time."""
 
 import json
-import pathlib
 import re
 from dataclasses import fields
 
@@ -9,21 +8,26 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from analysis.records.laps import read_laps
-from analysis.records.shop import Shop, read_shop
+from analysis.records.shop import Shop
 from analysis.study.contract import as_contract, plain
 from analysis.study.summary import Study, study
+from tests import demo as files
 from tests.study.building import laps_frame, routing_frame
 
-SAMPLES = pathlib.Path(__file__).parents[2] / "data_samples"
 PARTS = {"laps", "operations", "learning", "quality", "rolled_throughput_yield", "takt", "cost",
          "weeks"}  # fmt: skip
 
 
 @pytest.fixture(scope="module")
 def demo():
-    shop = read_shop(SAMPLES / "shop.toml")
-    return read_laps(SAMPLES / "laps.csv", shop).frame, shop
+    return files.laps(), files.shop()
+
+
+@pytest.fixture(scope="module")
+def once(demo):
+    """The study of laps and shop, to be compared and looked at."""
+    laps, shop = demo
+    return study(laps, None, shop)
 
 
 @pytest.mark.parametrize("shop", [None, Shop()])
@@ -54,43 +58,37 @@ def test_what_is_not_known_is_null_and_a_count_is_whole(demo):
     assert plain(pd.Timestamp("2026-11-16")) == "2026-11-16"
 
 
-def test_the_same_laps_give_the_same_figures_to_the_last_digit(demo):
-    laps, shop = demo
-    once, again = (as_contract(study(laps, None, shop)) for _ in range(2))
-    assert json.dumps(once) == json.dumps(again)
-
-
-def test_study_leaves_the_laps_it_was_given_as_they_were(demo):
+def test_the_same_laps_give_the_same_figures_and_stay_as_they_were(demo, once):
+    """To the last digit."""
     laps, shop = demo
     before = laps.copy(deep=True)
-    study(laps, None, shop)
+    again = study(laps, None, shop)
+    assert json.dumps(as_contract(once)) == json.dumps(as_contract(again))
     pd.testing.assert_frame_equal(laps, before)
 
 
-def test_the_order_of_the_rows_does_not_change_the_answer(demo):
+def test_the_order_of_the_rows_does_not_change_the_answer(demo, once):
     laps, shop = demo
     shuffled = laps.sample(frac=1, random_state=4).reset_index(drop=True)
-    one, other = study(laps, None, shop), study(shuffled, None, shop)
-    pd.testing.assert_frame_equal(one.weeks, other.weeks)
-    pd.testing.assert_frame_equal(one.quality, other.quality)
-    pd.testing.assert_frame_equal(one.batches, other.batches)
-    assert set(one.set_aside["lap_id"]) == set(other.set_aside["lap_id"])
+    other = study(shuffled, None, shop)
+    pd.testing.assert_frame_equal(once.weeks, other.weeks)
+    pd.testing.assert_frame_equal(once.quality, other.quality)
+    pd.testing.assert_frame_equal(once.batches, other.batches)
+    assert set(once.set_aside["lap_id"]) == set(other.set_aside["lap_id"])
 
 
-def test_every_field_of_a_study_is_told_where_the_screens_look(demo):
+def test_every_field_of_a_study_is_told_where_the_screens_look():
     said = Study.__doc__
     assert [field.name for field in fields(Study) if field.name not in said] == []
 
 
-def test_every_column_of_a_study_is_told_where_the_screens_look(demo):
-    laps, shop = demo
-    found = study(laps, None, shop)
+def test_every_column_of_a_study_is_told_where_the_screens_look(once):
     told = set(re.findall(r"[a-z_0-9]+", Study.__doc__))
     untold = [
         (field.name, column)
         for field in fields(Study)
-        if field.name != "laps" and isinstance(getattr(found, field.name), pd.DataFrame)
-        for column in getattr(found, field.name)
+        if field.name != "laps" and isinstance(getattr(once, field.name), pd.DataFrame)
+        for column in getattr(once, field.name)
         if column not in told
     ]
     assert untold == []

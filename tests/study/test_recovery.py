@@ -5,20 +5,16 @@ import csv
 import datetime
 import json
 import math
-import pathlib
 import zoneinfo
 
 import numpy as np
 import pandas as pd
 import pytest
 
-from analysis.records.laps import read_laps
-from analysis.records.routing import read_routing
-from analysis.records.shop import read_shop
-from analysis.study.summary import study
+from tests import demo
 from tests.study.bindery_truth import cells_at_the_end
 
-SAMPLES = pathlib.Path(__file__).parents[2] / "data_samples"
+SAMPLES = demo.SAMPLES
 TRUTH = json.loads((SAMPLES / "truth.json").read_text())
 CELLS = pd.DataFrame(TRUTH["cells"])
 KEYS = ["product", "operation"]
@@ -26,9 +22,7 @@ KEYS = ["product", "operation"]
 
 @pytest.fixture(scope="module")
 def found():
-    shop = read_shop(SAMPLES / "shop.toml")
-    laps = read_laps(SAMPLES / "laps.csv", shop).frame
-    return study(laps, read_routing(SAMPLES / "routing.csv"), shop)
+    return demo.studied()
 
 
 @pytest.fixture(scope="module")
