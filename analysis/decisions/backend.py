@@ -14,9 +14,12 @@ from __future__ import annotations
 import os
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from analysis.problems import Problem
+
+if TYPE_CHECKING:
+    from distributed import Client
 
 DASK = "dask://"
 DASK_PORT = 8786
@@ -55,7 +58,7 @@ def in_waves(
 
 
 @contextmanager
-def _workers(jobs: int, backend: str | None):
+def _workers(jobs: int, backend: str | None) -> Iterator[tuple[int, dict[str, str]]]:
     """(how many pieces at once, joblib's options) while the workers are there."""
     if not backend:
         yield (jobs if jobs > 0 else os.cpu_count() or 1), {"prefer": "threads"}
@@ -68,7 +71,7 @@ def _workers(jobs: int, backend: str | None):
             yield max(2, 2 * threads), {}
 
 
-def _client(backend: str):
+def _client(backend: str) -> Client:
     from distributed import Client
 
     host = backend.removeprefix(DASK).rstrip("/")

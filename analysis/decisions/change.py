@@ -7,6 +7,7 @@ multiply. Nothing is calculated here that the simulated weeks do not need; the m
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from dataclasses import replace
 
 import numpy as np
@@ -33,6 +34,7 @@ from analysis.records.scenario import (
     Scenario,
     check_names,
 )
+from analysis.records.scenario import Order as DatedOrder
 
 DEMAND_DOUBT = "demand factor"
 HOUR = 3600
@@ -96,7 +98,7 @@ def _yearly(demand: Demand) -> float:
     return Estimate(1 + growth.low, 1 + growth.high).middle - 1 if growth.is_range else growth.low
 
 
-def _with_doubt(model: ShopModel, name: str, doubt: float, figures) -> ShopModel:
+def _with_doubt(model: ShopModel, name: str, doubt: float, figures: Iterable[str]) -> ShopModel:
     """One more doubt that several figures share, if there is any."""
     figures = frozenset(figures)
     if not doubt or not figures:
@@ -123,7 +125,7 @@ def _line_with_demand(
     return replace(line, demand_per_week=per_week)
 
 
-def _order_parts(lines: tuple[Line, ...], order) -> list[Order]:
+def _order_parts(lines: tuple[Line, ...], order: DatedOrder) -> list[Order]:
     """A dated order as orders of lines: of one variant, or shared out as variants are asked for."""
     own = [
         (place, line.demand_per_week)

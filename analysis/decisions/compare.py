@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, fields, replace
 from functools import partial
-from typing import Any
+from typing import Any, TypeAlias
 
 import numpy as np
 
@@ -17,6 +17,7 @@ from analysis.decisions.varied import Varied, ranges
 from analysis.records.scenario import Scenario
 
 SEED = 1
+Apply: TypeAlias = Callable[[ShopModel, Scenario], ShopModel]
 
 
 @dataclass(frozen=True)
@@ -26,7 +27,13 @@ class Simulator:
     seed: int = SEED
     options: dict | None = None  # stop, jobs, backend of `simulate`
 
-    def __call__(self, model: Simulated, weeks: int, runs: int, report=None) -> Runs:
+    def __call__(
+        self,
+        model: Simulated,
+        weeks: int,
+        runs: int,
+        report: Callable[[Progress], None] | None = None,
+    ) -> Runs:
         options = self.options or {}
         if isinstance(model, ShopModel):
             model = least_able_first(model)
@@ -120,7 +127,9 @@ def after_of(model: ShopModel, scenario: Scenario, seed: int, share: float = 1.0
     return _simulated(changed, model, scenario, seed, share)
 
 
-def _simulated(apply, model: ShopModel, scenario: Scenario, seed: int, share: float) -> Simulated:
+def _simulated(
+    apply: Apply, model: ShopModel, scenario: Scenario, seed: int, share: float
+) -> Simulated:
     """One shop for all runs, or one for each where a range shapes its calendar."""
     make = partial(_made, apply, model, share)
     middle = make(scenario)
@@ -129,7 +138,7 @@ def _simulated(apply, model: ShopModel, scenario: Scenario, seed: int, share: fl
     return Varied(middle, scenario, make, seed)
 
 
-def _made(apply, model: ShopModel, share: float, scenario: Scenario) -> ShopModel:
+def _made(apply: Apply, model: ShopModel, share: float, scenario: Scenario) -> ShopModel:
     return least_able_first(scaled(apply(model, scenario), share))
 
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 import dataclasses
 import math
 
-from analysis.decisions.answer import Answer, Situation, Spread
+from analysis.decisions.answer import Answer, Assumption, Mover, Situation, Spread
 
 
 def whatif_contract(answer: Answer) -> dict:
@@ -51,7 +51,7 @@ def _spread(values: Spread) -> dict:
     return {name: _plain(value) for name, value in dataclasses.asdict(values).items()}
 
 
-def _flat(row) -> dict:
+def _flat(row: Assumption | Mover) -> dict:
     return {name: _plain(value) for name, value in dataclasses.asdict(row).items()}
 
 

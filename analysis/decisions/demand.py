@@ -118,7 +118,7 @@ class DemandCurve:
             if what == "demand" and not isinstance(share, str)
         )  # fmt: skip
 
-    def _bound(self, looked: list[tuple[float, At]], share: float | None, z: float):
+    def _bound(self, looked: list[tuple[float, At]], share: float | None, z: float) -> float | None:
         """An end of the range of the turn: where the mean and z standard errors rise through 0."""
         if not share:
             return None
@@ -126,7 +126,9 @@ class DemandCurve:
         end = rises_through(points, share)
         return None if end is None else self._per_week(end)
 
-    def _mover(self, ends: tuple[float, float], looked, share: float | None) -> Mover:
+    def _mover(
+        self, ends: tuple[float, float], looked: list[tuple[float, At]], share: float | None
+    ) -> Mover:
         """The bar from one end to the other, its turn at a share where one is known."""
         low, high = (self.at(share) for share in ends)
         apart = high.values - low.values

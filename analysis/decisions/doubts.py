@@ -23,7 +23,7 @@ from analysis.decisions.naming import (
 from analysis.decisions.shop_model import ShopModel, Skill
 from analysis.decisions.varied import GROWTH, LOST_DAYS, TEACHING, WAY_THERE, ranges, value
 from analysis.records.figures import figure
-from analysis.records.scenario import Equipment, Helper, Scenario
+from analysis.records.scenario import Equipment, Estimate, Helper, Scenario
 
 DEMAND = "demand"
 LAPS = 20  # that a maker would time to settle something
@@ -164,7 +164,13 @@ def _of_calendar(scenario: Scenario) -> Iterator[tuple[str, Doubt]]:
     for name, given in ranges(scenario).items():
         scale, unit, question = told[name]
 
-        def words(z: float, name=name, given=given, scale=scale, unit=unit) -> str:
+        def words(
+            z: float,
+            name: str = name,
+            given: Estimate = given,
+            scale: float = scale,
+            unit: str = unit,
+        ) -> str:
             return figure(scale * value(name, given, z), 3) + unit
 
         yield name, Doubt(name, words, GIVEN, question)

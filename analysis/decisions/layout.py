@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import partial
 from typing import NamedTuple
@@ -21,7 +21,7 @@ from analysis.decisions.naming import (
     step_name,
 )
 from analysis.decisions.practice import shape
-from analysis.decisions.shop_model import CURVES, RELEASES, SCATTERS, Line, ShopModel
+from analysis.decisions.shop_model import CURVES, RELEASES, SCATTERS, Line, ShopModel, Skill, Step
 
 CALENDAR = np.dtype([("demand", "f8"), ("orders_now", "f8"), ("orders_ahead", "f8")], align=True)
 
@@ -64,7 +64,7 @@ def layout_of(model: ShopModel, weeks: int, at_least: int = SIZES[0]) -> Layout:
     return Layout(floors, stretches_of(model, weeks), _calendar(model, weeks), _looks(model))
 
 
-def _set_steps(shop, model: ShopModel) -> None:
+def _set_steps(shop: np.void, model: ShopModel) -> None:
     """All steps in one row, each line's end behind its last."""
     rows, first_step = _steps_and_ends(model.lines)
     after, first_after, wait, befores = _followers(model.lines, first_step)
@@ -92,7 +92,7 @@ def _set_steps(shop, model: ShopModel) -> None:
     shop["step_count"] = len(rows)
 
 
-def _set_lines(shop, model: ShopModel) -> None:
+def _set_lines(shop: np.void, model: ShopModel) -> None:
     _, first_step = _steps_and_ends(model.lines)
     for place, line in enumerate(model.lines):
         own = shop["lines"][place]
@@ -104,7 +104,7 @@ def _set_lines(shop, model: ShopModel) -> None:
     shop["line_count"] = len(model.lines)
 
 
-def _set_skills(shop, model: ShopModel) -> None:
+def _set_skills(shop: np.void, model: ShopModel) -> None:
     keys = list(model.skills)
     for place, skill in enumerate(model.skills.values()):
         own = shop["skills"][place]
@@ -125,7 +125,7 @@ def _codes(names: list[str]) -> np.ndarray:
     return np.array([code_of(name) for name in names], np.uint64)
 
 
-def _steps_and_ends(lines: tuple[Line, ...]):
+def _steps_and_ends(lines: tuple[Line, ...]) -> tuple[list[Step | None], np.ndarray]:
     """(all steps, None standing for a line's end; the first step of each line)."""
     rows, first = [], [0]
     for line in lines:
@@ -134,7 +134,9 @@ def _steps_and_ends(lines: tuple[Line, ...]):
     return rows, np.array(first, np.int64)
 
 
-def _followers(lines: tuple[Line, ...], first_step: np.ndarray):
+def _followers(
+    lines: tuple[Line, ...], first_step: np.ndarray
+) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
     """Who follows whom, as rows of one array: (after, first_after, wait, befores)."""
     follows: list[list[tuple[int, float]]] = [[] for _ in range(first_step[-1])]
     befores = np.zeros(first_step[-1], np.int64)
@@ -177,7 +179,7 @@ def _ranks(model: ShopModel, first_step: np.ndarray) -> np.ndarray:
     return ranks
 
 
-def _own_seconds(model: ShopModel, line: Line, step) -> float:
+def _own_seconds(model: ShopModel, line: Line, step: Step) -> float:
     goes = -(-line.batch_size // step.pieces_at_once)
     known = [
         skill.first_unit_seconds
@@ -283,7 +285,9 @@ class _Moves:
         return moves
 
 
-def _skill_parameters(model: ShopModel, moves: _Moves, as_is: Callable):
+def _skill_parameters(
+    model: ShopModel, moves: _Moves, as_is: Callable
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """(level, exponent, loss), each (runs, skills)."""
     skills, keys = list(model.skills.values()), list(model.skills)
     exponent = np.array([skill.exponent for skill in skills])
@@ -297,16 +301,18 @@ def _skill_parameters(model: ShopModel, moves: _Moves, as_is: Callable):
     return level, turned, np.maximum(loss, 0.0)
 
 
-def _chances(kind: str, names, steps, moves: _Moves) -> np.ndarray:
+def _chances(
+    kind: str, names: Sequence[Callable[[str], str]], steps: Sequence[Step | None], moves: _Moves
+) -> np.ndarray:
     """(runs, steps): p / (1 - p) moved, and back."""
     value = np.array([getattr(step, f"{kind}_chance") if step else 0.0 for step in steps])
     odds = value / np.maximum(1 - value, 1e-12) * np.exp(moves.of([name(kind) for name in names]))
     return odds / (1 + odds)
 
 
-def _step_names(model: ShopModel) -> list:
+def _step_names(model: ShopModel) -> list[tuple[Callable[[str], str], Step | None]]:
     """(kind -> name of the draw, step) of all steps, None standing for a line's end."""
-    rows = []
+    rows: list[tuple[Callable[[str], str], Step | None]] = []
     for line in model.lines:
         for step in (*line.steps, None):
             operation = step.operation if step else ""
@@ -337,7 +343,9 @@ def doubts_of(model: ShopModel) -> dict[str, float]:
     return {name: doubt for name, doubt in doubts.items() if doubt > 0}
 
 
-def _turning(skills: list, exponent, turned, as_is: Callable) -> np.ndarray:
+def _turning(
+    skills: list[Skill], exponent: np.ndarray, turned: np.ndarray, as_is: Callable
+) -> np.ndarray:
     """What the level of go 1 is multiplied by when the curve turns about present experience."""
     if not len(skills):
         return np.ones(turned.shape)

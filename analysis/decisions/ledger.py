@@ -13,6 +13,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from typing import TypeAlias
 
 import numpy as np
 
@@ -21,7 +22,10 @@ from analysis.decisions.change import HOUR, hand_seconds, helper_hours, helper_w
 from analysis.decisions.draws import PARAMETER, code_of, normal_draws
 from analysis.decisions.money import at, discount_factors, weekly_rate
 from analysis.decisions.shop_model import ShopModel
+from analysis.decisions.simulate import Runs
 from analysis.records.scenario import Equipment, Estimate, Scenario, sure
+
+Models: TypeAlias = tuple[ShopModel, ShopModel]  # before, after
 
 
 @dataclass(frozen=True)
@@ -71,7 +75,7 @@ class Ledger:
         return -float(sum(np.minimum(entry.flows[:, 0], 0).mean() for entry in self.entries))
 
 
-def ledger_of(before, after, models: tuple[ShopModel, ShopModel], scenario: Scenario, seed: int):
+def ledger_of(before: Runs, after: Runs, models: Models, scenario: Scenario, seed: int) -> Ledger:
     """The entries of a change: runs before and after of the same seed, of horizon_weeks weeks."""
     discount = discount_factors(
         weekly_rate(scenario.discount_rate_per_year), scenario.horizon_weeks
@@ -80,7 +84,7 @@ def ledger_of(before, after, models: tuple[ShopModel, ShopModel], scenario: Scen
     return Ledger(tuple(e for e in entries if e.flows.any()), discount, len(after.sold))
 
 
-def _goods(before, after, models) -> Iterator[Entry]:
+def _goods(before: Runs, after: Runs, models: Models) -> Iterator[Entry]:
     """Sales and material by product: the differences of what is sold and spoiled; sales of orders
     at a price of their own by the week they are due in."""
     lines = models[1].lines
@@ -101,7 +105,7 @@ def _goods(before, after, models) -> Iterator[Entry]:
         yield Entry(f"price of the order of week {week + 1}", _from_week_1(own))
 
 
-def _sold_by_order(runs, model: ShopModel) -> tuple[np.ndarray, np.ndarray]:
+def _sold_by_order(runs: Runs, model: ShopModel) -> tuple[np.ndarray, np.ndarray]:
     """What is sold to dated orders at a price of their own: (pieces (runs, weeks, lines), money
     (runs, weeks))."""
     pieces, money = np.zeros_like(runs.sold), np.zeros(runs.sold.shape[:2])
@@ -114,11 +118,18 @@ def _sold_by_order(runs, model: ShopModel) -> tuple[np.ndarray, np.ndarray]:
     return pieces, money
 
 
-def _costs(after, models, scenario: Scenario, seed: int) -> Iterator[Entry]:
+def _costs(after: Runs, models: Models, scenario: Scenario, seed: int) -> Iterator[Entry]:
     """What the scenario itself costs and gives back, ranges drawn once a run."""
     runs, weeks = after.sold.shape[:2]
 
-    def money(name: str, estimate: Estimate, each: np.ndarray, sign: int, per="", at_end=False):
+    def money(
+        name: str,
+        estimate: Estimate,
+        each: np.ndarray,
+        sign: int,
+        per: str = "",
+        at_end: bool = False,
+    ) -> Entry:
         z = normal_draws(seed, 0, runs, PARAMETER, np.array([code_of(name)], np.uint64))
         drawn = np.reshape(at(estimate, z), (runs, 1))
         return Entry(name, sign * drawn * each, estimate, float(drawn.mean()), GIVEN, per, at_end)
@@ -158,7 +169,7 @@ def _from_week_1(values: np.ndarray) -> np.ndarray:
     return np.hstack([np.zeros((len(values), 1)), values])
 
 
-def contribution(runs, model: ShopModel) -> np.ndarray:
+def contribution(runs: Runs, model: ShopModel) -> np.ndarray:
     """(runs, weeks): sales (orders at their own price) less material of the sold and spoiled."""
     price = np.array([line.price or 0.0 for line in model.lines])
     material = np.array([line.material_cost or 0.0 for line in model.lines])

@@ -33,6 +33,7 @@ from analysis.records.shop import DAYS, Product, Shop
 from analysis.study.content import PLAN_DOUBT
 from analysis.study.curves import piece_seconds
 from analysis.study.forecast import CellFits, log_lap
+from analysis.study.frames import Row
 from analysis.study.rates import Z95, is_activity, is_regular
 from analysis.study.regression import LOG_PRIOR
 from analysis.study.retention import PUBLISHED_LOSS, PUBLISHED_SPREAD
@@ -87,7 +88,12 @@ def model_of(
 
 
 def _check(
-    shop: Shop, asked: list[Product], routes: list, names: list[str], routing_file, shop_file
+    shop: Shop,
+    asked: list[Product],
+    routes: list[pd.DataFrame],
+    names: list[str],
+    routing_file: str,
+    shop_file: str,
 ) -> None:
     """Raise BadInput with all that keeps a shop from being simulated."""
     faults = []
@@ -227,7 +233,7 @@ def _prior_pieces(fits: CellFits) -> np.ndarray:
     return prior
 
 
-def _fitted(row, straight_on_seconds: float, prior_pieces: float) -> Skill:
+def _fitted(row: Row, straight_on_seconds: float, prior_pieces: float) -> Skill:
     """A cell of the learning frame as a skill.
 
     Its curve is the one chosen, moved so that the next piece, straight on, takes what the study
@@ -258,13 +264,13 @@ def _fitted(row, straight_on_seconds: float, prior_pieces: float) -> Skill:
     return slowed(skill, scale)
 
 
-def _exponent_doubt(row) -> float:
+def _exponent_doubt(row: Row) -> float:
     if row.curve == "constant" or not row.learning_rate_low > 0:
         return 0.0
     return float(np.log2(row.learning_rate_high / row.learning_rate_low) / INTERVAL)
 
 
-def _loss_doubt(row) -> float:
+def _loss_doubt(row: Row) -> float:
     return float(np.log(row.retention_high / row.retention_low) / INTERVAL)
 
 
@@ -287,7 +293,9 @@ def slowed(skill: Skill, factor: float) -> Skill:
     )
 
 
-def _skills(steps: pd.DataFrame, product: str, names: list[str], fitted: Mapping[Key, Skill]):
+def _skills(
+    steps: pd.DataFrame, product: str, names: list[str], fitted: Mapping[Key, Skill]
+) -> dict[Key, Skill]:
     """The skill of everyone in every operation of a route that they may do."""
     skills = {}
     for row in steps.itertuples():
@@ -321,7 +329,7 @@ def _from_a_colleague(known: Mapping[str, Skill]) -> Skill | None:
     )
 
 
-def _planned(row, fitted: Mapping[Key, Skill]) -> Skill:
+def _planned(row: Row, fitted: Mapping[Key, Skill]) -> Skill:
     """The routing's seconds, with the shop's usual scatter."""
     pieces = [skill.piece_log_sd for skill in fitted.values()]
     batches = [skill.batch_log_sd for skill in fitted.values()]
@@ -422,7 +430,13 @@ def _stock(study: Study, product: Product) -> float:
     return float(known.iloc[0]) if len(known) else float(product.stock or 0.0)
 
 
-def _step(row, before, product: Product, logged: Logged, first_plan) -> Step:
+def _step(
+    row: Row,
+    before: tuple[tuple[int, float], ...],
+    product: Product,
+    logged: Logged,
+    first_plan: Mapping[str, float],
+) -> Step:
     key = (product.name, row.operation)
     setup, setup_doubt = logged.setup.get(key, (row.setup_seconds, 0.0))
     faults = logged.faults.get(key)
@@ -452,7 +466,7 @@ class _Chances(TypedDict, total=False):
     scrap_doubt: float
 
 
-def _chances(row) -> _Chances:
+def _chances(row: Row | None) -> _Chances:
     """Rework and scrap of a row of the quality frame, n its pieces, L how alike pieces are:
     the doubt of the log odds of p is sqrt(L / (n p (1 - p)))."""
     if row is None or not row.units:

@@ -16,7 +16,7 @@ run moves all times of the helper together, another all practice.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import replace
 
 import numpy as np
@@ -62,7 +62,7 @@ def newcomer_doubts(skills: Skills, helper: Helper, spread: Spread) -> tuple[Sha
     return tuple(doubt for doubt in doubts if doubt.doubt > 0 and doubt.figures)
 
 
-def _figures(kind: str, keys) -> frozenset[str]:
+def _figures(kind: str, keys: Iterable[tuple[str, str, str]]) -> frozenset[str]:
     return frozenset(skill_name(kind, key) for key in keys)
 
 

@@ -281,7 +281,9 @@ def _signed_plain(value: float, currency: str) -> str:
     return f"{'' if value >= 0 else '-'}{amount(abs(value), currency)}"
 
 
-def _hours_sentences(before, after, money: Money, scenario: Scenario, currency: str) -> list[str]:
+def _hours_sentences(
+    before: Situation, after: Situation, money: Money, scenario: Scenario, currency: str
+) -> list[str]:
     """Hours at the bench, where they change; where that is bought, what one of them costs."""
     was, now = before.bench_hours_per_week.mean, after.bench_hours_per_week.mean
     if abs(now - was) < HOURS_TOLD:

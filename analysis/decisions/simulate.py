@@ -12,6 +12,7 @@ import numpy as np
 
 from analysis.decisions import warm
 from analysis.decisions.backend import in_waves
+from analysis.decisions.results import Results
 from analysis.decisions.shop_model import ShopModel
 from analysis.decisions.varied import Varied, ranges
 from analysis.problems import Problem
@@ -125,7 +126,13 @@ def simulate(
     return whole.first(done)
 
 
-def _plain_runs(model: Simulated, whole: Runs, seed: int, report, stop) -> int:
+def _plain_runs(
+    model: Simulated,
+    whole: Runs,
+    seed: int,
+    report: Callable[[Progress], None],
+    stop: Callable[[], bool] | None,
+) -> int:
     """Runs done one by one, uncompiled, while another process compiles; how many."""
     if warm.machine_code_is_there():
         return 0
@@ -150,7 +157,9 @@ def _pieces(first: int, runs: int, weeks: int) -> list[tuple[int, int]]:
     return pieces
 
 
-def _each_of_its_own(shops: Varied, weeks: int, seed: int, first_run: int, runs: int, plainly):
+def _each_of_its_own(
+    shops: Varied, weeks: int, seed: int, first_run: int, runs: int, plainly: bool
+) -> tuple[Results, dict[str, np.ndarray]]:
     """As `simulate_piece`, the runs one by one, each in its own shop."""
     pieces = [
         simulate_piece(shops.of_run(run), weeks, seed, run, 1, plainly)
@@ -166,7 +175,7 @@ def _each_of_its_own(shops: Varied, weeks: int, seed: int, first_run: int, runs:
 
 def simulate_piece(
     model: Simulated, weeks: int, seed: int, first_run: int, runs: int, plainly: bool = False
-):
+) -> tuple[Results, dict[str, np.ndarray]]:
     """(results, draws) of some runs: what one thread or one worker of a cluster does.
 
     plainly: without compiled functions, some 300 times slower, to the same bits.
@@ -230,7 +239,7 @@ def _empty(shops: Simulated, weeks: int, runs: int) -> Runs:
     )
 
 
-def _put(whole: Runs, at: slice, results, draws: Mapping[str, np.ndarray]) -> None:
+def _put(whole: Runs, at: slice, results: Results, draws: Mapping[str, np.ndarray]) -> None:
     """Write the results of some runs where they belong."""
     for name in (*_BY_LINE, "pieces_open"):
         getattr(whole, name)[at] = getattr(results, name)

@@ -6,7 +6,7 @@ shop, put the difference into money, find what moves it and from which demand on
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -49,7 +49,7 @@ def what_if(
     quick: bool = False,
     report: Callable[[SoFar], None] | None = None,
     early: Callable[[Answer], None] | None = None,
-    **options,
+    **options: Any,
 ) -> tuple[Answer, ...]:
     """Answer each scenario about the same shop, all with the same random numbers.
 
@@ -85,7 +85,7 @@ def what_if(
     return tuple(answers)
 
 
-def _told(report: Callable[[SoFar], None] | None, name: str):
+def _told(report: Callable[[SoFar], None] | None, name: str) -> Callable[..., None] | None:
     """What `simulate` reports, passed on as the estimate so far."""
     if report is None:
         return None
@@ -98,7 +98,9 @@ def _told(report: Callable[[SoFar], None] | None, name: str):
     return told
 
 
-def _told_again(report: Callable[[SoFar], None] | None, compared: Compared, runs: int):
+def _told_again(
+    report: Callable[[SoFar], None] | None, compared: Compared, runs: int
+) -> Callable[[str], None] | None:
     """What `Again` tells, passed on: how many other values so far, and of which figure."""
     if report is None:
         return None
@@ -187,7 +189,9 @@ def answer_of(
     )
 
 
-def _of_helper(compared: Compared, before: Situation, difference: Situation, currency: str):
+def _of_helper(
+    compared: Compared, before: Situation, difference: Situation, currency: str
+) -> Iterator[str]:
     """What an hour of a helper brings, where nothing else is changed along with it."""
     scenario = compared.scenario
     helper, demand = scenario.helper, scenario.demand

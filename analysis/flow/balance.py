@@ -12,9 +12,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from math import ceil
+from typing import TYPE_CHECKING
 
 from analysis.flow.work import TICKS, Work
 from analysis.problems import BadInput, Fault
+
+if TYPE_CHECKING:
+    from ortools.sat.python.cp_model import CpModel, CpSolver, IntVar
 
 EFFORT_SECONDS = 20.0
 
@@ -111,11 +115,11 @@ def _check_fits(work: Work, times: list[int], cycle: int) -> None:
             )
 
 
-def _fault(work: Work, row: int, column: str, problem: str, value, remedy: str) -> BadInput:
+def _fault(work: Work, row: int, column: str, problem: str, value: object, remedy: str) -> BadInput:
     return BadInput([Fault(work.file, row, column, problem, str(value), remedy)])
 
 
-def _solve(work: Work, times, count: int, cycle: int | None, effort: float) -> _Answer:
+def _solve(work: Work, times: list[int], count: int, cycle: int | None, effort: float) -> _Answer:
     """A line of `count` places: within `cycle` if given, else with the shortest."""
     from ortools.sat.python import cp_model  # half a second to import
 
@@ -157,7 +161,9 @@ def _solve(work: Work, times, count: int, cycle: int | None, effort: float) -> _
     return _Answer(places, reached, max(least, bound), status == cp_model.OPTIMAL)
 
 
-def _skills(model, work: Work, at, count: int):
+def _skills(
+    model: CpModel, work: Work, at: list[list[IntVar]], count: int
+) -> list[list[IntVar]] | None:
     """who[place][worker], where skills matter: one place a person, with every skill asked for."""
     everybody = len(work.workers)
     if all(len(operation.workers) == everybody for operation in work.operations):
@@ -174,13 +180,21 @@ def _skills(model, work: Work, at, count: int):
     return who
 
 
-def _worker(solver, who, place: int) -> int:
+def _worker(solver: CpSolver, who: list[list[IntVar]] | None, place: int) -> int:
     if who is None:
         return place
     return next(w for w, here in enumerate(who[place]) if solver.value(here))
 
 
-def _balance(work: Work, times, places, cycle: int, bound: float, count: int, proven: bool):
+def _balance(
+    work: Work,
+    times: list[int],
+    places: list[tuple[int, list[int]]],
+    cycle: int,
+    bound: float,
+    count: int,
+    proven: bool,
+) -> Balance:
     assignment = tuple(
         Place(
             work.workers[worker],

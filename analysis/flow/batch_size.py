@@ -21,9 +21,10 @@ import pandas as pd
 from analysis.flow.bounds import lower_bound
 from analysis.flow.dispatch import piece_times
 from analysis.flow.listed import as_listed
-from analysis.flow.plan import makespan
+from analysis.flow.plan import Block, makespan
 from analysis.flow.search import attempt, simple_rules
 from analysis.flow.work import TICKS, Batch, Work, work_of
+from analysis.study.learning import LearningResult
 
 SIZES = (*range(1, 11), 12, 15, 18, 20, 22, 25, 30, 35, 40, 45, 50, 60, 70, 80, 90, 100, 120, 140,
          160, 180, 200)  # fmt: skip
@@ -103,11 +104,11 @@ def batch_sizes(
 
 def _row(work: Work, units: int, costs: Costs) -> dict:
     blocks = _quick(work)
-    span = makespan(list(blocks)) / TICKS
+    span = makespan(blocks) / TICKS
     good = units * costs.good_share
     attended = work.attended / TICKS
     setups = sum(setup.duration for setup in work.setups) / TICKS
-    waiting = _most_waiting(work, list(blocks))
+    waiting = _most_waiting(work, blocks)
     money = _money(costs, attended, span, units, waiting)
     return {
         "units": units, "good_pieces": good, "elapsed_seconds": span,
@@ -118,7 +119,7 @@ def _row(work: Work, units: int, costs: Costs) -> dict:
     }  # fmt: skip
 
 
-def _quick(work: Work):
+def _quick(work: Work) -> list[Block]:
     """The best of the simple rules: sizes are compared by like with like."""
     plans = [
         plan
@@ -127,7 +128,7 @@ def _quick(work: Work):
     ]
     if not plans:
         return as_listed(work)[0]
-    return min(plans, key=lambda plan: plan.score).blocks
+    return list(min(plans, key=lambda plan: plan.score).blocks)
 
 
 def _money(costs: Costs, attended: float, span: float, units: int, waiting: int) -> dict:
@@ -143,7 +144,7 @@ def _money(costs: Costs, attended: float, span: float, units: int, waiting: int)
             "money": labour + material + tied + rack}  # fmt: skip
 
 
-def _most_waiting(work: Work, blocks) -> int:
+def _most_waiting(work: Work, blocks: list[Block]) -> int:
     """The most pieces that lie waiting at one time."""
     times = piece_times(work, blocks)
     moments = [
@@ -168,7 +169,9 @@ def _fits(work: Work) -> bool:
     return racks and all(not o.holds or o.units <= o.holds for o in work.operations)
 
 
-def practice_in_batch(learning, product: str) -> Callable[[int], dict[tuple[str, str], float]]:
+def practice_in_batch(
+    learning: LearningResult, product: str
+) -> Callable[[int], dict[tuple[str, str], float]]:
     """Mean seconds per piece of the next batch of so many pieces, from fitted curves.
 
     The first pieces after the start are slower (the restart effect) and practice goes on within

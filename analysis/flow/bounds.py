@@ -11,8 +11,10 @@ done by m people (or in one station):
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 from analysis.flow.hours_bounds import hours_bound
-from analysis.flow.work import Work
+from analysis.flow.work import Operation, Work
 
 
 def lower_bound(work: Work) -> int:
@@ -35,7 +37,7 @@ def _bound(work: Work, heads: list[int], tails: list[int]) -> int:
     return best
 
 
-def _rows(work: Work, heads: list[int], tails: list[int]):
+def _rows(work: Work, heads: list[int], tails: list[int]) -> Iterator[tuple[int, int, Operation]]:
     return zip(heads, tails, work.operations, strict=True)
 
 
@@ -146,7 +148,7 @@ def _last_piece_bound(work: Work, heads: list[int], tails: list[int]) -> int:
     return best
 
 
-def _filled(work: Work, operation, head: int, last: list[int]) -> int:
+def _filled(work: Work, operation: Operation, head: int, last: list[int]) -> int:
     """When the last piece of a batch is put into what holds it: in one filling, whose pieces
     follow at once upon each other, or in several, a wait between them."""
     several = head + operation.load + operation.wait
@@ -161,7 +163,7 @@ def _filled(work: Work, operation, head: int, last: list[int]) -> int:
     return min(one, several)
 
 
-def _lag(work: Work, one, other, wait: int) -> int:
+def _lag(work: Work, one: Operation, other: Operation, wait: int) -> int:
     """The wait; a lone worker must also change task in it."""
     if len(work.workers) > 1:
         return wait
@@ -176,7 +178,7 @@ def _groups(work: Work) -> list[frozenset[int]]:
     return sorted(unions | {everybody}, key=sorted)
 
 
-def _people_bound(work: Work, heads, tails, people: frozenset[int]) -> int:
+def _people_bound(work: Work, heads: list[int], tails: list[int], people: frozenset[int]) -> int:
     """Work only these people can do, between its least head and its least tail."""
     parts = [
         (head, tail, operation.load, operation.task)
@@ -208,7 +210,7 @@ def _setup_tail(work: Work, number: int, tails: list[int]) -> int:
     )
 
 
-def _station_bound(work: Work, heads, tails, station: int) -> int:
+def _station_bound(work: Work, heads: list[int], tails: list[int], station: int) -> int:
     """What one station is taken for, with what lies in it while it waits."""
     parts = [
         (
@@ -240,6 +242,6 @@ def _occupied(work: Work, head: int, load: int, held: bool) -> int:
     return head + load if held else work.hours.advance(head, load)
 
 
-def _held(operation) -> int:
+def _held(operation: Operation) -> int:
     """The least ticks a batch's pieces wait in the station: one wait for each filling."""
     return operation.wait * -(-operation.units // operation.holds)

@@ -7,9 +7,9 @@ clock follow the shop's zone, daylight saving included.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
-from datetime import date, datetime, timedelta
+from datetime import date, datetime, timedelta, tzinfo
 from zoneinfo import ZoneInfo
 
 from analysis.flow.by_hand import things_to_do
@@ -72,7 +72,7 @@ def on_the_calendar(
     return replace(work, hours=Hours(tuple(spans)))
 
 
-def _goes(work: Work):
+def _goes(work: Work) -> Iterator[tuple[int, str, int]]:
     for operation in work.operations:
         yield operation.row, operation.name, operation.duration
     for number, setup in enumerate(work.setups):
@@ -95,7 +95,7 @@ def _spans(week: Mapping[str, DayHours], start: datetime, weeks: int) -> list[tu
     return spans
 
 
-def _at(day: date, seconds: int, zone) -> datetime:
+def _at(day: date, seconds: int, zone: tzinfo | None) -> datetime:
     """A wall time of a day, as elapsed time can be counted from it (UTC)."""
     midnight = datetime(day.year, day.month, day.day, tzinfo=zone)
     return (midnight + timedelta(seconds=seconds)).astimezone(ZoneInfo("UTC"))

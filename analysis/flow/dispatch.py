@@ -8,9 +8,13 @@ from __future__ import annotations
 
 from bisect import insort
 from dataclasses import dataclass
+from typing import TypeAlias
 
 from analysis.flow.plan import Block
-from analysis.flow.work import Operation, Work
+from analysis.flow.work import Begun, Operation, Setup, Work
+
+# late, rank, operation, start, whether it is the setup: the least is begun
+Choice: TypeAlias = tuple[int, float, int, int, bool]
 
 
 @dataclass(frozen=True)
@@ -98,7 +102,7 @@ class _Dispatch:
         if work.begun:
             self._take_up(work.begun)
 
-    def _take_up(self, begun) -> None:
+    def _take_up(self, begun: Begun) -> None:
         """Begin where the bench stands: pieces done, setups made, what lies drying or pressed."""
         for index, left in enumerate(begun.left):
             operation = self.operations[index]
@@ -163,7 +167,7 @@ class _Dispatch:
         self._go(worker, own, start)
         return True
 
-    def _choice(self, worker: int, index: int, now: int):
+    def _choice(self, worker: int, index: int, now: int) -> Choice | None:
         """(late, rank, index, start, is_setup) of beginning this operation; None if it cannot."""
         operation = self.operations[index]
         task = operation.task, operation.station
@@ -182,7 +186,9 @@ class _Dispatch:
             late = -1
         return late, rank, index, start, False
 
-    def _setup_choice(self, worker: int, index: int, now: int, lost: int, rank: float):
+    def _setup_choice(
+        self, worker: int, index: int, now: int, lost: int, rank: float
+    ) -> Choice | None:
         setup = self.work.setups[self.operations[index].setup]
         begin = now + lost
         free = max(begin, self.station_free[setup.station] if setup.station >= 0 else 0)
@@ -322,7 +328,7 @@ class _Dispatch:
         self.ready_setup[number] = end + setup.wait
         self.own[worker] = -1
 
-    def _busy(self, worker: int, block: Block, what) -> None:
+    def _busy(self, worker: int, block: Block, what: Operation | Setup) -> None:
         self.blocks.append(block)
         self.free[worker] = block.end
         self.last[worker] = what.task, what.station

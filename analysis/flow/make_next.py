@@ -9,7 +9,7 @@ chance to make it is marked urgent and stands before all others.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from math import ceil, floor, inf
@@ -87,7 +87,7 @@ def make_next(
     return MakeNext(tuple(made), tuple(left), hours_left, sum(row.hours for row in made))
 
 
-def _turn(line: Line, urgent_days: float):
+def _turn(line: Line, urgent_days: float) -> tuple[bool, float | None, float, str, str]:
     """Urgent ones first, the emptiest first; then earning per bottleneck hour; then by name."""
     days = _lasts(line)
     urgent = days is not None and days <= urgent_days
@@ -199,7 +199,9 @@ def scarcest(
     return max(found, key=lambda one: one.hours_asked / max(one.hours_per_week, 1e-9))
 
 
-def _only_by(content: pd.DataFrame, routing: pd.DataFrame | None, people: Mapping[str, float]):
+def _only_by(
+    content: pd.DataFrame, routing: pd.DataFrame | None, people: Mapping[str, float]
+) -> Iterator[tuple[tuple[str, ...], pd.DataFrame]]:
     """(people, the content only they can do) for each set of skilled people."""
     if routing is None:
         return

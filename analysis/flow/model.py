@@ -22,10 +22,16 @@ from typing import TYPE_CHECKING, Literal
 
 from analysis.flow.dispatch import crowded_racks
 from analysis.flow.plan import Block
-from analysis.flow.work import Operation, Work
+from analysis.flow.work import Operation, Setup, Work
 
 if TYPE_CHECKING:
-    from ortools.sat.python.cp_model import CpSolverSolutionCallback, IntVar
+    from ortools.sat.python.cp_model import (
+        CpSolver,
+        CpSolverSolutionCallback,
+        IntervalVar,
+        IntVar,
+        LiteralT,
+    )
 
 
 @dataclass(frozen=True)
@@ -124,7 +130,9 @@ class _Model:
             for k, size in enumerate(self.sizes[operation.batch])
         ]  # fmt: skip
 
-    def _part(self, index, size, duration, what, name) -> _Part:
+    def _part(
+        self, index: int, size: int, duration: int, what: Operation | Setup, name: str
+    ) -> _Part:
         start = self.model.new_int_var(0, max(0, self.horizon - duration), name)
         return _Part(index, size, duration, what.task, what.station, what.workers, start)
 
@@ -214,7 +222,7 @@ class _Model:
             for before in range(max(k - once + 1, 0), k):
                 self.model.add_bool_or(goes[k].negated(), opens[k], goes[before].negated())
 
-    def _at_once(self, part: _Part, behind: _Part, together, loads: bool) -> None:
+    def _at_once(self, part: _Part, behind: _Part, together: LiteralT, loads: bool) -> None:
         """In one filling the next part follows at once, unless it goes along in the same load."""
         condition = [together]
         if loads and behind.there is not True:
@@ -251,12 +259,12 @@ class _Model:
                 if opens:
                     self._same_worker(one, other, opens[k].negated())
 
-    def _same_worker(self, one: _Part, other: _Part, condition) -> None:
+    def _same_worker(self, one: _Part, other: _Part, condition: LiteralT) -> None:
         for worker in one.workers:
             same = self.model.add(one.who[worker] == other.who[worker])
             same.only_enforce_if(condition)
 
-    def _interval(self, part: _Part, present):
+    def _interval(self, part: _Part, present: LiteralT) -> IntervalVar:
         if present is True:
             return self.model.new_fixed_size_interval_var(part.start, part.duration, "i")
         return self.model.new_optional_fixed_size_interval_var(
@@ -357,7 +365,12 @@ class _Model:
         for candidate, literal in part.who.items():
             self.model.add_hint(literal, candidate == worker)
 
-    def run(self, effort: float, stop, report) -> Answer:
+    def run(
+        self,
+        effort: float,
+        stop: Callable[[], bool] | None,
+        report: Callable[[int, int], None] | None,
+    ) -> Answer:
         solver = self.cp.CpSolver()
         solver.parameters.num_workers = 1
         solver.parameters.interleave_search = True
@@ -372,7 +385,7 @@ class _Model:
             return Answer(None, 0, False, impossible=nothing)
         return Answer(self._blocks(solver), round(solver.best_objective_bound), proven)
 
-    def _blocks(self, solver) -> list[Block]:
+    def _blocks(self, solver: CpSolver) -> list[Block]:
         rows: list[list] = []  # part, pieces, start, worker
         for part in self.all:
             if part.there is not True and not solver.value(part.there):

@@ -139,7 +139,7 @@ def _leaves(done: pd.DataFrame, now: datetime) -> tuple[int, ...]:
     return tuple(sorted(times))
 
 
-def _ticks_before(now: datetime, started_at, seconds: float) -> int:
+def _ticks_before(now: datetime, started_at: pd.Timestamp, seconds: float) -> int:
     return min(0, round(((started_at - pd.Timestamp(now)).total_seconds() + seconds) * TICKS))
 
 

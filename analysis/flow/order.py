@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from analysis.flow import model
 from analysis.flow.bounds import lower_bound
 from analysis.flow.listed import as_listed
-from analysis.flow.plan import Plan, make_plan
+from analysis.flow.plan import Block, Plan, make_plan
 from analysis.flow.search import Found, RulesTried, found, improve, least_changes
 from analysis.flow.work import TICKS, Work
 from analysis.problems import BadInput, Fault
@@ -54,7 +54,14 @@ def order(
 
 
 class _Search:
-    def __init__(self, work: Work, effort: float, rules: RulesTried | None, stop, report):
+    def __init__(
+        self,
+        work: Work,
+        effort: float,
+        rules: RulesTried | None,
+        stop: Callable[[], bool],
+        report: Callable[[Progress], None] | None,
+    ) -> None:
         if not 0 <= effort <= MOST_SECONDS:
             raise BadInput(
                 [
@@ -166,7 +173,9 @@ class _Search:
         """Whether the model can be searched with so many parts."""
         return self._parts(sizes) <= (CIRCUIT_PARTS if self._costs else FREE_PARTS)
 
-    def _solve(self, parts: list[list[int]], effort: float, guide, exact: bool) -> model.Answer:
+    def _solve(
+        self, parts: list[list[int]], effort: float, guide: list[Block] | None, exact: bool
+    ) -> model.Answer:
         # A coarse plan may be longer than the best and still show the next, finer one the way.
         leeway = 1.0 if exact else COARSE_LEEWAY
         horizon = int(self.best.span * leeway) if self.best else _generous(self.work)

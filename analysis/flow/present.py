@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 
 import numpy as np
 import pandas as pd
@@ -44,7 +44,9 @@ def attended_range(
     return float(np.sqrt(squares))
 
 
-def _cells_by_operation(cells: pd.DataFrame, here: Sequence[str]):
+def _cells_by_operation(
+    cells: pd.DataFrame, here: Sequence[str]
+) -> Iterator[tuple[tuple[str, str], pd.DataFrame]]:
     """((product, operation), its cells): of those here, or of all where none of them has any."""
     cells = cells[np.isfinite(cells["present_seconds"].to_numpy(float))]
     for (product, operation), rows in cells.groupby(["product", "operation"], observed=True):

@@ -218,7 +218,7 @@ def _changed(work: Work, rule: Rule, draw: random.Random) -> Rule:
     return rule
 
 
-def _with(rule: Rule, name: str, index: int, value) -> Rule:
+def _with(rule: Rule, name: str, index: int, value: int | tuple[float, ...]) -> Rule:
     values = list(getattr(rule, name))
     values[index] = value
     changed: dict[str, Any] = {name: tuple(values)}

@@ -160,7 +160,9 @@ def gaps(work: Work, plan: Plan, least_seconds: float = 60.0) -> tuple[Gap, ...]
     return tuple(sorted(found, key=lambda gap: (gap.start_seconds, gap.worker)))
 
 
-def _open_gaps(work: Work, worker: str, start: float, end: float, waiting: str, least: float):
+def _open_gaps(
+    work: Work, worker: str, start: float, end: float, waiting: str, least: float
+) -> list[Gap]:
     """The parts of a stretch in which the shop is open."""
     spans = [(a / TICKS, b / TICKS) for a, b in work.hours.spans] or [(start, end)]
     parts = [(max(a, start), min(b, end)) for a, b in spans if a < end]

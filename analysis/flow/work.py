@@ -14,6 +14,7 @@ import pandas as pd
 from analysis.flow.hours import Hours
 from analysis.problems import BadInput, Fault
 from analysis.records.routing import precedence, route
+from analysis.study.frames import Row
 from analysis.study.route import topological
 
 TICKS = 100  # per second
@@ -202,7 +203,9 @@ def whole_route(routing: pd.DataFrame, product: str, file: str = "routing") -> s
     return "" if common and kept == named else variants[0]
 
 
-def _check_counts(batches, workers, change_seconds, file) -> None:
+def _check_counts(
+    batches: Sequence[Batch], workers: int | Sequence[str], change_seconds: float, file: str
+) -> None:
     for batch in batches:
         if not 1 <= batch.units <= MOST_UNITS:
             raise _fault(file, 0, "units", f"is not a number of pieces from 1 to {MOST_UNITS}",
@@ -237,7 +240,7 @@ def _unknown_product(routing: pd.DataFrame, product: str, file: str) -> BadInput
                   "one of " + ", ".join(known[:20]))  # fmt: skip
 
 
-def _fault(file: str, row: int, column: str, problem: str, value, remedy: str) -> BadInput:
+def _fault(file: str, row: int, column: str, problem: str, value: object, remedy: str) -> BadInput:
     return BadInput([Fault(file, row, column, problem, str(value), remedy)])
 
 
@@ -267,7 +270,9 @@ class _Builder:
         self.tasks: dict[str, int] = {}
         self.faults: list[Fault] = []
 
-    def add(self, index: int, batch: Batch, rows: pd.DataFrame, pairs) -> None:
+    def add(
+        self, index: int, batch: Batch, rows: pd.DataFrame, pairs: list[tuple[str, str, float]]
+    ) -> None:
         """Put in the operations of one batch, each behind those it must follow."""
         first = len(self.operations)
         order = topological(list(rows.operation), pairs)
@@ -283,7 +288,9 @@ class _Builder:
             wait = longest.get(name, ticks(row.wait_seconds))
             self.operations.append(self._operation(index, batch, row, tuple(before[name]), wait))
 
-    def _operation(self, index: int, batch: Batch, row, before, wait: int) -> Operation:
+    def _operation(
+        self, index: int, batch: Batch, row: Row, before: tuple[tuple[int, int], ...], wait: int
+    ) -> Operation:
         task = self.tasks.setdefault(row.operation, len(self.tasks))
         station = self.stations.setdefault(row.station, len(self.stations)) if row.station else -1
         seconds = self.seconds.get((batch.product, row.operation))
@@ -301,7 +308,7 @@ class _Builder:
             else ticks(row.max_wait_seconds),
         )  # fmt: skip
 
-    def _workers(self, row) -> tuple[int, ...]:
+    def _workers(self, row: Row) -> tuple[int, ...]:
         named = skills(row.skill)
         can = tuple(i for i, name in enumerate(self.workers) if not named or name in named)
         if not can:
@@ -314,7 +321,7 @@ class _Builder:
             )
         return can
 
-    def _holds(self, row, batch: Batch, once: int) -> int:
+    def _holds(self, row: Row, batch: Batch, once: int) -> int:
         """Pieces that may lie in the station together: its places if given, else one go."""
         if not row.wait_holds_station:
             return 0
@@ -329,7 +336,7 @@ class _Builder:
             )
         return min(batch.units, once if places != places else max(int(places), 1))
 
-    def _rack(self, row, once: int) -> int:
+    def _rack(self, row: Row, once: int) -> int:
         if not row.rack and row.rack_places != row.rack_places:
             return -1
         rack = self.racks.setdefault(row.rack or f"rack of {row.operation}", len(self.racks))
@@ -346,7 +353,7 @@ class _Builder:
                 )
         return rack
 
-    def _setup(self, row, task: int, station: int, workers: tuple[int, ...]) -> int:
+    def _setup(self, row: Row, task: int, station: int, workers: tuple[int, ...]) -> int:
         if not row.setup_seconds and not row.setup_wait_seconds:
             return -1
         key = (task, station)
@@ -360,7 +367,7 @@ class _Builder:
         self.setups[key] = setup
         return list(self.setups).index(key)
 
-    def _fault(self, row, column: str, problem: str, value: str, remedy: str) -> None:
+    def _fault(self, row: Row, column: str, problem: str, value: str, remedy: str) -> None:
         self.faults.append(Fault(self.file, int(row.row), column, problem, value, remedy))
 
     def stop_if_faulty(self) -> None:

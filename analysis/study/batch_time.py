@@ -224,7 +224,7 @@ def _left_out(own: pd.DataFrame) -> pd.DataFrame:
     )
 
 
-def _own_laps(laps, chosen, variant: str, worker: str) -> pd.DataFrame:
+def _own_laps(laps: pd.DataFrame, chosen: pd.DataFrame, variant: str, worker: str) -> pd.DataFrame:
     here = laps["batch"].isin(chosen["batch"].astype(str))
     if variant:
         here &= laps["variant"].isin([variant, ""])
@@ -324,7 +324,9 @@ def _ratio(top: np.ndarray, bottom: np.ndarray) -> Spread:
     return Spread(value, max(value - half, 0.0), value + half)
 
 
-def _largest_loss(minutes, own: pd.DataFrame, names: pd.Series, made: np.ndarray) -> Loss | None:
+def _largest_loss(
+    minutes: pd.DataFrame, own: pd.DataFrame, names: pd.Series, made: np.ndarray
+) -> Loss | None:
     lost = minutes[minutes["activity"].isin(LOSSES)]
     by_activity = lost.groupby("activity")["seconds"].sum()
     if not by_activity.sum() > 0:

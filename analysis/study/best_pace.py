@@ -15,12 +15,14 @@ proof (trial.py).
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
 
 from analysis.study.cost_of_quality import Tally, seconds_to_mend, tallied
+from analysis.study.frames import Row
 from analysis.study.logistic import chance
 from analysis.study.spoilage import Spoilage
 
@@ -113,7 +115,7 @@ def best_paces(found: Spoilage, at_stake: pd.DataFrame) -> pd.DataFrame:
     return table.sort_values("saved", ascending=False, kind="stable", ignore_index=True)
 
 
-def _best_row(found: Spoilage, stake) -> dict:
+def _best_row(found: Spoilage, stake: Row) -> dict:
     at, curve = _curve(found, stake.operation)
     row = {"product": stake.product, "operation": stake.operation, "in_money": stake.in_money}
     row |= {"usual_seconds": stake.seconds}
@@ -149,7 +151,7 @@ def _best_row(found: Spoilage, stake) -> dict:
     return row | {"note": _note(row, curve)}
 
 
-def _note(row: dict, curve) -> str:
+def _note(row: dict, curve: Row) -> str:
     low, high = round(row["best_low"]), round(row["best_high"])
     said = f"About {low} s" if low == high else f"About {low} to {high} s"
     parts = [f"{said} a piece costs least, against {round(row['usual_seconds'])} s now."]
@@ -167,7 +169,11 @@ def _note(row: dict, curve) -> str:
 
 
 def cost_at(
-    found: Spoilage, at_stake: pd.DataFrame, product: str, operation: str, seconds
+    found: Spoilage,
+    at_stake: pd.DataFrame,
+    product: str,
+    operation: str,
+    seconds: float | Sequence[float] | np.ndarray,
 ) -> pd.DataFrame:
     """What pieces cost here at these seconds a piece: COST_COLUMNS, a row for each of `seconds`.
 
@@ -212,7 +218,7 @@ def rushed_below_seconds(
     return table.assign(rushed_below_seconds=seconds)[list(RUSHED_COLUMNS)]
 
 
-def _rushed(found: Spoilage, stake) -> float:
+def _rushed(found: Spoilage, stake: Row) -> float:
     at, curve = _curve(found, stake.operation)
     if curve is None or curve.verdict != "haste spoils":
         return np.nan
@@ -222,7 +228,7 @@ def _rushed(found: Spoilage, stake) -> float:
     return float(least) if least > slower[0] else np.nan
 
 
-def _curve(found: Spoilage, operation: str):
+def _curve(found: Spoilage, operation: str) -> tuple[int, Row | None]:
     """(place, row) of an operation's curve; None where it has none."""
     places = np.flatnonzero((found.curves["operation"] == operation).to_numpy())
     if not len(places) or not np.isfinite(found.draws[0, places[0], 0]):
@@ -230,12 +236,12 @@ def _curve(found: Spoilage, operation: str):
     return int(places[0]), next(found.curves.iloc[places].itertuples())
 
 
-def _paces_tried(curve) -> np.ndarray:
+def _paces_tried(curve: Row) -> np.ndarray:
     """How much slower than now, from the fastest to the slowest pace seen (log of seconds)."""
     return np.linspace(curve.pace_low, curve.pace_high, STEPS) - curve.usual_pace
 
 
-def _spoiled(found: Spoilage, at: int, slower) -> np.ndarray:
+def _spoiled(found: Spoilage, at: int, slower: np.ndarray) -> np.ndarray:
     """p(d): (draws, paces) mean chance over the scatter of paces about the one aimed at."""
     usual = found.curves["usual_pace"].to_numpy()[at]
     pace = usual + slower[:, None] + found.scatter[at]
@@ -243,7 +249,7 @@ def _spoiled(found: Spoilage, at: int, slower) -> np.ndarray:
     return chance(intercept[:, None, None] + slope[:, None, None] * pace).mean(axis=2)
 
 
-def _cost(stake, scrap_share: float, slower, spoiled) -> np.ndarray:
+def _cost(stake: Row, scrap_share: float, slower: np.ndarray, spoiled: np.ndarray) -> np.ndarray:
     """(draws, paces): (V + w (s e^d + p (1 - q) r)) / (1 - p q) - V."""
     wage = stake.wage_per_hour / 3600
     work = stake.seconds * np.exp(slower) + spoiled * (1 - scrap_share) * stake.rework_seconds

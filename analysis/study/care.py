@@ -17,7 +17,8 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from analysis.study.logistic import chance, fit_logistic
+from analysis.study.frames import Row
+from analysis.study.logistic import LogisticFit, chance, fit_logistic
 from analysis.study.power import errors_to_tell, pieces_each_way
 from analysis.study.rates import clusters, codes, is_activity, is_regular, ratio
 from analysis.study.spoilage import SIGNIFICANCE, WEAK_SPREAD, holm
@@ -219,7 +220,9 @@ def _pair_frame(points: pd.DataFrame, steps: pd.DataFrame, mending: pd.DataFrame
     return table[list(PAIR_COLUMNS)]
 
 
-def permutation_p(x, y, n, pair, pairs: int, product) -> np.ndarray:
+def permutation_p(
+    x: np.ndarray, y: np.ndarray, n: np.ndarray, pair: np.ndarray, pairs: int, product: np.ndarray
+) -> np.ndarray:
     """p-value per pair of no association, batches exchanged within products.
 
     The statistic is the correlation r of x with the residual y - n p, both about their means
@@ -246,7 +249,12 @@ def permutation_p(x, y, n, pair, pairs: int, product) -> np.ndarray:
     return np.where(told, 2 * stdtr(np.maximum(freedom, 1), -np.abs(np.nan_to_num(t))), 1.0)
 
 
-def _add_savings(table: pd.DataFrame, steps: pd.DataFrame, mending: pd.DataFrame, fewer) -> None:
+def _add_savings(
+    table: pd.DataFrame,
+    steps: pd.DataFrame,
+    mending: pd.DataFrame,
+    fewer: tuple[np.ndarray, np.ndarray, np.ndarray],
+) -> None:
     """saved = mending seconds x (share at fault now - with a tenth more time), with the errors of
     both factors, taken as independent; net = saved - the tenth more.
 
@@ -297,7 +305,7 @@ def _verdicts(table: pd.DataFrame) -> np.ndarray:
     )
 
 
-def _add_sizes(table: pd.DataFrame, fit, points: pd.DataFrame) -> None:
+def _add_sizes(table: pd.DataFrame, fit: LogisticFit, points: pd.DataFrame) -> None:
     """How many more batches, and how large an experiment."""
     told = table["verdict"] != "too weak"
     more = table["batches"] * (
@@ -313,7 +321,7 @@ def _add_sizes(table: pd.DataFrame, fit, points: pd.DataFrame) -> None:
     table["batches_for_trial"] = np.ceil(2 * each / size)
 
 
-def _note(row) -> str:
+def _note(row: Row) -> str:
     if row.verdict == "too weak":
         return (
             f"Too weak to tell in {row.batches} batches; about {row.batches_more:,.0f} more would "

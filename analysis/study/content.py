@@ -13,6 +13,7 @@ import numpy as np
 import pandas as pd
 
 from analysis.records.shop import Shop
+from analysis.study.frames import Number
 from analysis.study.quality import share_draws
 from analysis.study.rates import cell_codes, clusters, is_activity, is_regular, ratio
 from analysis.study.time_study import (
@@ -134,7 +135,13 @@ def _own_plan(rows: pd.DataFrame, table: pd.DataFrame) -> np.ndarray:
     return np.where(planned, plan / np.where(planned, first_plan, 1.0), 1.0)
 
 
-def _operation_rates(laps, present, quality, routes, shop: Shop) -> pd.DataFrame:
+def _operation_rates(
+    laps: pd.DataFrame,
+    present: pd.DataFrame,
+    quality: pd.DataFrame,
+    routes: pd.DataFrame,
+    shop: Shop,
+) -> pd.DataFrame:
     """One row per product and operation of any route: its rates and their standard errors."""
     keep = ["planned_seconds", "setup_seconds"]
     table = routes.groupby(KEYS, sort=True)[keep].first().reset_index()
@@ -162,7 +169,7 @@ def _operation_rates(laps, present, quality, routes, shop: Shop) -> pd.DataFrame
     return table
 
 
-def _allowance_factor(shop: Shop, delay_percent):
+def _allowance_factor(shop: Shop, delay_percent: Number) -> Number:
     """Standard over normal time, the logged interruptions in place of the contingency allowance.
 
     Interruptions are logged in percent of work; as a share of the working day (work,
@@ -171,7 +178,7 @@ def _allowance_factor(shop: Shop, delay_percent):
     allowance = shop.allowance
     rest = allowance.personal_percent + allowance.fatigue_percent
     if not np.any(delay_percent):
-        percent = rest + allowance.contingency_percent
+        percent: Number = rest + allowance.contingency_percent
     elif allowance.convention == "of working day":
         percent = rest + delay_percent * (100 - rest) / (100 + delay_percent)
     else:

@@ -89,7 +89,7 @@ def _rows(frame: pd.DataFrame, columns: dict) -> list[dict]:
     return [dict(zip(values, row, strict=True)) for row in zip(*values.values(), strict=True)]
 
 
-def _whole(value) -> int | None:
+def _whole(value: float) -> int | None:
     return None if pd.isna(value) else int(value)
 
 

@@ -106,7 +106,14 @@ def _cost_row(
     return tuple(row[name] for name in COLUMNS)
 
 
-def _amounts(parts: Parts, frame: pd.DataFrame, shop: Shop, own, share, wage) -> dict:
+def _amounts(
+    parts: Parts,
+    frame: pd.DataFrame,
+    shop: Shop,
+    own: np.ndarray,
+    share: np.ndarray,
+    wage: np.ndarray,
+) -> dict:
     """Money per good piece of the rows `own`, weighted by `share`: arrays over the n of parts."""
     hourly, share_of = (wage * share)[own] / 3600, share[own]
     labour = (parts.standard + parts.setup + parts.transport)[:, own] @ hourly
@@ -142,13 +149,20 @@ def _of_routes(frame: pd.DataFrame, shop: Shop, routes: np.ndarray, key: str) ->
     return np.array([np.nan if value is None else value for value in values], float)
 
 
-def _money(frame: pd.DataFrame, shop: Shop, own, share, key: str) -> float:
+def _money(frame: pd.DataFrame, shop: Shop, own: np.ndarray, share: np.ndarray, key: str) -> float:
     """A money value over the routes among `own`, as they are shared."""
     routes = own[frame["position"].to_numpy()[own] == 0]
     return float(_of_routes(frame, shop, routes, key) @ share[routes]) if len(routes) else np.nan
 
 
-def _note(content: Content, shop: Shop, own, share, wage, unpaid: list[str]) -> str:
+def _note(
+    content: Content,
+    shop: Shop,
+    own: np.ndarray,
+    share: np.ndarray,
+    wage: np.ndarray,
+    unpaid: list[str],
+) -> str:
     """What is not given, and so keeps an amount from being known, in plain words."""
     frame = content.frame
     missing = {

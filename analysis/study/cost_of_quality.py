@@ -136,7 +136,7 @@ def tallied(study: Study) -> Tally:
     at = cell_codes(laps[faulty], CELL, cells)
     own, mending = laps[faulty], rework[faulty]
 
-    def counted(values) -> object:
+    def counted(values: np.ndarray) -> object:
         return _sparse(batch[faulty], at, values, (batches, len(cells)))
 
     counts = {
@@ -414,7 +414,7 @@ def tails(batches: int) -> tuple[float, float]:
 
 
 def _kinds(
-    amount: dict, tally: Tally, weight, weeks: int, wage_known: bool, unknown: bool
+    amount: dict, tally: Tally, weight: np.ndarray, weeks: int, wage_known: bool, unknown: bool
 ) -> pd.DataFrame:
     """One row a kind of cost, by the trade's categories (KIND_COLUMNS)."""
     batches = len(tally.good_units)

@@ -12,6 +12,8 @@ from itertools import pairwise
 import numpy as np
 import pandas as pd
 
+from analysis.study.frames import Number
+
 CELL = ["product", "operation", "worker"]
 PRACTISED = ("operation", "inspection")
 TASKS = ("operation", "inspection", "setup", "rework")  # walks and interruptions are no other task
@@ -97,7 +99,7 @@ def practice_of(laps: pd.DataFrame) -> Practice:
     )
 
 
-def experience_at(practice: Practice, retention_per_week) -> np.ndarray:
+def experience_at(practice: Practice, retention_per_week: Number) -> np.ndarray:
     """Pieces of experience E before each lap, time away taken off.
 
     For time away of g days, g > 7: E <- E retention^(g / 7) (experience depreciation, Argote,

@@ -32,13 +32,13 @@ class UnitFits:
     spread: np.ndarray  # sum of (log n - mean)^2
     laps: np.ndarray
 
-    def residual_squares(self, log_n, log_y) -> np.ndarray:
+    def residual_squares(self, log_n: np.ndarray, log_y: np.ndarray) -> np.ndarray:
         """Over cells: the sum of (log y - log a - b log n)^2."""
         starts = np.cumsum(self.laps) - self.laps
         fitted = np.repeat(self.log_first, self.laps) + np.repeat(self.exponent, self.laps) * log_n
         return np.add.reduceat((log_y - fitted) ** 2, starts)
 
-    def exponent_error(self, log_n, log_y) -> np.ndarray:
+    def exponent_error(self, log_n: np.ndarray, log_y: np.ndarray) -> np.ndarray:
         """Standard errors, laps taken as independent: sqrt(squares / (N - 2) / spread)."""
         freedom = np.where(self.laps > 2, self.laps - 2, np.nan)
         return np.sqrt(self.residual_squares(log_n, log_y) / freedom / self.spread)
@@ -76,7 +76,7 @@ def chunks(starts, laps, size=CHUNK_LAPS):
         first = last
 
 
-def fit_unit_curves(log_n, log_y, starts) -> UnitFits:
+def fit_unit_curves(log_n: np.ndarray, log_y: np.ndarray, starts: np.ndarray) -> UnitFits:
     """Ordinary least squares of log y on log n in every cell.
 
     b = sum (L - mean L) Y / sum (L - mean L)^2, L about the cell's mean first, so that nothing
@@ -108,7 +108,7 @@ def _unit_chunk(log_n, log_y, starts):
     return mean_y - exponent * mean_n, exponent, xx, laps
 
 
-def fit_plateau_curves(log_n, log_y, starts) -> PlateauFits:
+def fit_plateau_curves(log_n: np.ndarray, log_y: np.ndarray, starts: np.ndarray) -> PlateauFits:
     """Least squares of log y on log(c + (a - c) n^b) in every cell, by variable projection.
 
     For a given exponent the curve is linear in c and a - c (Golub & Pereyra 1973), fitted by
@@ -133,7 +133,9 @@ def fit_plateau_curves(log_n, log_y, starts) -> PlateauFits:
     return PlateauFits(level, exponent, fraction, squares, identifiable, laps)
 
 
-def _last_steps(data: _Laps, exponent, fraction, matrix):
+def _last_steps(
+    data: _Laps, exponent: np.ndarray, fraction: np.ndarray, matrix: np.ndarray
+) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
     """From the floor of the bins to that of the laps by two steps with the bins' curvature, which
     is enough for nearly all cells, and by Newton for the others.
 
@@ -163,7 +165,7 @@ def _last_steps(data: _Laps, exponent, fraction, matrix):
     return level, *at, squares
 
 
-def _binned(log_n, log_y, starts) -> _Laps:
+def _binned(log_n: np.ndarray, log_y: np.ndarray, starts: np.ndarray) -> _Laps:
     """(mean log n, mean log y, laps, starts) of runs of laps with about the same n."""
     key = (log_n * (1 / _BIN)).astype(np.int32)
     edge = np.empty(len(key), bool)
@@ -246,7 +248,9 @@ def _bounded(at):
     return np.clip(at, [[STEEPEST], [0.0]], [[FLATTEST], [FULLEST]])
 
 
-def _only(n, y, weight, starts, cells) -> _Laps:
+def _only(
+    n: np.ndarray, y: np.ndarray, weight: np.ndarray, starts: np.ndarray, cells: np.ndarray
+) -> _Laps:
     size = counts(starts, len(n))[cells]
     first = np.cumsum(size) - size
     where = np.arange(size.sum()) + np.repeat(starts[cells] - first, size)

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from analysis.study.frames import MeanAndRange, Number
 from analysis.study.regression import ACTIVE, Work, log_mean
 from analysis.study.selection import Candidate, expected
 
@@ -46,7 +47,13 @@ class LogLap:
     loss_error: np.ndarray
 
 
-def log_lap(fits: CellFits, experience, pieces=1, before_in_spell=None, weeks_away=0.0) -> LogLap:
+def log_lap(
+    fits: CellFits,
+    experience: Number,
+    pieces: float = 1,
+    before_in_spell: float | None = None,
+    weeks_away: Number = 0.0,
+) -> LogLap:
     """The mean of a lap in every cell.
 
     The lap's pieces are E+1 ... E+k; before_in_spell: pieces of the spell done before it, None for
@@ -56,9 +63,9 @@ def log_lap(fits: CellFits, experience, pieces=1, before_in_spell=None, weeks_aw
     mean)^2) (Burnham & Anderson 2002).
     """
     cells = len(fits.variance)
-    experience = np.maximum(np.broadcast_to(experience, (cells,)), 0.0)
+    begun_with = np.maximum(np.broadcast_to(experience, (cells,)), 0.0)
     spell = None if before_in_spell is None else np.full(cells, float(before_in_spell))
-    work = Work.of(experience, np.full(cells, float(pieces)), np.ones(cells, int), spell)
+    work = Work.of(begun_with, np.full(cells, float(pieces)), np.ones(cells, int), spell)
     values, variances, losses = zip(
         *(
             _log_lap(*pair, fits, work, weeks_away)
@@ -86,7 +93,9 @@ def present_lap(fits: CellFits) -> LogLap:
     return log_lap(fits, (fits.experience - 1) * kept, weeks_away=fits.weeks_rested)
 
 
-def _log_lap(candidate: Candidate, loss_slope, fits: CellFits, work: Work, weeks_away):
+def _log_lap(
+    candidate: Candidate, loss_slope: np.ndarray, fits: CellFits, work: Work, weeks_away: Number
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """(log mean, variance by the curve, standard error by the loss) by one curve. The loss per week
     moves both the curve and where on it the worker stands, mostly against one another: what was
     seen last stays as it was seen. Time away since then moves only the latter."""
@@ -103,7 +112,7 @@ def _log_lap(candidate: Candidate, loss_slope, fits: CellFits, work: Work, weeks
     return value + candidate.log_smearing, by_curve, by_loss
 
 
-def next_unit(fits: CellFits):
+def next_unit(fits: CellFits) -> MeanAndRange:
     """(mean, low, high) seconds of the next piece, straight on; a 95 % prediction interval.
 
     The lap is log-normal with the curve for its mean, so its median is lower by half its variance.
@@ -115,7 +124,7 @@ def next_unit(fits: CellFits):
     return np.exp(lap.mean), np.exp(middle - half), np.exp(middle + half)
 
 
-def next_batch(fits: CellFits, pieces, weeks_away=0.0):
+def next_batch(fits: CellFits, pieces: float, weeks_away: Number = 0.0) -> MeanAndRange:
     """(mean, low, high) seconds of the next batch of so many pieces, begun as a spell of its own;
     a 95 % prediction interval, lap and session noise in it.
 
@@ -129,7 +138,9 @@ def next_batch(fits: CellFits, pieces, weeks_away=0.0):
     return seconds, seconds * np.exp(-noise / 2 - half), seconds * np.exp(-noise / 2 + half)
 
 
-def break_cost(fits: CellFits, weeks, batch=25, retention=None):
+def break_cost(
+    fits: CellFits, weeks: float, batch: float = 25, retention: np.ndarray | None = None
+) -> tuple[np.ndarray, np.ndarray]:
     """(seconds lost on the first piece, over the first batch) after `weeks` away; NaN where
     retention is not known. retention: per week, in place of the fitted one."""
     after = _after(fits, weeks, retention)
@@ -141,7 +152,7 @@ def break_cost(fits: CellFits, weeks, batch=25, retention=None):
     return one, many
 
 
-def _after(fits: CellFits, weeks, retention=None):
+def _after(fits: CellFits, weeks: Number, retention: np.ndarray | None = None) -> np.ndarray:
     """Experience after time away: E retention^weeks."""
     if not weeks:
         return fits.experience

@@ -14,6 +14,7 @@ import pandas as pd
 from analysis.study.curves import learning_rate_of, pieces_until_near_plateau
 from analysis.study.experience import CELL, Practice, experience_at, practice_of
 from analysis.study.forecast import CellFits, break_cost, next_batch, next_unit, present_lap
+from analysis.study.frames import MeanAndRange
 from analysis.study.noise import Bend, first_good_laps, work_of
 from analysis.study.regression import EXPONENT, FRACTION, LEVEL, RESTART, restart_multiple
 from analysis.study.retention import PUBLISHED_LOSS, Retention, retention_of
@@ -81,7 +82,7 @@ def fit_learning(laps: pd.DataFrame) -> LearningResult:
     )
 
 
-def _first_look(practice: Practice, restart):
+def _first_look(practice: Practice, restart: np.ndarray) -> tuple[np.ndarray, Retention]:
     """(laps that are not odd, retention), before a curve is chosen; restart: each lap's column for
     the restart effect."""
     response = practice.log_seconds_per_piece
@@ -91,7 +92,9 @@ def _first_look(practice: Practice, restart):
     return good, retention_of(practice, response, weight, restart)
 
 
-def _cell_fits(practice, experience, retention: Retention, selection: Selection) -> CellFits:
+def _cell_fits(
+    practice: Practice, experience: np.ndarray, retention: Retention, selection: Selection
+) -> CellFits:
     known = np.isfinite(retention.loss_error)
     last = practice.last_laps
     slopes = [np.zeros(c.theta.shape) for c in selection.candidates]
@@ -111,7 +114,9 @@ def _cell_fits(practice, experience, retention: Retention, selection: Selection)
     )  # fmt: skip
 
 
-def _cell_frame(practice: Practice, retention: Retention, selection: Selection, fits: CellFits):
+def _cell_frame(
+    practice: Practice, retention: Retention, selection: Selection, fits: CellFits
+) -> pd.DataFrame:
     cells = practice.cells.copy()
     theta = selection.picked("theta")
     cells["curve"] = selection.curve
@@ -153,14 +158,14 @@ def _add(cells, name, triple, instead=np.nan):
     cells[f"{name}_low"], cells[f"{name}_high"] = np.minimum(low, value), np.maximum(high, value)
 
 
-def _add_break(cells, retention: Retention, fits: CellFits):
+def _add_break(cells: pd.DataFrame, retention: Retention, fits: CellFits) -> None:
     one, many = break_cost(fits, 2.0, BATCH)
     cells["two_week_break_seconds"], cells["two_week_break_batch_seconds"] = one, many
     cells["two_week_break_batch_low"] = break_cost(fits, 2.0, BATCH, retention.high)[1]
     cells["two_week_break_batch_high"] = break_cost(fits, 2.0, BATCH, retention.low)[1]
 
 
-def _learning_rates(selection: Selection, fits: CellFits):
+def _learning_rates(selection: Selection, fits: CellFits) -> MeanAndRange:
     """(rate, low, high). Of a constant the rate is 1 and the interval that of its unit curve, 1
     included; of a falling curve it ends at 1."""
     constant = selection.curve == "constant"
@@ -176,7 +181,7 @@ def _learning_rates(selection: Selection, fits: CellFits):
     return rate, np.minimum(low, rate), np.maximum(high, rate)
 
 
-def _averaged_exponent(selection: Selection, fits: CellFits):
+def _averaged_exponent(selection: Selection, fits: CellFits) -> tuple[np.ndarray, np.ndarray]:
     """(mean, variance) of the exponent over the curves in doubt, by their Akaike weights w
     (Burnham & Anderson 2002): sum w b and sum w (own variance + (b - mean)^2), among those whose
     rate is of the whole time; a plateau's is of a part, and has no doubt but its own."""
@@ -194,7 +199,7 @@ def _averaged_exponent(selection: Selection, fits: CellFits):
     return mean, (weights * (own + (exponents - mean) ** 2)).sum(axis=0)
 
 
-def _add_plateaus(cells, selection: Selection, fits: CellFits):
+def _add_plateaus(cells: pd.DataFrame, selection: Selection, fits: CellFits) -> None:
     """c = a f, with the delta method on its log: d log c = d log a + df / f. NaN where the laps do
     not show a plateau: then it is said to be not identifiable."""
     has = selection.curve == "plateau"
@@ -214,7 +219,9 @@ def _add_plateaus(cells, selection: Selection, fits: CellFits):
     cells["pieces_to_plateau"] = np.maximum(np.ceil(near - fits.experience), 0.0)
 
 
-def _present(practice: Practice, selection: Selection, fits: CellFits):
+def _present(
+    practice: Practice, selection: Selection, fits: CellFits
+) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
     """(mean, low, high, standard error by the retention) of the seconds per piece at the practice
     of the file's last lap, the usual share of restarts in it; of a level that stands alone and of
     too few laps simply the seconds of the laps used over their pieces."""
@@ -232,7 +239,7 @@ def _present(practice: Practice, selection: Selection, fits: CellFits):
     return mean, centre * np.exp(-half), centre * np.exp(half), lap.loss_error
 
 
-def _notes(selection: Selection):
+def _notes(selection: Selection) -> np.ndarray:
     rate = f"{learning_rate_of(selection.spread.exponent):.0%}"
     source = "your other operations and published studies"
     if not selection.spread.cells:
@@ -255,7 +262,9 @@ def _notes(selection: Selection):
     )
 
 
-def _lap_values(practice: Practice, experience, selection: Selection):
+def _lap_values(
+    practice: Practice, experience: np.ndarray, selection: Selection
+) -> dict[str, np.ndarray]:
     return {
         "cell": practice.cell,
         "expected_seconds": np.exp(selection.log_expected) * practice.pieces,

@@ -10,12 +10,14 @@ and intervals then too short.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from analysis.study import pooling
 from analysis.study.experience import Practice
+from analysis.study.frames import Number
 
 LIKENESS_GRID = np.array([0.0, 0.01, 0.02, 0.04, 0.07, 0.12, 0.2, 0.35, 0.6, 1.0, 1.8, 3.5, 8.0])
 GUESS_WEIGHS_AS = 4.0  # cells
@@ -37,7 +39,7 @@ class Sums:
     session_cell_starts: np.ndarray
 
     @classmethod
-    def of(cls, columns, weight, practice: Practice) -> Sums:
+    def of(cls, columns: Sequence[np.ndarray], weight: np.ndarray, practice: Practice) -> Sums:
         rows = len(columns)
         products = np.empty((len(practice.cell_starts), rows, rows))
         weighted = [weight * column for column in columns]
@@ -51,7 +53,7 @@ class Sums:
             products, sums, session_weight, practice.session_cell, practice.session_cell_starts
         )
 
-    def whitened(self, likeness) -> np.ndarray:
+    def whitened(self, likeness: Number) -> np.ndarray:
         """X' V^-1 X with V = D + lambda 1 1' in every session, D the lap variances 1 / weight.
 
         V^-1 = W - W 1 1' W lambda / (1 + lambda sum W) (Sherman & Morrison 1950).
@@ -70,7 +72,7 @@ class Sums:
                     result[:, j, i] -= taken
         return result
 
-    def log_determinant(self, likeness) -> np.ndarray:
+    def log_determinant(self, likeness: Number) -> np.ndarray:
         """log |V| less the part that does not depend on the likeness."""
         each = np.broadcast_to(likeness, (len(self.products),))[self.session_cell]
         return np.add.reduceat(np.log1p(each * self.session_weight), self.session_cell_starts)
@@ -97,14 +99,16 @@ def inverse(matrix):
     return np.linalg.inv(scaled) * scale[:, :, None] * scale[:, None, :]
 
 
-def effective_columns(sums: Sums, penalty):
+def effective_columns(sums: Sums, penalty: np.ndarray) -> np.ndarray:
     """How many columns the laps of a cell determine: s / (s + penalty) of each, s its squares."""
     squares = np.einsum("cii->ci", sums.products)[:, :-1]
     held = np.einsum("cii->ci", np.broadcast_to(penalty, sums.products[:, :-1, :-1].shape))
     return (squares / np.maximum(squares + held, 1e-300)).sum(axis=1)
 
 
-def restricted_likelihood(sums: Sums, laps, penalty, grid=LIKENESS_GRID):
+def restricted_likelihood(
+    sums: Sums, laps: np.ndarray, penalty: np.ndarray, grid: np.ndarray = LIKENESS_GRID
+) -> np.ndarray:
     """(grid, cells): log likelihood of every likeness of the grid, sigma and effects profiled.
 
     -1/2 [ log|V| + log|X'V^-1X| + (N - p) log(residual squares / (N - p)) ]
@@ -122,7 +126,13 @@ def restricted_likelihood(sums: Sums, laps, penalty, grid=LIKENESS_GRID):
     return np.array(values)
 
 
-def likeness_of(sums: Sums, laps, penalty, pieces_per_lap, operation):
+def likeness_of(
+    sums: Sums,
+    laps: np.ndarray,
+    penalty: np.ndarray,
+    pieces_per_lap: np.ndarray,
+    operation: np.ndarray,
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """(likeness of every cell, doubt about a single piece, weights of the likenesses of the grid).
 
     operation: over cells, the number of its operation. The likeness is the mean over what is likely

@@ -7,6 +7,7 @@ by Newton's method on the penalised likelihood, the sums over rows taken for all
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -28,7 +29,15 @@ class LogisticFit:
     clusters: np.ndarray
 
 
-def fit_logistic(columns, hits, trials, group, groups: int, cluster, precision) -> LogisticFit:
+def fit_logistic(
+    columns: Sequence[np.ndarray],
+    hits: np.ndarray,
+    trials: np.ndarray,
+    group: np.ndarray,
+    groups: int,
+    cluster: np.ndarray,
+    precision: Sequence[float],
+) -> LogisticFit:
     """Fit every group.
 
     columns: p arrays over rows (a column of ones is the intercept); hits <= trials: pieces;

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 import pandas as pd
 
@@ -89,7 +91,9 @@ def _pieces(own: pd.DataFrame) -> dict[str, pd.Series]:
     }
 
 
-def open_clock(first: pd.Timestamp, last: pd.Timestamp, shop: Shop):
+def open_clock(
+    first: pd.Timestamp, last: pd.Timestamp, shop: Shop
+) -> Callable[[pd.Series], np.ndarray]:
     """A function from times (UTC series) to the seconds the shop has been open since `first`.
 
     Opening hours are wall-clock hours in the shop's zone, daylight saving included.

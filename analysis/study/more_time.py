@@ -16,6 +16,7 @@ import pandas as pd
 from analysis.study.best_pace import cost_at
 from analysis.study.care import Care
 from analysis.study.cost_of_quality import pay_per_second
+from analysis.study.frames import Row
 from analysis.study.logistic import chance
 from analysis.study.rates import Z95
 from analysis.study.spoilage import SEEN, Spoilage
@@ -79,7 +80,7 @@ class MoreTime:
             table = _with_later(table, later[0], now, float(self.pay[product, later[0].later]))
         return table[list(COLUMNS)]
 
-    def _here(self, product: str, operation: str, now: float, seconds) -> pd.DataFrame:
+    def _here(self, product: str, operation: str, now: float, seconds: np.ndarray) -> pd.DataFrame:
         """Cost and faults at the operation itself; time alone where no fault is made in it."""
         table = cost_at(self.spoilage, self.at_stake, product, operation, seconds)
         if len(table):
@@ -118,7 +119,9 @@ def _paces_seen(points: pd.DataFrame) -> pd.DataFrame:
     return pd.DataFrame({"pace_low": low, "pace_high": high}).reset_index()
 
 
-def _can_be_tried(operations, found: Spoilage, at_stake, told) -> dict[tuple[str, str], bool]:
+def _can_be_tried(
+    operations: pd.MultiIndex, found: Spoilage, at_stake: pd.DataFrame, told: pd.DataFrame
+) -> dict[tuple[str, str], bool]:
     """Whether an effect of time shows, by product and operation that can be tried."""
     curves = dict(zip(found.curves["operation"], found.curves["verdict"], strict=True))
     drawn = np.isfinite(found.draws[0, :, 0])
@@ -133,7 +136,7 @@ def _can_be_tried(operations, found: Spoilage, at_stake, told) -> dict[tuple[str
     return shown
 
 
-def _with_later(table: pd.DataFrame, pair, now: float, pay: float) -> pd.DataFrame:
+def _with_later(table: pd.DataFrame, pair: Row, now: float, pay: float) -> pd.DataFrame:
     """Mending later that goes with the time: m (p - p'), logit p' = logit p + slope log(s'/s).
 
     Its interval is that of the slope, widened by the error of m, taken as independent of it.

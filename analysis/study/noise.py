@@ -13,6 +13,7 @@ import numpy as np
 from analysis.study import pooling
 from analysis.study.curves import lot_midpoint
 from analysis.study.experience import Practice
+from analysis.study.frames import Number
 from analysis.study.likeness import (
     USUAL_LIKENESS,
     Sums,
@@ -51,7 +52,7 @@ class Bend:
     log_middle: np.ndarray
 
     @classmethod
-    def of(cls, practice: Practice, experience, restart) -> Bend:
+    def of(cls, practice: Practice, experience: np.ndarray, restart: np.ndarray) -> Bend:
         middle = np.log(lot_midpoint(experience, practice.pieces, _TYPICAL_EXPONENT))
         size = np.bincount(practice.cell)
         centred = middle - np.repeat(np.add.reduceat(middle, practice.cell_starts) / size, size)
@@ -61,14 +62,16 @@ class Bend:
         hold[:, 3, 3] = 0.2  # restart within +-60 % where the lap noise is 13 %
         return cls([np.ones(len(middle)), centred, centred * centred, restart], hold, middle)
 
-    def fitted(self, practice: Practice, response, weight):
+    def fitted(self, practice: Practice, response: np.ndarray, weight: np.ndarray) -> np.ndarray:
         sums = Sums.of([*self.columns, response], weight, practice)
         matrix, vector, _ = split(sums.products)
         size = np.bincount(practice.cell)
         beta = np.repeat(solve(matrix + self.hold, vector).T, size, axis=1)
         return sum(b * column for b, column in zip(beta, self.columns, strict=True))
 
-    def rest(self, practice: Practice, response, weight, likeness):
+    def rest(
+        self, practice: Practice, response: np.ndarray, weight: np.ndarray, likeness: Number
+    ) -> np.ndarray:
         """Whitened residual squares of every cell."""
         matrix, vector, squares = split(
             Sums.of([*self.columns, response], weight, practice).whitened(likeness)
@@ -90,7 +93,7 @@ def work_of(practice: Practice) -> Work:
     return replace(work, restart_powers=work.restart_powers * told[work.place_cell])
 
 
-def noise_of(practice: Practice, bend: Bend, response, weight) -> Noise:
+def noise_of(practice: Practice, bend: Bend, response: np.ndarray, weight: np.ndarray) -> Noise:
     """Noise about the bending curve; cells too small to tell have the shop's."""
     sums = Sums.of([*bend.columns, response], weight, practice)
     laps = np.bincount(practice.cell, weight > 0)
@@ -106,7 +109,7 @@ def noise_of(practice: Practice, bend: Bend, response, weight) -> Noise:
     return Noise(np.maximum(variance, 1e-16), likeness, freedom, doubt, likely)
 
 
-def first_good_laps(practice: Practice, bend: Bend, response):
+def first_good_laps(practice: Practice, bend: Bend, response: np.ndarray) -> np.ndarray:
     """Which laps are no outliers from a bending curve fitted so that outliers do not drag it."""
     likeness = np.full(len(practice.cell_starts), USUAL_LIKENESS)
     precision = 1 / (1 / practice.pieces + USUAL_LIKENESS)

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from analysis.study.frames import Values
 from analysis.study.rates import is_regular
 from analysis.study.weeks import D2_OF_TWO, FEWEST_WEEKS, week_starts
 
@@ -28,7 +29,7 @@ class PChart:
     upper: np.ndarray
 
 
-def p_chart(faults, units) -> PChart:
+def p_chart(faults: Values, units: Values) -> PChart:
     """Control limits for the share of faulty pieces in subgroups in time order.
 
     With p = sum faults / sum units and s_i = sqrt(p (1 - p) / units_i) (NIST/SEMATECH e-Handbook

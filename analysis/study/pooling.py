@@ -30,7 +30,7 @@ class Spread:
     cells: int  # of the shop's own that stand behind it
 
 
-def spread_of_exponents(exponent, error) -> Spread:
+def spread_of_exponents(exponent: np.ndarray, error: np.ndarray) -> Spread:
     """The guess for a new operation, from the shop's exponents b_i with standard errors e_i.
 
     Centre: mean of the published value (variance s^2) and the b_i (variance e_i^2 + s^2), each

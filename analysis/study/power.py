@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import numpy as np
 
+from analysis.study.frames import Number, Values
 from analysis.study.rates import Z95
 
 Z80 = 0.8416212335729143  # standard normal quantile .8: four in five such experiments would tell
 
 
-def errors_to_tell(looked=1) -> np.ndarray:
+def errors_to_tell(looked: Number = 1) -> np.ndarray:
     """z(1 - .05 / (2 looked)) + z(.8): how many standard errors large an effect must be to show
     four times in five (5 % two-sided) where so many are looked at, for arrays.
 
@@ -20,7 +21,7 @@ def errors_to_tell(looked=1) -> np.ndarray:
     return ndtri(1 - 0.05 / (2 * np.maximum(looked, 1))) + Z80
 
 
-def pieces_each_way(share_a, share_b) -> np.ndarray:
+def pieces_each_way(share_a: float | Values, share_b: float | Values) -> np.ndarray:
     """Pieces per way to tell two shares at fault apart (5 % two-sided, power 80 %), for arrays.
 
         n = 2 ((z.975 + z.8) / h)^2,    h = 2 arcsin sqrt(a) - 2 arcsin sqrt(b)
@@ -32,7 +33,7 @@ def pieces_each_way(share_a, share_b) -> np.ndarray:
         return np.ceil(2 * ((Z95 + Z80) / np.abs(angle)) ** 2)
 
 
-def laps_each_way(difference, deviation) -> int:
+def laps_each_way(difference: float, deviation: float) -> int:
     """Laps per way to tell a difference of mean log times apart (5 % two-sided, power 80 %).
 
     The least n with power of the two-sample t test at least .8: noncentral t, 2 n - 2 degrees of

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from analysis.study.frames import Values
 from analysis.study.rates import (
     FEWEST_CLUSTERS,
     Z95,
@@ -35,7 +36,9 @@ CAUSE_COLUMNS = (
 )
 
 
-def wilson(successes, trials, likeness=1.0, z: float = Z95):
+def wilson(
+    successes: Values, trials: Values, likeness: float | Values = 1.0, z: float = Z95
+) -> tuple[Values, Values]:
     """Wilson's score interval (low, high) of a share, for arrays (Wilson 1927).
 
     With p = successes / trials and n = trials / likeness:
@@ -124,7 +127,9 @@ def _with_mending(table: pd.DataFrame, laps: pd.DataFrame) -> pd.DataFrame:
     return table.assign(rework_seconds=seconds, rework_seconds_per_unit=per_unit)
 
 
-def likeness(hits, units, cell, cluster, cells: int) -> np.ndarray:
+def likeness(
+    hits: np.ndarray, units: np.ndarray, cell: np.ndarray, cluster: np.ndarray, cells: int
+) -> np.ndarray:
     """Design effect of a share per cell: variance between batches over the binomial one, >= 1.
 
     1 where fewer than FEWEST_CLUSTERS batches, or none or all of the pieces, were hit: the
@@ -139,7 +144,9 @@ def likeness(hits, units, cell, cluster, cells: int) -> np.ndarray:
     return np.where(told, np.maximum(effect, 1.0), 1.0)
 
 
-def share_draws(hits, trials, effect, draws: int, rng: np.random.Generator) -> np.ndarray:
+def share_draws(
+    hits: Values, trials: Values, effect: Values, draws: int, rng: np.random.Generator
+) -> np.ndarray:
     """Draws (draws x cells) of a share from its posterior, likeness allowed for.
 
     Beta(hits / effect + 1/3, (trials - hits) / effect + 1/3): the neutral prior (Kerman 2011),

@@ -35,7 +35,9 @@ def clusters(laps: pd.DataFrame, timezone: str) -> np.ndarray:
     return codes(key, product)
 
 
-def ratio(top, bottom, cell, cluster, cells: int) -> pd.DataFrame:
+def ratio(
+    top: np.ndarray, bottom: np.ndarray, cell: np.ndarray, cluster: np.ndarray, cells: int
+) -> pd.DataFrame:
     """Per cell: sum(top) / sum(bottom), and its standard error between clusters.
 
     top, bottom, cell (0 … cells-1), cluster: arrays over laps. Frame of `cells` rows with value,

@@ -11,12 +11,17 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from functools import cached_property
 from math import factorial
+from typing import TypeAlias
 
 import numpy as np
 
 from analysis.study.curves import power_mean
 from analysis.study.experience import Practice
+from analysis.study.frames import Number
 from analysis.study.likeness import Sums, inverse, split
+
+# over laps, and the slope of each parameter that the curve has
+ShapeAndSlopes: TypeAlias = tuple[np.ndarray, dict[int, np.ndarray]]
 
 PARAMETERS = ("log_first", "exponent", "fraction", "log_prior", "restart")
 LEVEL, EXPONENT, FRACTION, LOG_PRIOR, RESTART = range(5)
@@ -61,7 +66,13 @@ class Work:
     restart_powers: np.ndarray  # (terms, places): mean over pieces of 2^-(m place in spell)
 
     @classmethod
-    def of(cls, experience, pieces, laps, before_in_spell=None) -> Work:
+    def of(
+        cls,
+        experience: np.ndarray,
+        pieces: np.ndarray,
+        laps: np.ndarray,
+        before_in_spell: np.ndarray | None = None,
+    ) -> Work:
         """before_in_spell: pieces of the spell before the lap; None where no restart counts."""
         cell = np.repeat(np.arange(len(laps)), laps)
         terms = range(1, 2 if (pieces == 1).all() else _RESTART_TERMS + 1)
@@ -83,7 +94,7 @@ class Work:
         """Over cells: whether any lap says anything of the restart effect."""
         return np.bincount(self.place_cell, self.restart_powers[0], len(self.laps)) > 0
 
-    def at(self, experience) -> Work:
+    def at(self, experience: np.ndarray) -> Work:
         """The same laps, begun with another experience."""
         return replace(self, experience=experience)
 
@@ -130,7 +141,7 @@ class Middles:
     wide: np.ndarray  # which of these are too wide for the terms
 
     @classmethod
-    def of(cls, work: Work, more=0.0) -> Middles:
+    def of(cls, work: Work, more: Number = 0.0) -> Middles:
         """Of laps begun with `more` experience."""
         middle = work.experience + more + 0.5 * (work.pieces + 1)
         several, power, terms = middle[work.several], 1.0, []
@@ -156,7 +167,7 @@ def _mean_fading(m, before, pieces):
     return ratio**before * (1 - ratio**pieces) / ((1 - ratio) * pieces)
 
 
-def restart_multiple(work: Work, restart):
+def restart_multiple(work: Work, restart: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """(log of the mean slowness, its slope in the restart effect) of every lap; restart: of every
     cell.
 
@@ -175,7 +186,7 @@ def restart_multiple(work: Work, restart):
     return np.log(value)[work.place], (slope / value)[work.place]
 
 
-def log_shape(curve, work: Work, theta):
+def log_shape(curve: str, work: Work, theta: np.ndarray) -> ShapeAndSlopes:
     """(log shape, {parameter: slope}) of every lap; theta: (cells, 5)."""
     b = theta[:, EXPONENT]
     if curve == "constant":
@@ -195,7 +206,7 @@ def log_shape(curve, work: Work, theta):
     }
 
 
-def _prior_experience(work: Work, b, log_prior):
+def _prior_experience(work: Work, b: np.ndarray, log_prior: np.ndarray) -> ShapeAndSlopes:
     """log of mean (n+B)^b / (1+B)^b; d/dB of the mean of (n+B)^b is b times that of (n+B)^(b-1)."""
     log_prior = log_prior[work.cell]
     prior = np.expm1(log_prior)
@@ -213,7 +224,9 @@ def _prior_experience(work: Work, b, log_prior):
     }
 
 
-def _log_power_mean(work: Work, middles: Middles, exponent, more=0.0):
+def _log_power_mean(
+    work: Work, middles: Middles, exponent: np.ndarray, more: Number = 0.0
+) -> tuple[np.ndarray, np.ndarray]:
     """(log of the mean of n^b over the pieces of each lap, its slope in b), the laps begun with
     `more` experience; exponent: of cells.
 
@@ -262,7 +275,7 @@ def _cumulative_average(work, b):
     return np.log((high - low) / work.pieces), {EXPONENT: slope}
 
 
-def log_mean(curve, work: Work, theta):
+def log_mean(curve: str, work: Work, theta: np.ndarray) -> tuple[np.ndarray, list[np.ndarray]]:
     """(log mean seconds per piece, columns of slopes in ACTIVE[curve]) of every lap.
 
     theta: (cells, 5), in the order of PARAMETERS.
@@ -304,14 +317,14 @@ class Observed:
     practice: Practice
     work: Work
 
-    def whitened(self, curve, theta) -> np.ndarray:
+    def whitened(self, curve: str, theta: np.ndarray) -> np.ndarray:
         """Whitened products of the curve's slopes and the residuals; theta: (cells, 5)."""
         value, columns = log_mean(curve, self.work, theta)
         sums = Sums.of([*columns, self.response - value], self.weight, self.practice)
         return sums.whitened(self.likeness)
 
 
-def fit(curve, start, observed: Observed, prior: Prior, steps=30) -> Fit:
+def fit(curve: str, start: np.ndarray, observed: Observed, prior: Prior, steps: int = 30) -> Fit:
     """Least squares of the whitened log residuals in every cell, from `start` (cells, 5)."""
     active = list(ACTIVE[curve])
     lowest = LOWEST.copy()
@@ -341,7 +354,9 @@ def fit(curve, start, observed: Observed, prior: Prior, steps=30) -> Fit:
     return Fit(curve, theta, squares, unscaled, prior)
 
 
-def _normal_equations(curve, theta, observed: Observed, prior: Prior):
+def _normal_equations(
+    curve: str, theta: np.ndarray, observed: Observed, prior: Prior
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     matrix, gradient, squares = split(observed.whitened(curve, theta))
     active = list(ACTIVE[curve])
     away = prior.centre[:, active] - theta[:, active]

@@ -59,7 +59,9 @@ class Retention:
         return np.where(np.isfinite(self.per_week), self.per_week, 1.0)
 
 
-def retention_of(practice: Practice, response, weight, restart) -> Retention:
+def retention_of(
+    practice: Practice, response: np.ndarray, weight: np.ndarray, restart: np.ndarray
+) -> Retention:
     """Profile likelihood of retention, summed over the cells of every worker, in two rounds: over
     the whole grid with the noise as if nothing were lost, then near what was found, with the noise
     there. restart: each lap's column for the restart effect.
@@ -96,7 +98,7 @@ def _badness(loss, practice, response, weight, restart, noise, worker, away):
     return np.bincount(worker, np.where(away, rest, 0.0)) + guess
 
 
-def _student(practice: Practice, worker, away):
+def _student(practice: Practice, worker: np.ndarray, away: np.ndarray) -> np.ndarray:
     """How many standard errors an interval reaches, for every worker.
 
     Student's t with the sessions less four a cell, times the root of 1 + 4 (1 - 1/m) / d for m

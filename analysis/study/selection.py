@@ -11,6 +11,7 @@ all laps would then be too slow. Only a study of one or two sittings is left its
 from __future__ import annotations
 
 import os
+from collections.abc import Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 
@@ -86,7 +87,7 @@ class Selection:
     weight: np.ndarray
     thetas: dict[str, np.ndarray]
 
-    def picked(self, name) -> np.ndarray:
+    def picked(self, name: str) -> np.ndarray:
         """An attribute of each cell's chosen candidate."""
         result = getattr(self.candidates[0], name).copy()
         for candidate in self.candidates:
@@ -94,7 +95,9 @@ class Selection:
         return result
 
 
-def select(practice: Practice, work: Work, good, before: Selection | None = None) -> Selection:
+def select(
+    practice: Practice, work: Work, good: np.ndarray, before: Selection | None = None
+) -> Selection:
     """Fit and choose; work: the laps; good: those to use; before: an earlier selection, from which
     the fits start and which tells how large the restart effect is at this bench."""
     response = practice.log_seconds_per_piece
@@ -157,7 +160,9 @@ def _every_curve(
     return {name: _best([one for one in found if one.curve == name]) for name in starts}
 
 
-def loss_slopes(selection: Selection, candidate: Candidate, practice, moved, step):
+def loss_slopes(
+    selection: Selection, candidate: Candidate, practice: Practice, moved: np.ndarray, step: float
+) -> np.ndarray:
     """How theta moves with the loss of practice per week: one Gauss-Newton step in answer to
     experience `moved` by `step` of the loss."""
     value, columns = log_mean(candidate.curve, selection.work, candidate.theta)
@@ -171,7 +176,7 @@ def loss_slopes(selection: Selection, candidate: Candidate, practice, moved, ste
     return slope
 
 
-def _settled(noise: Noise, few) -> Noise:
+def _settled(noise: Noise, few: np.ndarray) -> Noise:
     """The noise of cells with few laps drawn towards the shop's."""
     if few.all():
         pooled = pooling.LAP_NOISE**2
@@ -200,7 +205,7 @@ def _prior(noise: Noise, work: Work, before: Selection | None) -> Prior:
     return Prior(centre, precision)
 
 
-def _with_exponent(prior: Prior, noise: Noise, exponent, deviation) -> Prior:
+def _with_exponent(prior: Prior, noise: Noise, exponent: float, deviation: float) -> Prior:
     """The prior with a normal guess at the exponent."""
     centre, precision = prior.centre.copy(), prior.precision.copy()
     centre[:, EXPONENT] = exponent
@@ -208,7 +213,7 @@ def _with_exponent(prior: Prior, noise: Noise, exponent, deviation) -> Prior:
     return Prior(centre, precision)
 
 
-def _unit_start(practice: Practice, bend: Bend):
+def _unit_start(practice: Practice, bend: Bend) -> np.ndarray:
     """Ordinary least squares at the laps' mid-pieces."""
     plain = fit_unit_curves(bend.log_middle, practice.log_seconds_per_piece, practice.cell_starts)
     theta = np.zeros((len(plain.laps), 5))
@@ -219,7 +224,9 @@ def _unit_start(practice: Practice, bend: Bend):
     return theta
 
 
-def _other_starts(practice: Practice, bend: Bend, unit_theta):
+def _other_starts(
+    practice: Practice, bend: Bend, unit_theta: np.ndarray
+) -> dict[str, list[np.ndarray]]:
     """Where the other curves' descents start; bent ones from two places, the better is kept."""
     level = unit_theta.copy()
     level[:, EXPONENT] = 0.0
@@ -260,7 +267,14 @@ def _best(fits: list[Fit]) -> Fit:
     return best
 
 
-def _slope_freedom(practice: Practice, bend: Bend, response, weight, noise: Noise, few):
+def _slope_freedom(
+    practice: Practice,
+    bend: Bend,
+    response: np.ndarray,
+    weight: np.ndarray,
+    noise: Noise,
+    few: np.ndarray,
+) -> np.ndarray:
     """Degrees of freedom of the slope's variance v = sigma^2 h(likeness), after Satterthwaite
     (1946), d = 2 / variance of log v:  1 / d = 1 / d of sigma^2 + 1/2 variance of log v over the
     likenesses that are likely, sigma^2 the one that goes with each."""
@@ -278,14 +292,14 @@ def _slope_freedom(practice: Practice, bend: Bend, response, weight, noise: Nois
     return np.where(few, noise.freedom, freedom)
 
 
-def _with_rise(noise: Noise, rising, level: Fit, laps):
+def _with_rise(noise: Noise, rising: np.ndarray, level: Fit, laps: np.ndarray) -> np.ndarray:
     """The variance of laps; of those that get slower as more are made, which no learning curve
     follows (a blunt blade, fatigue), that about their level: the next may lie as far off."""
     about_level = level.squares / np.maximum(laps - 1, 1)
     return np.where(rising, np.maximum(noise.variance, about_level), noise.variance)
 
 
-def _practice_p(unit: Fit, noise: Noise, freedom):
+def _practice_p(unit: Fit, noise: Noise, freedom: np.ndarray) -> np.ndarray:
     """Two-sided p of the unit curve's exponent being 0, sessions counted as such."""
     from scipy.special import stdtr  # scipy takes a third of a second to import; .stats a whole one
 
@@ -295,7 +309,7 @@ def _practice_p(unit: Fit, noise: Noise, freedom):
     return 2 * stdtr(freedom, -t)
 
 
-def _own_exponents(unit: Fit, noise: Noise, laps):
+def _own_exponents(unit: Fit, noise: Noise, laps: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     error = np.sqrt(unit.unscaled[:, EXPONENT, EXPONENT] * noise.variance)
     return np.where(laps >= BENDING_LAPS, unit.theta[:, EXPONENT], np.nan), error
 
@@ -316,7 +330,9 @@ def _akaike(fits, laps):
     return np.array(rows)
 
 
-def _named(fits, akaike, laps, noise: Noise):
+def _named(
+    fits: Mapping[str, Fit], akaike: np.ndarray, laps: np.ndarray, noise: Noise
+) -> np.ndarray:
     """The falling curve of least AICc; a bent one is handicapped by CLEARLY_BETTER, and not named
     where it is not identifiable."""
     rows = []
@@ -337,7 +353,7 @@ def _weights(fits, akaike, few):
     return likelihood / likelihood.sum(axis=0) * ~few
 
 
-def _identifiable(one: Fit, noise: Noise):
+def _identifiable(one: Fit, noise: Noise) -> np.ndarray:
     """Whether a bent curve stands on no boundary; and, for a plateau, whether its exponent is told
     from 0 by two standard errors, for else the plateau could be nearly anything."""
     b, fraction, log_prior = one.theta[:, EXPONENT], one.theta[:, FRACTION], one.theta[:, LOG_PRIOR]
@@ -348,7 +364,9 @@ def _identifiable(one: Fit, noise: Noise):
     return told & (log_prior > 0.02) & (log_prior < 8)
 
 
-def _candidate(one: Fit, chosen, weight, observed: Observed, noise: Noise) -> Candidate:
+def _candidate(
+    one: Fit, chosen: np.ndarray, weight: np.ndarray, observed: Observed, noise: Noise
+) -> Candidate:
     residual = observed.response - log_mean(one.curve, observed.work, one.theta)[0]
     starts = observed.practice.cell_starts
     total = np.add.reduceat(observed.weight, starts)
@@ -362,7 +380,11 @@ def _candidate(one: Fit, chosen, weight, observed: Observed, noise: Noise) -> Ca
     )  # fmt: skip
 
 
-def expected(candidates: list[Candidate], values, cell=slice(None)):
+def expected(
+    candidates: list[Candidate],
+    values: Sequence[np.ndarray],
+    cell: np.ndarray | slice = slice(None),
+) -> np.ndarray:
     """What is expected: the mean of the curves' log values by their weights; the level where that
     stands alone. values: one array a candidate, over cells or over laps, `cell` telling of which.
     """
@@ -370,7 +392,9 @@ def expected(candidates: list[Candidate], values, cell=slice(None)):
     return np.where(candidates[0].alone[cell], values[0], mean)
 
 
-def _judged(candidates, practice: Practice, work, response, noise: Noise):
+def _judged(
+    candidates: list[Candidate], practice: Practice, work: Work, response: np.ndarray, noise: Noise
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """(log of the expected seconds per piece, modified z, suspicious) of every lap."""
     cell = practice.cell
     fitted = [log_mean(c.curve, work, c.theta)[0] for c in candidates]

@@ -22,11 +22,13 @@ that haste spoils at THIS operation is for its own laps to show.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
 
+from analysis.study.frames import Row, Values
 from analysis.study.logistic import LogisticFit, chance, fit_logistic
 from analysis.study.pace import paces
 from analysis.study.power import errors_to_tell
@@ -152,13 +154,13 @@ class _Followed:
         """Over operations: how many laps."""
         return np.bincount(self.group, minlength=len(self.names))
 
-    def distinct(self, of) -> np.ndarray:
+    def distinct(self, of: pd.Series) -> np.ndarray:
         """How many distinct codes each operation has."""
         of = np.asarray(of, "int64")
         span = int(of.max(initial=0)) + 1
         return np.bincount(np.unique(self.group * span + of) // span, minlength=len(self.names))
 
-    def quantiles(self, name: str, shares) -> np.ndarray:
+    def quantiles(self, name: str, shares: Sequence[float] | np.ndarray) -> np.ndarray:
         """(operations, shares) quantiles of a column; NaN where an operation has no laps."""
         order = np.lexsort([self.column(name), self.group])
         value, laps = self.column(name)[order], self.laps()
@@ -201,7 +203,7 @@ class _Fits:
         )
 
 
-def _fit(data: _Followed, *columns) -> LogisticFit:
+def _fit(data: _Followed, *columns: np.ndarray) -> LogisticFit:
     """On an intercept and these columns; laps without one, and operations not told, left out."""
     used = data.told[data.group] & np.all([np.isfinite(c) for c in columns], axis=0)
     design = [np.ones(used.sum()), *(column[used] for column in columns)]
@@ -211,7 +213,7 @@ def _fit(data: _Followed, *columns) -> LogisticFit:
     return fit_logistic(design, faults, pieces, data.group[used], len(data.names), cluster, held)
 
 
-def _within(data: _Followed, within) -> LogisticFit:
+def _within(data: _Followed, within: np.ndarray) -> LogisticFit:
     """Between and within: m the mean pace of the faultless laps of a code of `within`; columns m
     and x - m. Laps at fault are left out of m, since their own time is longer for the fault and
     would make x - m shorter by it."""
@@ -232,7 +234,7 @@ class _Pooled:
     variance: np.ndarray
 
 
-def _pooled(fit: LogisticFit, told: np.ndarray, t) -> _Pooled:
+def _pooled(fit: LogisticFit, told: np.ndarray, t: np.ndarray) -> _Pooled:
     """The slopes b with variances v, seen together. weight ~ share_s normal(b; 0, v + s^2),
     mean = b s^2 / (s^2 + v), variance = v s^2 / (s^2 + v); the shares by expectation-maximisation.
     """
@@ -250,7 +252,9 @@ def _pooled(fit: LogisticFit, told: np.ndarray, t) -> _Pooled:
     return _Pooled(weight, slope * shrink, variance * shrink)
 
 
-def _draws(data: _Followed, fits: _Fits, steady_weight, rng) -> np.ndarray:
+def _draws(
+    data: _Followed, fits: _Fits, steady_weight: np.ndarray, rng: np.random.Generator
+) -> np.ndarray:
     """(DRAWS, operations, 2): a reading by its weight, a slope by its posterior, an intercept by
     what the slope leaves of it."""
     carried = _drawn(fits.carried, data.told, fits.t, rng)
@@ -260,7 +264,7 @@ def _draws(data: _Followed, fits: _Fits, steady_weight, rng) -> np.ndarray:
     return np.where(data.told[:, None], drawn, np.nan)
 
 
-def _steepened(drawn, data: _Followed, rng) -> np.ndarray:
+def _steepened(drawn: np.ndarray, data: _Followed, rng: np.random.Generator) -> np.ndarray:
     """The curve on the session's own pace, from that on the guess of it.
 
     The guess leaves a variance v, over which the curve is flattened: E chance(a + b x) is about
@@ -280,7 +284,9 @@ def _steepened(drawn, data: _Followed, rng) -> np.ndarray:
     return np.stack([drawn[:, :, 0] * steeper, slope], axis=2)
 
 
-def _drawn(fit: LogisticFit, told, t, rng) -> np.ndarray:
+def _drawn(
+    fit: LogisticFit, told: np.ndarray, t: np.ndarray, rng: np.random.Generator
+) -> np.ndarray:
     pooled = _pooled(fit, told, t)
     shape = (DRAWS, len(told))
     at = (rng.random(shape)[:, :, None] > np.cumsum(pooled.weight, axis=1)).sum(axis=2)
@@ -296,7 +302,9 @@ def _drawn(fit: LogisticFit, told, t, rng) -> np.ndarray:
     return np.stack([intercept, slope], axis=2)
 
 
-def _curve_frame(data: _Followed, fits: _Fits, steady_weight, draws) -> pd.DataFrame:
+def _curve_frame(
+    data: _Followed, fits: _Fits, steady_weight: np.ndarray, draws: np.ndarray
+) -> pd.DataFrame:
     told, pieces, faults = data.told, data.sums("pieces"), data.sums("faults")
     table = pd.DataFrame({"operation": data.names, "laps": data.laps(), "pieces": pieces})
     table["faults"] = faults
@@ -322,7 +330,7 @@ def _curve_frame(data: _Followed, fits: _Fits, steady_weight, draws) -> pd.DataF
     return table[list(CURVE_COLUMNS)]
 
 
-def _add_usual_chance(table: pd.DataFrame, draws, told) -> None:
+def _add_usual_chance(table: pd.DataFrame, draws: np.ndarray, told: np.ndarray) -> None:
     """From the curve where there is one, else the plain share with Wilson's interval."""
     at_usual = chance(draws[:, :, 0] + draws[:, :, 1] * table["usual_pace"].to_numpy())
     low, high = np.quantile(at_usual, [0.025, 0.975], axis=0)
@@ -362,14 +370,14 @@ def _add_slopes(table: pd.DataFrame, data: _Followed, fits: _Fits) -> None:
     )  # fmt: skip
 
 
-def _apart(fit: LogisticFit, t) -> np.ndarray:
+def _apart(fit: LogisticFit, t: np.ndarray) -> np.ndarray:
     """Whether the slopes between and within differ: |difference| > t(.995) its standard error."""
     difference = fit.beta[:, 2] - fit.beta[:, 1]
     variance = fit.robust[:, 1, 1] + fit.robust[:, 2, 2] - 2 * fit.robust[:, 1, 2]
     return np.abs(difference) > t * np.sqrt(np.maximum(variance, 1e-12))
 
 
-def holm(p_values) -> np.ndarray:
+def holm(p_values: Values) -> np.ndarray:
     """p-values that allow for how many were looked at (Holm 1979); NaN is not counted."""
     p_values = np.asarray(p_values, float)
     order = np.argsort(p_values)  # NaN last
@@ -397,7 +405,7 @@ def _laps_more(table: pd.DataFrame, data: _Followed, fits: _Fits) -> np.ndarray:
     return np.where(np.isfinite(more), more, np.nan)
 
 
-def _verdicts(table: pd.DataFrame, told) -> np.ndarray:
+def _verdicts(table: pd.DataFrame, told: np.ndarray) -> np.ndarray:
     shown = told & (table["p_holm"] < SIGNIFICANCE)
     return np.select(
         [
@@ -413,7 +421,7 @@ def _verdicts(table: pd.DataFrame, told) -> np.ndarray:
     )
 
 
-def _note(row) -> str:
+def _note(row: Row) -> str:
     """What can be said of one operation, in plain words."""
     match row.verdict:
         case "no pace before":
@@ -442,7 +450,7 @@ def _note(row) -> str:
     )
 
 
-def _shown_note(row) -> str:
+def _shown_note(row: Row) -> str:
     low, high = sorted(times_as_often(row.usual_chance, (row.slope_low, row.slope_high)))
     said = f"A piece worked a tenth faster is spoiled {low:.1f} to {high:.1f} times as often"
     if row.verdict == "slowness spoils":
@@ -456,7 +464,7 @@ def _shown_note(row) -> str:
     return f"{said}; but {doubt}." if doubt else f"{said}."
 
 
-def times_as_often(usual_chance, slope) -> np.ndarray:
+def times_as_often(usual_chance: float | Values, slope: float | Values) -> np.ndarray:
     """The chance at a tenth less time over the usual one p:  chance(logit p + slope log .9) / p.
 
     Below the ratio of the odds, .9^slope, the more so the commoner faults are.
@@ -499,7 +507,7 @@ def _points(data: _Followed) -> pd.DataFrame:
     return table[list(POINT_COLUMNS)]
 
 
-def _line(curves: pd.DataFrame, draws) -> pd.DataFrame:
+def _line(curves: pd.DataFrame, draws: np.ndarray) -> pd.DataFrame:
     told = np.flatnonzero(np.isfinite(draws[0, :, 0])) if len(curves) else np.zeros(0, int)
     low, high = curves["pace_low"].to_numpy()[told], curves["pace_high"].to_numpy()[told]
     pace = low[:, None] + np.linspace(0, 1, LINE) * (high - low)[:, None]

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 import pandas as pd
 
+from analysis.study.frames import Values
 from analysis.study.quality import KEYS, share_draws
 from analysis.study.rates import cell_codes
 
@@ -17,7 +20,9 @@ COLUMNS = (
 )  # fmt: skip
 
 
-def pieces_to_start(good, good_share, chance: float = CHANCE) -> np.ndarray:
+def pieces_to_start(
+    good: float | Values, good_share: float | Values, chance: float = CHANCE
+) -> np.ndarray:
     """Fewest pieces to start so that at least `good` come out good with probability `chance`.
 
     Each piece comes out good with probability `good_share` by itself, so the pieces started when
@@ -45,7 +50,7 @@ def pieces_in_doubt(good: float, good_shares: np.ndarray, chance: float = CHANCE
     return float(_smallest(enough, np.asarray(float(good))))
 
 
-def _smallest(enough, good: np.ndarray) -> np.ndarray:
+def _smallest(enough: Callable[[np.ndarray], np.ndarray], good: np.ndarray) -> np.ndarray:
     """Smallest whole n >= good for which `enough` holds, by doubling and halving; NaN past MOST."""
     low, high = good.astype(float), np.maximum(good, 1.0)
     with np.errstate(invalid="ignore"):
@@ -98,7 +103,9 @@ def starts(
     return pd.DataFrame(rows, columns=list(COLUMNS))
 
 
-def _counted(wanted: int, share: float, measured: np.ndarray, in_batch: np.ndarray, chance: float):
+def _counted(
+    wanted: int, share: float, measured: np.ndarray, in_batch: np.ndarray, chance: float
+) -> tuple[float, ...]:
     """good_share with its interval, and pieces by the share, by the interval's ends, in doubt."""
     low, high = np.quantile(measured, [0.025, 0.975])
     low, high = min(low, share), max(high, share)

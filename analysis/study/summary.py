@@ -194,7 +194,7 @@ def study(
     )
 
 
-def _judged(laps: pd.DataFrame, learning, routes: pd.DataFrame) -> pd.DataFrame:
+def _judged(laps: pd.DataFrame, learning: LearningResult, routes: pd.DataFrame) -> pd.DataFrame:
     """The laps with what the fitted curves say of each, and the good pieces each finished."""
     return laps.assign(
         expected_seconds=learning.laps["expected_seconds"] / laps["units"],

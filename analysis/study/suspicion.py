@@ -44,7 +44,9 @@ def grouped_median(values, starts, size):
     return 0.5 * (ordered[starts + (size - 1) // 2] + ordered[starts + size // 2])
 
 
-def odd_laps(practice: Practice, residual, likeness):
+def odd_laps(
+    practice: Practice, residual: np.ndarray, likeness: np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
     """(mask, z) of laps that are odd for their cell, and for their session too.
 
     A lap of many pieces strays less, so residuals are first divided by sqrt(1/k + likeness). A
@@ -67,7 +69,7 @@ def odd_laps(practice: Practice, residual, likeness):
     return (np.abs(z) > LIMIT) & ~beginner, z
 
 
-def _shared(practice: Practice, residual, likeness):
+def _shared(practice: Practice, residual: np.ndarray, likeness: np.ndarray) -> np.ndarray:
     """What each lap's residual shares with its session."""
     starts = practice.session_starts
     laps = np.diff(np.append(starts, len(residual)))

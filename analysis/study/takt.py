@@ -55,7 +55,9 @@ def _takt_row(product: str, content: Content, shop: Shop) -> tuple:
     return tuple(row.get(name, np.nan) for name in COLUMNS)
 
 
-def _work_and_workers(value: float, draws: np.ndarray, demand, week_seconds: int) -> dict:
+def _work_and_workers(
+    value: float, draws: np.ndarray, demand: float | None, week_seconds: int
+) -> dict:
     """Work content and workers needed, each with its interval; workers = content / takt."""
     low, high = np.quantile(draws, [0.025, 0.975])
     content = (value, np.minimum(low, value), np.maximum(high, value))

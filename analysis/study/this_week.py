@@ -204,7 +204,9 @@ def _made_in(laps: pd.DataFrame) -> pd.Series:
     return named.where(named != "", laps.operation.astype("str"))
 
 
-def _hours(laps: pd.DataFrame, kind: str, what, seconds: pd.Series) -> pd.DataFrame:
+def _hours(
+    laps: pd.DataFrame, kind: str, what: pd.Series | str, seconds: pd.Series
+) -> pd.DataFrame:
     parts = {"week_start": laps.week_start, "kind": kind, "what": what, "hours": seconds / 3600}
     return pd.DataFrame(parts).assign(material=np.nan)
 

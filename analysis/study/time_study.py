@@ -6,12 +6,14 @@ rating, is its normal (basic) time; with the allowances added it is the standard
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
 
 from analysis.records.shop import Allowance
+from analysis.study.frames import Number, Values
 from analysis.study.rates import FEWEST_CLUSTERS, Z95, cell_codes, clusters, is_regular, ratio
 
 SIGNIFICANCE = 0.05
@@ -25,7 +27,9 @@ COLUMNS = (
 KEYS = ["product", "operation"]
 
 
-def standard_seconds(normal_seconds, percent: float, convention: str):
+def standard_seconds(
+    normal_seconds: float | Values, percent: Number, convention: str
+) -> float | Values:
     """Standard time of a normal time, both in seconds.
 
     "of normal time": normal (1 + A);  "of working day": normal / (1 - A);  A = percent / 100.
@@ -41,7 +45,7 @@ def allowance_percent(allowance: Allowance) -> float:
     return allowance.personal_percent + allowance.fatigue_percent + allowance.contingency_percent
 
 
-def laps_needed(mean, sd, precision: float = PRECISION):
+def laps_needed(mean: Values, sd: Values, precision: float = PRECISION) -> np.ndarray:
     """The smallest n with t(.975, n - 1) sd / sqrt(n) <= precision x mean, for arrays.
 
     NaN where the scatter is not known. The t form holds for few laps, where the normal one is
@@ -61,7 +65,7 @@ def laps_needed(mean, sd, precision: float = PRECISION):
     return np.where(sd == 0, 2.0, np.where(np.isfinite(wanted), found, np.nan))
 
 
-def laps_needed_ilo(values, precision: float = PRECISION) -> float:
+def laps_needed_ilo(values: Sequence[float] | Values, precision: float = PRECISION) -> float:
     """Number of observations for 95.45 % confidence (ILO, Introduction to Work Study).
 
     n = (2/p sqrt(n' sum x^2 - (sum x)^2) / sum x)^2,  n' the readings taken, p the precision;
@@ -97,7 +101,9 @@ def _operations(regular: pd.DataFrame) -> pd.DataFrame:
     return pairs.sort_values(KEYS, ignore_index=True)
 
 
-def _lap_sd(table: pd.DataFrame, seconds, units, cell) -> np.ndarray:
+def _lap_sd(
+    table: pd.DataFrame, seconds: np.ndarray, units: np.ndarray, cell: np.ndarray
+) -> np.ndarray:
     """sd of seconds per piece of a lap of average size: s^2 = sum (u/U)(x - mean)^2 / (n - 1)."""
     away = seconds / units - table["observed_seconds"].to_numpy()[cell]
     squares = np.bincount(cell, units * away**2, len(table))
@@ -287,7 +293,9 @@ def delays(laps: pd.DataFrame, timezone: str) -> pd.DataFrame:
     return table.assign(share_low=low.clip(lower=0), share_high=high.clip(upper=1))
 
 
-def _share_error(laps, delayed, table: pd.DataFrame, timezone: str) -> np.ndarray:
+def _share_error(
+    laps: pd.DataFrame, delayed: pd.DataFrame, table: pd.DataFrame, timezone: str
+) -> np.ndarray:
     """Half the width of the range of each cause's share of the time, between days."""
     from scipy.special import stdtrit
 

@@ -145,7 +145,7 @@ def _time(trial: pd.DataFrame) -> dict:
     }
 
 
-def _runs(trial: pd.DataFrame):
+def _runs(trial: pd.DataFrame) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Of laps by block, worker and time: (1 for way B else 0, block, number of the run)."""
     is_b = (trial["way"] == "B").to_numpy().astype(float)
     block, worker = trial["block"].to_numpy(), trial["worker"].cat.codes.to_numpy("int64")
@@ -155,7 +155,7 @@ def _runs(trial: pd.DataFrame):
     return is_b, block, np.cumsum(np.any(begins, axis=0))
 
 
-def _both_in_one(block, is_b) -> bool:
+def _both_in_one(block: np.ndarray, is_b: np.ndarray) -> bool:
     table = pd.Series(is_b).groupby(block)
     return bool((table.nunique() > 1).any())
 
@@ -177,7 +177,7 @@ def _within_blocks(block, x, y, weight):
     return effect, np.sqrt(variance / squares), freedom, np.sqrt(variance)
 
 
-def _fault_likeness(trial: pd.DataFrame, faults) -> float:
+def _fault_likeness(trial: pd.DataFrame, faults: np.ndarray) -> float:
     """How much more the faults of runs scatter than those of independent pieces would, >= 1:
         sum (y - m)^2 / (m (1 - m / n)) / (runs - blocks - 1),    m = n p_way Y_block / E_block,
     Pearson's measure of overdispersion (McCullagh & Nelder 1989), p_way the share of the way, Y and

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
+
+from analysis.study.frames import Values
 
 D2_OF_TWO = 1.128  # mean range of two normal values, in sd; NIST/SEMATECH e-Handbook 6.3.2.2
 COLUMNS = (
@@ -31,7 +34,7 @@ class IndividualsChart:
     upper: float
 
 
-def individuals_chart(values) -> IndividualsChart:
+def individuals_chart(values: Sequence[float] | Values) -> IndividualsChart:
     """Individuals and moving range (NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.2.2).
 
     centre = mean x;  limits = centre -+ 3 MR / 1.128,  MR the mean of |x_i - x_(i-1)|.

@@ -85,7 +85,9 @@ def charged_faults(regular: pd.DataFrame, timezone: str) -> pd.DataFrame:
     return pd.concat([own[columns], traced[columns]], ignore_index=True)
 
 
-def _made_likeness(regular, made, table, keys, timezone: str) -> np.ndarray:
+def _made_likeness(
+    regular: pd.DataFrame, made: pd.DataFrame, table: pd.DataFrame, keys: list[str], timezone: str
+) -> np.ndarray:
     """Design effect of the charged faults between batches, as `quality.likeness`.
 
     Never below that of the operation over all who do it: one person's few batches tell little of
@@ -97,7 +99,9 @@ def _made_likeness(regular, made, table, keys, timezone: str) -> np.ndarray:
     return np.maximum(own, shared[cell_codes(table, KEYS, operations)])
 
 
-def _design_effect(regular, made, table, keys: list[str], timezone: str) -> np.ndarray:
+def _design_effect(
+    regular: pd.DataFrame, made: pd.DataFrame, table: pd.DataFrame, keys: list[str], timezone: str
+) -> np.ndarray:
     at, charged = cell_codes(regular, keys, table), cell_codes(made, keys, table)
     cell = np.concatenate([at, charged])
     hits = np.concatenate([np.zeros(len(at)), made["faults"].to_numpy(float)])
@@ -112,7 +116,9 @@ def _rows_of(regular: pd.DataFrame, keys: list[str]) -> tuple[np.ndarray, int]:
     return code, int(code.max(initial=-1)) + 1
 
 
-def _expected(regular: pd.DataFrame, faults: np.ndarray, cell: np.ndarray, cells: int):
+def _expected(
+    regular: pd.DataFrame, faults: np.ndarray, cell: np.ndarray, cells: int
+) -> np.ndarray:
     """Per lap, the faults expected at the mean rate of its product and operation."""
     units = regular["units"].to_numpy(float)
     rate = np.bincount(cell, faults, cells) / np.bincount(cell, units, cells)
