@@ -14,6 +14,8 @@ from analysis.records.shop import DAYS
 from analysis.screens import source, words
 
 if TYPE_CHECKING:
+    import pandas as pd
+
     from analysis.records.shop import Shop
     from analysis.screens.answers import Desk
 
@@ -67,7 +69,7 @@ def name(made: tuple[str, str]) -> str:
     return ", ".join(part for part in made if part)
 
 
-def makes(shop: Shop, routing) -> list[tuple[str, str]]:
+def makes(shop: Shop, routing: pd.DataFrame) -> list[tuple[str, str]]:
     """(product, variant) of everything that has a route, each variant of its own."""
     found: dict[tuple[str, str], None] = {}
     for product in dict.fromkeys(routing["product"]):
@@ -84,7 +86,7 @@ def batch_size(shop: Shop, made: tuple[str, str]) -> int:
     return min(int(row.batch_size), MOST_PIECES) if row else 25
 
 
-def people(shop: Shop, routing) -> list[str]:
+def people(shop: Shop, routing: pd.DataFrame) -> list[str]:
     """Everybody who could be there: skilled ones first, then the shop's, then one more."""
     skilled = [who for text in routing["skill"] for who in skills(text)]
     names = list(dict.fromkeys([*skilled, *(worker.name for worker in shop.workers)]))

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import UTC, datetime
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeAlias
 from zoneinfo import ZoneInfo
 
 import streamlit as st
@@ -18,7 +19,13 @@ from analysis.screens import answers, glossary, order_choice, parts, source, wor
 from analysis.screens.order_words import by_the_clock, cannot, span
 
 if TYPE_CHECKING:
+    import altair as alt
+    import pandas as pd
+
+    from analysis.flow.batch_size import Costs, Seconds
+    from analysis.flow.make_next import Line, Make, MakeNext, Scarcest
     from analysis.records.shop import Shop
+    from analysis.screens.order_of_work import Seen
 
 QUICK_EFFORT = 0.3
 COVER_WEEKS = 3.0  # common practice, no source: the week it is made in, and two on the shelf
@@ -28,7 +35,7 @@ MONEY, MINUTES = "money", "worker_minutes"
 # --- several batches in one session ---------------------------------------------------------------
 
 
-def batches_in_flight(seen, plan: Plan) -> list[str]:
+def batches_in_flight(seen: Seen, plan: Plan) -> list[str]:
     """When each batch is done, and what sharing the session gives."""
     pieces = sum(batch.units for batch in seen.choice.batches)
     rate = pieces / plan.attended_seconds * 3600 if plan.attended_seconds else 0.0
@@ -58,7 +65,7 @@ class Sizes:
     table: answers.Table
 
 
-def sizes(seen) -> None:
+def sizes(seen: Seen) -> None:
     """Money and time of a good piece against the size of the batch, the flat region first."""
     batch, people = seen.choice.batches[0], seen.choice.people
     choice = (batch.product, batch.variant, people, seen.choice.change_seconds)
@@ -80,7 +87,7 @@ def sizes(seen) -> None:
     answers.worked_out(SIZES_WORKED_OUT)
 
 
-def _sizes(seen, batch: Batch) -> Sizes:
+def _sizes(seen: Seen, batch: Batch) -> Sizes:
     from analysis.flow.batch_size import batch_sizes
 
     shop, routing = seen.desk.settings
@@ -114,7 +121,7 @@ def _sizes(seen, batch: Batch) -> Sizes:
     return Sizes(sentence, tuple(filter(None, points)), result, unit, _sizes_table(result, shop))
 
 
-def _worth_making(result) -> tuple[int, int]:
+def _worth_making(result: BatchSizes) -> tuple[int, int]:
     """The flat region, as far as rack and press take a batch in one go."""
     low, high = result.flat
     held = result.table.loc[result.table["fits"], "units"]
@@ -128,7 +135,7 @@ def _yours(usual: int, low: int, high: int) -> str:
     return f"; your {usual} are {'fewer' if usual < low else 'more'}"
 
 
-def _said_money(own, result, usual: int, currency: str) -> str:
+def _said_money(own: pd.DataFrame, result: BatchSizes, usual: int, currency: str) -> str:
     if result.judged_by != MONEY:
         return ("What a piece costs is not known yet (an hour's cost and material, on *Shop*), so "
                 "minutes of work decide.")  # fmt: skip
@@ -142,7 +149,7 @@ def _said_money(own, result, usual: int, currency: str) -> str:
     )
 
 
-def _said_places(table) -> str:
+def _said_places(table: pd.DataFrame) -> str:
     tight = table.loc[~table["fits"], "units"]
     if not len(tight):
         return ""
@@ -152,7 +159,7 @@ def _said_places(table) -> str:
     )
 
 
-def _costs(seen, batch: Batch):
+def _costs(seen: Seen, batch: Batch) -> Costs:
     from analysis.flow.batch_size import Costs
 
     shop, _ = seen.desk.settings
@@ -168,7 +175,7 @@ def _costs(seen, batch: Batch):
     )
 
 
-def _good_share(seen, product: str) -> float:
+def _good_share(seen: Seen, product: str) -> float:
     """Of the pieces started, those that come out good, by the laps."""
     if not seen.desk.here.store.lap_count():
         return 1.0
@@ -177,7 +184,7 @@ def _good_share(seen, product: str) -> float:
     return float(own.iloc[0]) if len(own) and own.iloc[0] > 0 else 1.0
 
 
-def _practice(seen, product: str):
+def _practice(seen: Seen, product: str) -> Callable[[int], Seconds] | None:
     """Seconds per piece in a batch of so many, practice within it counted; None without laps."""
     if not seen.desk.here.store.lap_count():
         return None
@@ -186,13 +193,13 @@ def _practice(seen, product: str):
     return practice_in_batch(seen.desk.figures.learning, product)
 
 
-def _sizes_drawn(page: Sizes):
+def _sizes_drawn(page: Sizes) -> alt.Chart:
     from analysis.charts.batch_size import batch_size_chart
 
     return batch_size_chart(page.result.table, page.result.judged_by, page.unit)
 
 
-def _sizes_table(result, shop: Shop) -> answers.Table:
+def _sizes_table(result: BatchSizes, shop: Shop) -> answers.Table:
     import pandas as pd
 
     own = result.table
@@ -240,7 +247,7 @@ class Sharing:
     table: answers.Table
 
 
-def sharing(seen) -> None:
+def sharing(seen: Seen) -> None:
     """Who does what, piece after piece, so that nobody waits for the other."""
     people = _two(seen)
     batch = seen.choice.batches[0]
@@ -268,7 +275,7 @@ def sharing(seen) -> None:
     answers.worked_out(SHARING_WORKED_OUT)
 
 
-def _two(seen) -> tuple[str, ...]:
+def _two(seen: Seen) -> tuple[str, ...]:
     """Those who are there; with one of them, one more."""
     people = seen.choice.people
     if len(people) > 1:
@@ -277,7 +284,7 @@ def _two(seen) -> tuple[str, ...]:
     return (*people, next(name for name in everybody if name not in people))
 
 
-def _sharing(seen, batch: Batch, people: tuple[str, ...]) -> Sharing:
+def _sharing(seen: Seen, batch: Batch, people: tuple[str, ...]) -> Sharing:
     import pandas as pd
 
     from analysis.flow.balance import balance_for_workers
@@ -316,7 +323,9 @@ def _and(people: tuple[str, ...]) -> str:
     return f"{', '.join(firsts)} and {last}"
 
 
-def _with_and_without(seen, batch: Batch, people: tuple[str, ...], present) -> list[str]:
+def _with_and_without(
+    seen: Seen, batch: Batch, people: tuple[str, ...], present: Seconds
+) -> list[str]:
     """When the batch is done alone, and when by all of them, each planned freely."""
     from analysis.flow.order import order
 
@@ -340,7 +349,7 @@ def _with_and_without(seen, batch: Batch, people: tuple[str, ...], present) -> l
     return done
 
 
-def _sharing_drawn(page: Sharing):
+def _sharing_drawn(page: Sharing) -> alt.Chart:
     from analysis.charts.line_balance import work_load_chart
 
     return work_load_chart(page.assignment, page.cycle_seconds)
@@ -365,7 +374,11 @@ SHARING_WORKED_OUT = """
 # --- what to make next ----------------------------------------------------------------------------
 
 
-def next_makes(seen) -> None:
+# (product, variant) -> its row of the shelf, and the pieces asked for a week
+Asked: TypeAlias = "dict[tuple[str, str], tuple[pd.Series, float | None]]"
+
+
+def next_makes(seen: Seen) -> None:
     """Which variants and how many of each in the hours left this week, and what was left out."""
     desk = seen.desk
     if not desk.here.store.lap_count():
@@ -410,7 +423,7 @@ def _makes(desk: answers.Desk, now: datetime) -> tuple[str, tuple[str, ...], ans
     return _told(answer, limit, when, shop.currency)
 
 
-def _demand(desk: answers.Desk) -> dict[tuple[str, str], tuple[object, float | None]]:
+def _demand(desk: answers.Desk) -> Asked:
     """The shelf's rows by (product, variant), with the pieces asked for a week."""
     shelf = source.week_figures(desk.here).shelf
     return {
@@ -419,11 +432,11 @@ def _demand(desk: answers.Desk) -> dict[tuple[str, str], tuple[object, float | N
     }
 
 
-def _number(value) -> float | None:
+def _number(value: float | None) -> float | None:
     return None if value is None or value != value else float(value)
 
 
-def _lines(desk: answers.Desk, rows, seconds) -> list:
+def _lines(desk: answers.Desk, rows: Asked, seconds: Seconds) -> list[Line]:
     from analysis.flow.make_next import Line
 
     cost = desk.figures.cost.set_index(["product", "variant"])["contribution"]
@@ -441,7 +454,9 @@ def _lines(desk: answers.Desk, rows, seconds) -> list:
     ]  # fmt: skip
 
 
-def _told(answer, limit, when: str, currency: str):
+def _told(
+    answer: MakeNext, limit: Scarcest, when: str, currency: str
+) -> tuple[str, tuple[str, ...], answers.Table]:
     """(sentence, points, table)."""
     import pandas as pd
 
@@ -483,11 +498,11 @@ def _told(answer, limit, when: str, currency: str):
     return sentence, tuple(points), answers.Table.of(frame.astype({"lasts (days)": float}), formats)
 
 
-def _both(answer) -> tuple:
+def _both(answer: MakeNext) -> tuple[Make, ...]:
     return (*answer.make, *answer.left_out)
 
 
-def _because(row, currency: str) -> str:
+def _because(row: Make, currency: str) -> str:
     """Why this one, in its turn."""
     days = row.lasts_days
     lasts = "" if days is None else f"what is there lasts {words.count(days, 'day')}"

@@ -10,6 +10,7 @@ import streamlit as st
 from analysis.screens import words
 
 if TYPE_CHECKING:
+    from analysis.bench.next_task import Task
     from analysis.screens.answers import Desk
 
 QUIET = timedelta(hours=12)  # without a lap for longer, the bench is not at work
@@ -41,5 +42,5 @@ def _said(desk: Desk, now: datetime) -> str:
     return "**What now?** " + " ".join(lines) + old
 
 
-def _meanwhile(task) -> str:
+def _meanwhile(task: Task) -> str:
     return f" {words.plain(task.meanwhile)}" if task.meanwhile else ""

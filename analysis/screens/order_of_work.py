@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from typing import TYPE_CHECKING
 
 import streamlit as st
 
@@ -38,6 +39,11 @@ from analysis.screens.order_words import (
     what_a_run_is,
     whether_proven,
 )
+
+if TYPE_CHECKING:
+    import altair as alt
+
+    from analysis.flow.why import Change
 
 TRADE = ("makespan", "lower bound", "setup", "precedence", "station", "work in process")
 LOOK_EVERY_SECONDS = 1.0
@@ -293,7 +299,9 @@ def _move(seen: Seen, plan: Plan, shown: Plan) -> None:
         st.markdown(_cost_of_moves(seen, plan, shown))
 
 
-def _try_move(seen, plan, shown, listed, at: int, by: int, key: str) -> None:
+def _try_move(
+    seen: Seen, plan: Plan, shown: Plan, listed: tuple[Run, ...], at: int, by: int, key: str
+) -> None:
     st.session_state.pop("order_refused", None)
     changed = moved(listed, at, by)
     block = words.plain(listed[at].operation)
@@ -344,7 +352,7 @@ def _cost_of_moves(seen: Seen, plan: Plan, shown: Plan) -> str:
 # --- what is drawn and taken home -----------------------------------------------------------------
 
 
-def _drawn(seen: Seen, plan: Plan):
+def _drawn(seen: Seen, plan: Plan) -> alt.Chart:
     from analysis.charts.schedule import schedule_chart  # altair is slow to import
     from analysis.flow.timeline import timeline
     from analysis.flow.work import TICKS
@@ -367,7 +375,7 @@ def _legend(seen: Seen) -> str:
     )
 
 
-def _table(seen: Seen, plan: Plan):
+def _table(seen: Seen, plan: Plan) -> answers.Table:
     import pandas as pd
 
     from analysis.flow.timeline import wait_after
@@ -485,7 +493,7 @@ def _in_parts(seen: Seen, plan: Plan) -> list[str]:
     return lines
 
 
-def _saving(change) -> str:
+def _saving(change: Change) -> str:
     """What one change saves against keeping the listed order for that pair."""
     most, least = change.saves_seconds, change.saves_at_least_seconds
     saves = f"about {span(most)}"

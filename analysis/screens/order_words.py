@@ -3,12 +3,17 @@
 from __future__ import annotations
 
 from datetime import UTC, datetime, timedelta
+from typing import TYPE_CHECKING
 
 import streamlit as st
 
 from analysis.flow.plan import Plan
 from analysis.problems import BadInput
 from analysis.screens import answers, order_choice, parts, words
+
+if TYPE_CHECKING:
+    from analysis.flow.by_hand import Run
+    from analysis.screens.order_of_work import Seen
 
 
 def by_the_clock(start: datetime, seconds: float, said_before: float | None = None) -> str:
@@ -41,7 +46,7 @@ def span(seconds: float) -> str:
     return f"{hours} h {rest:02d} min" if rest else f"{hours} h"
 
 
-def hands(seen, plan: Plan) -> str:
+def hands(seen: Seen, plan: Plan) -> str:
     """The attended time with what the laps leave open: `7 h 10 min to 7 h 40 min`."""
     off = seen.desk.kept("order doubt", (seen.choice.batches, seen.choice.people),
                          lambda: _doubt(seen))  # fmt: skip
@@ -50,7 +55,7 @@ def hands(seen, plan: Plan) -> str:
     return f"{span(plan.attended_seconds - off)} to {span(plan.attended_seconds + off)}"
 
 
-def _doubt(seen) -> float:
+def _doubt(seen: Seen) -> float:
     """How far the attended seconds may be off, by the intervals of the present times."""
     if not seen.desk.here.store.lap_count():
         return 0.0
@@ -63,7 +68,7 @@ def _doubt(seen) -> float:
     return attended_range(seen.desk.figures.learning.cells, pieces, seen.choice.people)
 
 
-def whether_proven(seen, plan: Plan) -> str:
+def whether_proven(seen: Seen, plan: Plan) -> str:
     """How good the quickest order is, and how far the one shown is from it."""
     quickest = seen.job.quickest
     left = quickest.makespan_seconds - quickest.lower_bound_seconds
@@ -79,11 +84,11 @@ def whether_proven(seen, plan: Plan) -> str:
     )
 
 
-def _done(seen, plan: Plan) -> str:
+def _done(seen: Seen, plan: Plan) -> str:
     return by_the_clock(seen.start, plan.makespan_seconds)
 
 
-def what_a_run_is(seen, run, place: int) -> str:
+def what_a_run_is(seen: Seen, run: Run, place: int) -> str:
     """A block in a list: `3. Thu 09:45 sew, 25 pieces (maker)`."""
     pieces = f", {words.count(run.units, 'piece')}" if run.units else ", setting up"
     who = f" ({run.worker})" if len(seen.choice.people) > 1 else ""

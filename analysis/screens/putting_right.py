@@ -1,6 +1,9 @@
 """Putting right: what faults cost, which of them, and what would make fewer of them."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import streamlit as st
 
@@ -10,6 +13,9 @@ from analysis.screens.putting_right_care import care, pace, trial
 from analysis.screens.putting_right_pieces import start, week_by_week, who_and_what
 from analysis.screens.putting_right_try import try_it
 from analysis.screens.source import fault_figures
+
+if TYPE_CHECKING:
+    import altair as alt
 
 TRADE = (
     "cost of poor quality", "internal failure", "appraisal", "rework", "scrap",
@@ -92,7 +98,7 @@ def _dearest(desk: Desk) -> None:
     answers.table(table, f"faults_{view}", f"What faults cost a week, {VIEWS[view]}")
 
 
-def _drawn(desk: Desk, view: str):
+def _drawn(desk: Desk, view: str) -> alt.Chart:
     from analysis.charts.putting_right import pareto_chart  # altair is slow to import
     from analysis.screens import putting_right_told as told
 

@@ -3,12 +3,24 @@
 Each part is drawn when its tab is open, out of answers made once for a version of the store.
 """
 
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
 import streamlit as st
 
 from analysis.screens import answers, glossary, words
 from analysis.screens.answers import Desk, Table
 from analysis.screens.putting_right_told import Told
 from analysis.screens.source import fault_figures
+
+if TYPE_CHECKING:
+    import altair as alt
+    import pandas as pd
+
+    from analysis.study.care import Care
+    from analysis.study.frames import Row
+    from analysis.study.putting_right import PuttingRight
 
 SHOWN = ("haste spoils", "slowness spoils")
 MOST_PAIRS = 12
@@ -41,7 +53,7 @@ def pace(desk: Desk) -> None:
     answers.table(told.table, "pace_and_faults", "Pace and faults by operation")
 
 
-def _names(found) -> list[str]:
+def _names(found: PuttingRight) -> list[str]:
     """Operations where a fault was made, those with a telling curve first."""
     curves = found.spoilage.curves
     return [str(name) for name in curves.loc[curves["faults"] > 0, "operation"]]
@@ -73,7 +85,7 @@ TRIAL = (
 )
 
 
-def _usual(curve) -> str:
+def _usual(curve: pd.Series) -> str:
     """How many were spoiled, and how many would be if all were worked at the usual pace."""
     share = curve["faults"] / curve["pieces"]
     said = (
@@ -86,7 +98,7 @@ def _usual(curve) -> str:
     return f"{said} Worked evenly at the usual pace it would be {even}."
 
 
-def _faultless(curves) -> str:
+def _faultless(curves: pd.DataFrame) -> str:
     names = curves.loc[(curves["faults"] == 0) & (curves["pieces"] > 0), "operation"]
     if names.empty:
         return ""
@@ -94,7 +106,7 @@ def _faultless(curves) -> str:
     return f"No fault was made yet, as far as the laps say, at {said}: pace cannot be judged there."
 
 
-def _left_blank(curves) -> str:
+def _left_blank(curves: pd.DataFrame) -> str:
     """Which shares the table does not tell, and why."""
     names = curves.loc[_open(curves) & (curves["faults"] > 0), "operation"]
     if names.empty:
@@ -111,7 +123,7 @@ def _open(curves):
     return curves["usual_chance_high"] - curves["usual_chance_low"] > TELLS_NOTHING
 
 
-def _saves(row, money: str) -> str:
+def _saves(row: Row, money: str) -> str:
     if row.verdict not in ("slower", "faster"):
         return ""
     if row.in_money:
@@ -119,7 +131,7 @@ def _saves(row, money: str) -> str:
     return f" It would save {words.time_range(row.saved_low, row.saved_high)} of work a piece."
 
 
-def _pace_drawn(desk: Desk, name: str):
+def _pace_drawn(desk: Desk, name: str) -> alt.Chart:
     import numpy as np
 
     from analysis.charts.putting_right import spoilage_chart  # altair is slow to import
@@ -134,7 +146,7 @@ def _pace_drawn(desk: Desk, name: str):
     return spoilage_chart(points, line)
 
 
-def _pace_table(found, money: str) -> Table:
+def _pace_table(found: PuttingRight, money: str) -> Table:
     import numpy as np
     import pandas as pd
 
@@ -199,7 +211,7 @@ def care(desk: Desk) -> None:
     )
 
 
-def _pairs(found) -> dict[tuple[str, str], str]:
+def _pairs(found: Care) -> dict[tuple[str, str], str]:
     """The surest pairs, and what each is called."""
     rows = found.pairs.head(MOST_PAIRS)
     return {
@@ -208,14 +220,14 @@ def _pairs(found) -> dict[tuple[str, str], str]:
     }
 
 
-def _nothing_followed(found) -> str:
+def _nothing_followed(found: PuttingRight) -> str:
     return (
         f"{found.care.note or 'No fault was found at an operation that comes after another.'} "
         "Next step: name the batch of each lap, and flag faults where they are found."
     )
 
 
-def _care_told(found, pair: tuple[str, str]) -> Told:
+def _care_told(found: Care, pair: tuple[str, str]) -> Told:
     import pandas as pd
 
     table = found.pairs.head(MOST_PAIRS)
@@ -255,7 +267,7 @@ def _care_told(found, pair: tuple[str, str]) -> Told:
     )
 
 
-def _care_drawn(desk: Desk, pair: tuple[str, str]):
+def _care_drawn(desk: Desk, pair: tuple[str, str]) -> alt.Chart:
     from analysis.charts.putting_right import care_chart  # altair is slow to import
     from analysis.study.putting_right import care_bins
 
@@ -278,7 +290,7 @@ def trial(desk: Desk) -> None:
         answers.table(told.table, "two_ways_tried", "Trials of two ways, by operation")
 
 
-def _trials(desk: Desk, by_batch: bool):
+def _trials(desk: Desk, by_batch: bool) -> pd.DataFrame:
     import pandas as pd
 
     from analysis.store.trials import trial_ways
@@ -318,7 +330,7 @@ def _of_batch(batch: str) -> str:
     return f" (batch {words.plain(batch)})" if batch else ""
 
 
-def _taken_together(rows) -> str:
+def _taken_together(rows: pd.DataFrame) -> str:
     """That batches near each other count as one trial, where a trial has several."""
     several = rows[rows["batches"] > 1]
     if several.empty:
@@ -339,7 +351,7 @@ HOW_TO_TRY = (
 )
 
 
-def _trial_table(rows) -> Table:
+def _trial_table(rows: pd.DataFrame) -> Table:
     import pandas as pd
 
     frame = pd.DataFrame(

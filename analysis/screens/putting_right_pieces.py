@@ -1,11 +1,22 @@
 """Putting right: faults by week, how many pieces to start, yields by person and variant."""
 
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
 import streamlit as st
 
 from analysis.screens import answers, glossary, words
 from analysis.screens.answers import Desk, Table
 from analysis.screens.putting_right_told import Told
 from analysis.screens.source import fault_figures
+
+if TYPE_CHECKING:
+    import altair as alt
+    import pandas as pd
+
+    from analysis.study.p_chart import PChart
+    from analysis.study.putting_right import PuttingRight
 
 
 def week_by_week(desk: Desk) -> None:
@@ -31,12 +42,12 @@ MIXED = (
 )
 
 
-def _products(laps) -> list[str]:
+def _products(laps: pd.DataFrame) -> list[str]:
     """The products with laps, as text."""
     return sorted(set(laps["product"].astype(str)) - {""})
 
 
-def _weeks_of(desk: Desk, product: str):
+def _weeks_of(desk: Desk, product: str) -> tuple[pd.DataFrame, PChart]:
     """The weekly shares and their chart, of one product or of all."""
     from analysis.study.p_chart import weekly_faults
 
@@ -70,7 +81,7 @@ def _weeks_told(desk: Desk, product: str, products: int) -> Told:
     )
 
 
-def _weeks_lead(weeks, product: str) -> str:
+def _weeks_lead(weeks: pd.DataFrame, product: str) -> str:
     known = weeks.dropna(subset=["upper"])
     if known.empty:
         if weeks["faults"].sum() == 0:
@@ -94,7 +105,7 @@ def _weeks_lead(weeks, product: str) -> str:
     )
 
 
-def _weeks_points(weeks, chart) -> list[str]:
+def _weeks_points(weeks: pd.DataFrame, chart: PChart) -> list[str]:
     lines = []
     if chart.corrected:
         lines.append(
@@ -106,7 +117,7 @@ def _weeks_points(weeks, chart) -> list[str]:
     return lines
 
 
-def _weeks_drawn(desk: Desk, product: str):
+def _weeks_drawn(desk: Desk, product: str) -> alt.Chart:
     from analysis.charts.putting_right import share_chart  # altair is slow to import
 
     return share_chart(_weeks_of(desk, product)[0])
@@ -168,7 +179,7 @@ def _starts_told(desk: Desk, wanted: int | None) -> Told:
     )  # fmt: skip
 
 
-def _starts_lead(rows) -> str:
+def _starts_lead(rows: pd.DataFrame) -> str:
     if rows.empty:
         return "No route is known yet, so there is nothing to reckon with."
     row = rows.loc[rows["pieces_with_doubt"].idxmax()] if rows["pieces"].notna().any() else None
@@ -195,7 +206,7 @@ def who_and_what(desk: Desk) -> None:
     answers.table(variants, "yield_by_variant", "Yield by variant")
 
 
-def _who_told(found) -> Told:
+def _who_told(found: PuttingRight) -> Told:
     rows = found.workers
     compared = rows[(rows["units"] > 0) & (rows["expected_faults"] > 0)]
     several = compared.groupby(["product", "operation"])["worker"].transform("nunique") > 1
@@ -234,7 +245,7 @@ NOT_A_RANKING = (
 )
 
 
-def _yield_table(rows, keys: list[str]) -> Table:
+def _yield_table(rows: pd.DataFrame, keys: list[str]) -> Table:
     import pandas as pd
 
     frame = pd.DataFrame(

@@ -1,11 +1,19 @@
 """Putting right, told: what faults cost in a maker's words, and as tables."""
 
+from __future__ import annotations
+
+from collections.abc import Callable
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import pandas as pd
 
 from analysis.screens import words
 from analysis.screens.answers import Table
+
+if TYPE_CHECKING:
+    from analysis.study.cost_of_quality import CostOfQuality
+    from analysis.study.summary import Study
 
 FEW_BATCHES = 6  # below, the scatter between batches says little; as the study has it
 
@@ -26,12 +34,12 @@ NONE_YET = (
 )
 
 
-def next_step(cost) -> str:
+def next_step(cost: CostOfQuality) -> str:
     """What to do where nothing tells yet what faults cost."""
     return TIME_IT if cost.untimed_units else NONE_YET
 
 
-def faultless(figures) -> str:
+def faultless(figures: Study) -> str:
     """No fault was logged; how many there may be all the same."""
     from analysis.study.quality import wilson
 
@@ -44,7 +52,7 @@ def faultless(figures) -> str:
     )
 
 
-def lead(cost, money: str) -> str:
+def lead(cost: CostOfQuality, money: str) -> str:
     """What a week costs, and what most of it is."""
     total = _total(cost)
     if pd.isna(total["money_per_week"]) or not cost.wage_known:
@@ -59,13 +67,13 @@ def lead(cost, money: str) -> str:
     return f"Putting right cost you about {spent} a week, {_most(cost)}."
 
 
-def costs_something(cost) -> bool:
+def costs_something(cost: CostOfQuality) -> bool:
     """Whether anything of it was timed or lost; flags alone say no more than how many there are."""
     total = _total(cost)
     return bool(total["seconds_per_week"] > 0 or total["money_per_week"] > 0)
 
 
-def only_flagged(cost) -> str:
+def only_flagged(cost: CostOfQuality) -> str:
     """Pieces were put right, and nothing tells what that cost."""
     return f"{not_timed(cost.untimed_units)}. What it costs is not known yet, which is not nothing."
 
@@ -81,12 +89,14 @@ TIME_IT = (
 )
 
 
-def _total(cost) -> pd.Series:
+def _total(cost: CostOfQuality) -> pd.Series:
     kinds = cost.kinds
     return kinds[(kinds["category"] == "internal failure") & (kinds["kind"] == "all")].iloc[0]
 
 
-def _range(row, name: str, between, alone, *unit) -> str:
+def _range(
+    row: pd.Series, name: str, between: Callable[..., str], alone: Callable[..., str], *unit: str
+) -> str:
     """A weekly figure as its range, or by itself where one batch gives none."""
     low, high = row[f"{name}_low"], row[f"{name}_high"]
     if pd.isna(low) or pd.isna(high):
@@ -94,7 +104,7 @@ def _range(row, name: str, between, alone, *unit) -> str:
     return between(low, high, *unit)
 
 
-def _most(cost) -> str:
+def _most(cost: CostOfQuality) -> str:
     """`most of it torn section, made at sew`."""
     first = cost.causes.iloc[0]
     made = f"{words.plain(first['cause'])}, made at {words.plain(first['made_in'])}"
@@ -105,13 +115,13 @@ def _most(cost) -> str:
     return f"the largest part ({words.share(first['share'], 0)}) {made}"
 
 
-def points(cost, money: str) -> list[str]:
+def points(cost: CostOfQuality, money: str) -> list[str]:
     """What the cost is made of, where it arises, and what it leans on; blank ones among them."""
     return [_of_what(cost, money), _two_views(cost), _per_piece(cost, money), _untimed(cost),
             _checking(cost, money), _few(cost)]  # fmt: skip
 
 
-def _of_what(cost, money: str) -> str:
+def _of_what(cost: CostOfQuality, money: str) -> str:
     """What the week's cost is made of."""
     kinds = cost.kinds.set_index("kind")
     parts_of = []
@@ -139,7 +149,7 @@ def _joined(items: list[str]) -> str:
     return items[0] if len(items) == 1 else f"{', '.join(items[:-1])} and {items[-1]}"
 
 
-def _two_views(cost) -> str:
+def _two_views(cost: CostOfQuality) -> str:
     """Where faults are made, and how much of that shows only later."""
     made = cost.caused.iloc[0]
     name, share = words.plain(made["operation"]), words.share(made["share"], 0)
@@ -152,7 +162,7 @@ def _two_views(cost) -> str:
     )
 
 
-def _per_piece(cost, money: str) -> str:
+def _per_piece(cost: CostOfQuality, money: str) -> str:
     """Each product's share of it, for every good piece."""
     said = []
     for row in cost.products.itertuples():
@@ -167,7 +177,7 @@ def _per_piece(cost, money: str) -> str:
     return f"It puts {_joined(said)}." if said else ""
 
 
-def _untimed(cost) -> str:
+def _untimed(cost: CostOfQuality) -> str:
     """Mending that no lap timed, and how it was reckoned."""
     pieces = words.count(cost.untimed_units, "piece")
     how = {
@@ -178,7 +188,7 @@ def _untimed(cost) -> str:
     return f"{pieces} flagged for putting right had no mending lap: {how}." if how else ""
 
 
-def _checking(cost, money: str) -> str:
+def _checking(cost: CostOfQuality, money: str) -> str:
     """What checking takes besides."""
     row = cost.kinds[cost.kinds["category"] == "appraisal"].iloc[0]
     if not row["seconds_per_week"] > 0:
@@ -190,7 +200,7 @@ def _checking(cost, money: str) -> str:
     return f"Checking takes {spent} a week besides; it is not in the sum above."
 
 
-def _few(cost) -> str:
+def _few(cost: CostOfQuality) -> str:
     if cost.batches < 2:
         return "All of it is one batch, so how it scatters is not known and no range can be given."
     if cost.batches < FEW_BATCHES:
@@ -198,7 +208,7 @@ def _few(cost) -> str:
     return ""
 
 
-def missing(cost) -> str:
+def missing(cost: CostOfQuality) -> str:
     """What is still to be written down; blank where nothing is."""
     names = []
     if not cost.wage_known:
@@ -210,16 +220,16 @@ def missing(cost) -> str:
     return f"Not given yet: {'; '.join(names)}." if names else ""
 
 
-def unit(cost, money: str) -> str:
+def unit(cost: CostOfQuality, money: str) -> str:
     """What the bars are in."""
     return f"{money} a week" if _in_money(cost) else "minutes a week"
 
 
-def _in_money(cost) -> bool:
+def _in_money(cost: CostOfQuality) -> bool:
     return cost.wage_known and pd.notna(_total(cost)["money_per_week"])
 
 
-def drawn(cost, view: pd.DataFrame) -> pd.DataFrame:
+def drawn(cost: CostOfQuality, view: pd.DataFrame) -> pd.DataFrame:
     """A view as the chart takes it: money where the pay is known, else minutes; what is not known
     has no bar."""
     name, per = ("money", 1.0) if _in_money(cost) else ("seconds", 60.0)
@@ -243,7 +253,7 @@ def _names(view: pd.DataFrame) -> pd.Series:
     return view["cause"].where(~several, view["cause"] + ", " + view["made_in"]).astype(str)
 
 
-def faults_table(cost, money: str, view: str) -> Table:
+def faults_table(cost: CostOfQuality, money: str, view: str) -> Table:
     """What faults cost a week, by the rows of one view."""
     rows = getattr(cost, view)
     first = {"cause": rows["cause"]} if view == "causes" else {"operation": rows["operation"]}
@@ -302,7 +312,7 @@ PLAIN_KINDS = {
 }
 
 
-def kinds_table(cost, money: str) -> Table:
+def kinds_table(cost: CostOfQuality, money: str) -> Table:
     """The kinds of cost under the trade's names; what is not logged says so."""
     kinds = cost.kinds
     none = [f"{money} a week", "money from", "money to"] * bool(
@@ -327,7 +337,7 @@ def kinds_table(cost, money: str) -> Table:
     return Table.of(frame, _formats(frame), _spans(frame, money), lead=2)
 
 
-def surer(cost) -> list[str]:
+def surer(cost: CostOfQuality) -> list[str]:
     """What would narrow the ranges, or fill in what is reckoned."""
     causes = cost.causes
     lines = []

@@ -1,10 +1,20 @@
 """Putting right: what if pieces got some seconds more, or fewer, at one operation."""
 
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
 import streamlit as st
 
 from analysis.screens import answers, words
 from analysis.screens.answers import Desk
 from analysis.screens.source import fault_figures
+
+if TYPE_CHECKING:
+    import altair as alt
+    import pandas as pd
+
+    from analysis.study.frames import Row
 
 
 def try_it(desk: Desk) -> None:
@@ -34,7 +44,7 @@ def _signed(more: int) -> str:
     return f"{more:+d} s" if more else "as now"
 
 
-def _options(options) -> dict[tuple[str, str], str]:
+def _options(options: pd.DataFrame) -> dict[tuple[str, str], str]:
     return {
         (row.product, row.operation): f"{row.product}: {row.operation}"
         + ("" if row.told else " (cannot tell yet)")
@@ -55,7 +65,7 @@ def _steps(desk: Desk, key: tuple[str, str]) -> dict[int, tuple[str, ...]]:
     }
 
 
-def _what_if(row, now, weekly: float, money: str) -> list[str]:
+def _what_if(row: Row, now: pd.Series, weekly: float, money: str) -> list[str]:
     """Seconds, faults, mending, money of one position of the slider."""
     if row.more_seconds == 0:
         return [_as_now(row, now)]
@@ -88,14 +98,14 @@ def _what_if(row, now, weekly: float, money: str) -> list[str]:
     return lines
 
 
-def _as_now(row, now) -> str:
+def _as_now(row: Row, now: pd.Series) -> str:
     said = f"A piece gets {words.number(row.seconds_now)} s here now"
     if row.chance == row.chance:
         said += f", and {words.share_range(now['chance_low'], now['chance_high'])} are spoiled"
     return f"{said}. Move the slider to give it more, or less."
 
 
-def _net(row, weekly: float, money: str) -> str:
+def _net(row: Row, weekly: float, money: str) -> str:
     """What it comes to in a week, all in all."""
     low, high = row.saved_low * weekly, row.saved_high * weekly
     if low > 0:
@@ -112,7 +122,7 @@ def _between(low: float, high: float, in_money: bool, money: str) -> str:
     return words.money_range(low, high, money) if in_money else words.time_range(low, high)
 
 
-def _try_drawn(desk: Desk, key: tuple[str, str], more: int):
+def _try_drawn(desk: Desk, key: tuple[str, str], more: int) -> alt.Chart:
     from analysis.charts.putting_right import more_time_chart  # altair is slow to import
 
     found, money = fault_figures(desk.here), desk.figures.currency

@@ -7,6 +7,7 @@ line shows how far it is. What is asked stands in a list of named scenarios (wha
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import streamlit as st
 
@@ -34,6 +35,10 @@ from analysis.screens.what_if_drafts import (
     samples,
 )
 
+if TYPE_CHECKING:
+    from analysis.decisions.answer import Answer
+    from analysis.decisions.shop_model import ShopModel
+
 TRADE = ("payback", "net present value", "break-even", "contribution", "learning rate")
 LOOK_EVERY_SECONDS = 0.7
 ANSWER, CHANGE, BESIDE, FILES = "The answer", "Change it", "Side by side", "Memo and files"
@@ -46,7 +51,7 @@ class Seen:
     desk: answers.Desk
     drafts: Drafts
     known: Known
-    model: object
+    model: ShopModel
     currency: str
 
     def read(self, key: str) -> Read:
@@ -97,7 +102,7 @@ def show() -> None:
 # --- what must be known first ---
 
 
-def _model(desk: answers.Desk):
+def _model(desk: answers.Desk) -> ShopModel | Problem:
     """The shop that is simulated, or what is missing for it."""
     from analysis.decisions.model_of import model_of
     from analysis.decisions.priced import check_priced
@@ -135,7 +140,7 @@ def _missing(fault: Fault) -> str:
     return f"{what}: what a piece is sold for (Shop, Products)."
 
 
-def _known(desk: answers.Desk, model) -> Known:
+def _known(desk: answers.Desk, model: ShopModel) -> Known:
     """What the form offers, from the shop and its route."""
     shop, _ = desk.settings
     operations = dict.fromkeys(step.operation for line in model.lines for step in line.steps)
@@ -149,7 +154,7 @@ def _known(desk: answers.Desk, model) -> Known:
     )
 
 
-def _fullest(desk: answers.Desk, model) -> str:
+def _fullest(desk: answers.Desk, model: ShopModel) -> str:
     """The operation that takes most hours of a week, at what is asked for."""
     asked: dict[str, float] = {}
     for line in model.lines:
@@ -278,7 +283,7 @@ def _progress_words(job: what_if_jobs.Job, currency: str) -> str:
     return words.plain(f"{line} …")
 
 
-def _stopped(seen: Seen, found: Read, answer) -> None:
+def _stopped(seen: Seen, found: Read, answer: Answer) -> None:
     with st.container(horizontal=True, vertical_alignment="center"):
         st.caption(
             f"Stopped: this rests on {words.count(answer.runs, 'run')} instead of "
@@ -314,7 +319,7 @@ def _details(seen: Seen, job: what_if_jobs.Job | None) -> None:
         what_if_more.in_full(seen.desk, mark, answer)
 
 
-def _told(answer) -> tuple[str, str, str]:
+def _told(answer: Answer) -> tuple[str, str, str]:
     """What follows the table: what would have to be true, what moves the answer, cautions."""
     cautions = "\n".join(f"- {words.plain(line)}" for line in answer.cautions)
     cautions = f"**Before you sign or hire**\n\n{cautions}"

@@ -9,7 +9,7 @@ from __future__ import annotations
 import json
 import re
 import tomllib
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from contextlib import suppress
 from copy import deepcopy
 from dataclasses import dataclass, replace
@@ -24,6 +24,7 @@ from analysis.screens import what_if_fields as fields
 from analysis.screens.source import SAMPLES, Source
 
 if TYPE_CHECKING:
+    from analysis.decisions.shop_model import ShopModel
     from analysis.store.glance import Unopened
 
 PARTS = {"helper": "Helper", "equipment": "Machine", "move": "Move", "demand": "Demand"}
@@ -153,7 +154,7 @@ def _name(tables: dict) -> str:
 # --- where a value stands ---
 
 
-def value_at(tables: dict, path: Path):
+def value_at(tables: dict, path: Path) -> fields.Value:
     """The value of a path, None where there is none."""
     for key in path:
         try:
@@ -163,7 +164,7 @@ def value_at(tables: dict, path: Path):
     return tables
 
 
-def put_at(tables: dict, path: Path, value) -> None:
+def put_at(tables: dict, path: Path, value: fields.Value) -> None:
     """Write a value; None leaves the key out."""
     inner: Any = tables  # a table or a list of tables, as the path has it
     for key, following in zip(path, path[1:], strict=False):
@@ -237,7 +238,7 @@ def begun(part: str, known: Known) -> dict:
     return {"scenario": {"name": names[part]}, part: part_begun(part, known)}
 
 
-def part_begun(part: str, known: Known):
+def part_begun(part: str, known: Known) -> dict | list[dict]:
     """A part as it stands in the form before anything is typed."""
     if part == "helper":
         wage = {} if known.wage is None else {"cost_per_hour": known.wage}
@@ -252,7 +253,7 @@ def part_begun(part: str, known: Known):
 # --- reading ---
 
 
-def read(tables: dict, model=None) -> Read:
+def read(tables: dict, model: ShopModel | None = None) -> Read:
     """The scenario of a draft, checked against the shop's model where there is one."""
     tables = without_blanks(tables)
     faults: dict[Path, Fault] = {}
@@ -274,7 +275,7 @@ def read(tables: dict, model=None) -> Read:
     return Read(None if faults else scenario, faults)
 
 
-def _needed(tables: dict):
+def _needed(tables: dict) -> Iterator[tuple[Path, str]]:
     """(path, remedy) of what only the maker can know and has not filled in."""
     places: list[Path] = [("equipment", place) for place in range(len(tables.get("equipment", ())))]
     places += [("move",)] if "move" in tables else []

@@ -8,8 +8,11 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
+from typing import Any, TypeAlias
 
 from analysis.records.figures import figure, manner, marked
+
+Value: TypeAlias = Any  # as a scenario's file may hold it, right or wrong
 
 RANGE, NUMBER, WHOLE, TEXT, TOGGLE = "range", "number", "whole", "text", "toggle"
 OPERATIONS, STATIONS, MONTHS, FACTORS = "operations", "stations", "months", "factors"
@@ -200,7 +203,7 @@ _NUMBER = r"[-+]?[\d.,'\s]*\d"
 _APART = re.compile(rf"^({_NUMBER})\s*(?:to|–|—|-|bis|\.\.\.?|…)\s*({_NUMBER})$", re.IGNORECASE)
 
 
-def shown(field: Field, value):
+def shown(field: Field, value: Value) -> Value:
     """The value of a file as the field's widget shows it; None where nothing is given."""
     if field.kind == RANGE:
         return _range_text(value, field.scale)
@@ -219,7 +222,7 @@ def shown(field: Field, value):
     return value
 
 
-def taken(field: Field, typed, before=None):
+def taken(field: Field, typed: Value, before: Value = None) -> Value:
     """What is typed as the value of a file; None where the key is to be left out."""
     if typed is None or typed is False or typed == "" or typed == []:
         return None  # 0 is a figure
@@ -238,7 +241,7 @@ def taken(field: Field, typed, before=None):
     return typed
 
 
-def _is_number(value) -> bool:
+def _is_number(value: object) -> bool:
     return isinstance(value, int | float) and not isinstance(value, bool)
 
 
@@ -250,7 +253,7 @@ def _unscaled(value: float, scale: float) -> float:
     return float(f"{value / scale:.12g}")
 
 
-def _range_text(value, scale: float) -> str | None:
+def _range_text(value: Value, scale: float) -> str | None:
     """`0.5` of scale 100 as `50`, `[0.45, 0.7]` as `45 to 70`; what is no number as typed."""
     if value is None or isinstance(value, str):
         return value
@@ -258,7 +261,7 @@ def _range_text(value, scale: float) -> str | None:
     return " to ".join(marked(f"{_scaled(end, scale):.12g}") for end in ends)
 
 
-def _read_range(text: str, scale: float):
+def _read_range(text: str, scale: float) -> float | list[float] | str:
     """`45 to 70`, `45-70` as two numbers, `45` as one; what is neither as it was typed."""
     text = text.strip().removesuffix("%").strip()
     alone = _number(text)

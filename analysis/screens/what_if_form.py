@@ -23,7 +23,7 @@ from analysis.screens.what_if_drafts import (
     value_at,
     without_machine,
 )
-from analysis.screens.what_if_fields import Field
+from analysis.screens.what_if_fields import Field, Value
 
 TIME = "Time and money"
 ALSO = {
@@ -62,7 +62,9 @@ def form(drafts: Drafts, known: Known, currency: str, faults: dict[Path, Fault])
     _list_buttons(drafts, known)
 
 
-def _part(drafts: Drafts, part: str, known: Known, currency: str, faults) -> None:
+def _part(
+    drafts: Drafts, part: str, known: Known, currency: str, faults: dict[Path, Fault]
+) -> None:
     key = drafts.open
     tables = drafts.all[key]
     st.toggle(
@@ -91,7 +93,7 @@ def _switch(drafts: Drafts, key: str, part: str, known: Known) -> None:
     drafts.keep()
 
 
-def _machines(drafts: Drafts, known: Known, currency: str, faults) -> None:
+def _machines(drafts: Drafts, known: Known, currency: str, faults: dict[Path, Fault]) -> None:
     """The machines of the scenario, one at a time."""
     key = drafts.open
     machines = drafts.all[key]["equipment"]
@@ -140,7 +142,7 @@ def _turn_key(drafts: Drafts) -> str:
     return f"what_if_turn_{drafts.url}"
 
 
-def _order(drafts: Drafts, known: Known, currency: str, faults) -> None:
+def _order(drafts: Drafts, known: Known, currency: str, faults: dict[Path, Fault]) -> None:
     """One large order with a date; a file may hold more, which stay as they are."""
     orders = value_at(drafts.all[drafts.open], ("demand", "orders")) or [{}]
     _fields(
@@ -150,7 +152,9 @@ def _order(drafts: Drafts, known: Known, currency: str, faults) -> None:
         st.caption(f"{words.count(len(orders) - 1, 'more order')} as in the file.")
 
 
-def _fields(drafts: Drafts, place: Path, listed: tuple[Field, ...], known: Known, faults) -> None:
+def _fields(
+    drafts: Drafts, place: Path, listed: tuple[Field, ...], known: Known, faults: dict[Path, Fault]
+) -> None:
     """The fields of one place in the draft; the rarer ones on request."""
     draft = drafts.all[drafts.open]
     rare = [field for field in listed if field.more]
@@ -204,7 +208,7 @@ class _Common(TypedDict):
     args: tuple
 
 
-def _field(drafts: Drafts, path: Path, field: Field, known: Known, value) -> None:
+def _field(drafts: Drafts, path: Path, field: Field, known: Known, value: Value) -> None:
     """One widget; what is typed goes into the draft before the page is drawn."""
     turn = st.session_state.get(_turn_key(drafts), 0)
     key = f"what_if_{drafts.url}_{drafts.open}_{turn}_{path}"
@@ -225,7 +229,7 @@ def _field(drafts: Drafts, path: Path, field: Field, known: Known, value) -> Non
         _several(field, seen, known, common)
 
 
-def _number(field: Field, seen, common: _Common) -> None:
+def _number(field: Field, seen: float | None, common: _Common) -> None:
     whole = field.kind == fields.WHOLE
     st.number_input(
         field.label, value=None if seen is None else int(seen) if whole else float(seen),
@@ -234,7 +238,7 @@ def _number(field: Field, seen, common: _Common) -> None:
     )  # fmt: skip
 
 
-def _one(field: Field, seen, offered: tuple[str, ...], common: _Common) -> None:
+def _one(field: Field, seen: str | None, offered: tuple[str, ...], common: _Common) -> None:
     options = list(dict.fromkeys([*offered, *([seen] if seen else [])]))
     st.selectbox(
         field.label, options, index=options.index(seen) if seen else None, placeholder="none",
@@ -255,7 +259,7 @@ def _several(field: Field, seen: list, known: Known, common: _Common) -> None:
     )  # fmt: skip
 
 
-def _option(value) -> str:
+def _option(value: int | str) -> str:
     if isinstance(value, int):
         return fields.MONTH_NAMES[value - 1]
     return value or "wherever it is fullest"

@@ -9,8 +9,9 @@ from __future__ import annotations
 
 import itertools
 import threading
-from collections.abc import Hashable
+from collections.abc import Callable, Hashable
 from concurrent.futures import ThreadPoolExecutor
+from typing import TYPE_CHECKING
 
 import streamlit as st
 
@@ -18,6 +19,9 @@ from analysis.decisions.answer import Answer, SoFar
 from analysis.problems import Problem
 from analysis.records.scenario import Scenario
 from analysis.screens import beside
+
+if TYPE_CHECKING:
+    from analysis.decisions.shop_model import ShopModel
 
 FIRST_RUNS, MORE_RUNS, ALL_RUNS = 8, 40, 200
 FIRST_WAIT_SECONDS = 0.8  # the page waits so long for the first answer, then says it is coming
@@ -32,7 +36,13 @@ class Job(beside.Job):
 
     UNASKED_SECONDS = 30.0
 
-    def __init__(self, model, scenario: Scenario, currency: str, answered=None):
+    def __init__(
+        self,
+        model: ShopModel,
+        scenario: Scenario,
+        currency: str,
+        answered: tuple[Answer, int] | None = None,
+    ) -> None:
         super().__init__()
         self.model, self.scenario, self.currency = model, scenario, currency
         self.answered: tuple[Answer, int] | None = answered
@@ -69,7 +79,7 @@ class Job(beside.Job):
         finally:
             self.over.set()
 
-    def _take(self, runs: int, quick: bool, stop) -> None:
+    def _take(self, runs: int, quick: bool, stop: Callable[[], bool]) -> None:
         from analysis.decisions.what_if import what_if
 
         try:
@@ -102,7 +112,7 @@ class Jobs(beside.Jobs[Job]):
         self._first = ThreadPoolExecutor(1, thread_name_prefix="what-if-first")
         self._rest = ThreadPoolExecutor(1, thread_name_prefix="what-if")
 
-    def of(self, name: Hashable, model, scenario: Scenario, currency: str) -> Job:
+    def of(self, name: Hashable, model: ShopModel, scenario: Scenario, currency: str) -> Job:
         """The answering of a scenario, by a name of its content; begun if nobody asked before."""
 
         def begun(left: Job | None) -> Job:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 import unicodedata
 from datetime import date, datetime
+from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
 import streamlit as st
@@ -14,15 +15,21 @@ from analysis.records.scenario_text import scenario_toml
 from analysis.screens import answers, glossary, parts, what_if_told, words
 from analysis.screens.what_if_drafts import from_file
 
+if TYPE_CHECKING:
+    from analysis.decisions.answer import Answer
+    from analysis.records.scenario import Scenario
+    from analysis.screens.what_if import Seen
+    from analysis.screens.what_if_jobs import Job
+
 LOOK_EVERY_SECONDS = 0.7
 PAPERS = {"a4": "A4", "letter": "Letter"}
 
 
-def side_by_side(seen) -> None:
+def side_by_side(seen: Seen) -> None:
     """All scenarios of the list, with the same random numbers."""
     read = {key: seen.read(key) for key in seen.drafts.all}
     jobs = [seen.job(one) for one in read.values() if one.scenario]
-    found = [job.answer for job in jobs if job.answered]
+    found = [job.answered[0] for job in jobs if job.answered]
     if len(found) < len(jobs) or not all(job.over.is_set() for job in jobs):
         _wait(jobs, _done(jobs))
     if found:
@@ -42,12 +49,12 @@ def side_by_side(seen) -> None:
     )
 
 
-def _done(jobs) -> tuple[int, ...]:
+def _done(jobs: list[Job]) -> tuple[int, ...]:
     return tuple(job.answer.runs if job.answer else 0 for job in jobs)
 
 
 @st.fragment(run_every=LOOK_EVERY_SECONDS)
-def _wait(jobs, done: tuple[int, ...]) -> None:
+def _wait(jobs: list[Job], done: tuple[int, ...]) -> None:
     """How far all are; the page is drawn anew with each better answer."""
     for job in jobs:
         job.asked()
@@ -60,10 +67,10 @@ def _wait(jobs, done: tuple[int, ...]) -> None:
 # --- files ---
 
 
-def files(seen, scenario, job) -> None:
+def files(seen: Seen, scenario: Scenario | None, job: Job | None) -> None:
     """The page to show, the scenario as a file, and one put in."""
     if job is not None and job.answered:
-        _memo(seen, job)
+        _memo(seen, job, *job.answered)
     if scenario is not None:
         st.markdown(
             "**This scenario as a file**: to hand on, to put into another store, or for "
@@ -76,9 +83,9 @@ def files(seen, scenario, job) -> None:
     _upload(seen)
 
 
-def _memo(seen, job) -> None:
+def _memo(seen: Seen, job: Job, answer: Answer, mark: int) -> None:
     """The answer on one or two pages, for a partner, a landlord or a lender."""
-    (answer, mark), shop = job.answered, seen.desk.settings[0]
+    shop = seen.desk.settings[0]
     st.markdown(
         "**The answer as a page to show** a partner, a landlord or a lender: question, answer "
         "with its ranges, two charts, what it rests on, cautions."
@@ -99,7 +106,7 @@ def _memo(seen, job) -> None:
         st.caption(f"It rests on {words.count(answer.runs, 'run')}; the rest is still being made.")
 
 
-def _pages(answer, shop: str, day: date, paper: str) -> tuple[bytes, bytes]:
+def _pages(answer: Answer, shop: str, day: date, paper: str) -> tuple[bytes, bytes]:
     from analysis.memo.html import memo_html  # both draw charts and load what prints them
     from analysis.memo.pdf import memo_pdf
 
@@ -112,7 +119,7 @@ def file_name(name: str) -> str:
     return re.sub(r"[^a-z0-9]+", "_", plain).strip("_")[:60] or "scenario"
 
 
-def _upload(seen) -> None:
+def _upload(seen: Seen) -> None:
     """A scenario's file becomes one more of the list; its faults are told by line."""
     turn = st.session_state.setdefault("what_if_file_turn", 0)
     file = st.file_uploader("Put in a scenario (TOML)", type=["toml"], key=f"what_if_file_{turn}")
@@ -131,7 +138,7 @@ def _upload(seen) -> None:
 # --- the figures in full ---
 
 
-def main_picture(desk: answers.Desk, mark, answer) -> None:
+def main_picture(desk: answers.Desk, mark: tuple[int, ...], answer: Answer) -> None:
     """The money week by week, until it has earned itself back."""
     st.markdown("**How the money adds up**, week by week, against going on as before")
 
@@ -143,7 +150,7 @@ def main_picture(desk: answers.Desk, mark, answer) -> None:
     answers.picture(desk, "what if payback", mark, drawn)
 
 
-def movers_picture(desk: answers.Desk, mark, answer) -> None:
+def movers_picture(desk: answers.Desk, mark: tuple[int, ...], answer: Answer) -> None:
     """How far each assumption moves the answer, as bars."""
 
     def drawn():
@@ -160,13 +167,13 @@ def movers_picture(desk: answers.Desk, mark, answer) -> None:
         answers.picture(desk, "what if movers", mark, drawn)
 
 
-def in_full(desk: answers.Desk, mark, answer) -> None:
+def in_full(desk: answers.Desk, mark: tuple[int, ...], answer: Answer) -> None:
     """Percentiles, and what the answer rests on."""
     for page in desk.kept("what if in full", mark, lambda: _in_full(answer)):
         st.html(page)
 
 
-def _in_full(answer) -> tuple[str, str]:
+def _in_full(answer: Answer) -> tuple[str, str]:
     """The money's percentiles, and the assumptions, as parts of the page."""
     money = answers.figures_page(what_if_told.percentiles(answer), "The money in full")
     rests = "What the answer rests on"

@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
+from typing import TYPE_CHECKING
 
 from analysis.decisions.answer import DO, Answer, Assumption, Mover, Spread
 from analysis.decisions.sentences import amount, in_ten, payback_words, pieces, span
 from analysis.records.figures import figure, number, told
 from analysis.records.scenario import Estimate, Scenario, sure
 from analysis.screens import answers, words
+
+if TYPE_CHECKING:
+    from analysis.records.scenario import Equipment
 
 HOURS_PER_DAY = 24
 MOST_MOVERS = 5
@@ -34,7 +38,7 @@ def asked(scenario: Scenario, currency: str) -> str:
     )
 
 
-def _helper(scenario: Scenario, currency: str):
+def _helper(scenario: Scenario, currency: str) -> Iterator[str]:
     helper = scenario.helper
     if helper:
         yield (
@@ -43,7 +47,7 @@ def _helper(scenario: Scenario, currency: str):
         )
 
 
-def _machine(machine, currency: str) -> str:
+def _machine(machine: Equipment, currency: str) -> str:
     what = " and ".join(machine.operations)
     if machine.seconds:
         time = f"{range_words(machine.seconds)} s a piece"
@@ -55,7 +59,7 @@ def _machine(machine, currency: str) -> str:
     return f"{name} to {what}: {time}, for {range_words(machine.price)} {currency}"
 
 
-def _move(scenario: Scenario, currency: str):
+def _move(scenario: Scenario, currency: str) -> Iterator[str]:
     move = scenario.move
     if move:
         yield (
@@ -64,7 +68,7 @@ def _move(scenario: Scenario, currency: str):
         )
 
 
-def _demand(scenario: Scenario):
+def _demand(scenario: Scenario) -> Iterator[str]:
     demand = scenario.demand
     if not demand:
         return
