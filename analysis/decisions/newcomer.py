@@ -25,7 +25,7 @@ from analysis.decisions.money import NORMAL_95, doubt_of
 from analysis.decisions.naming import learning_name, pace_name, skill_name
 from analysis.decisions.shop_model import SharedDoubt, ShopModel, Skill
 from analysis.records.scenario import Estimate, Helper
-from analysis.study.pooling import PUBLISHED_SPREAD, Spread, spread_of_exponents
+from analysis.study.pooling import PUBLISHED_SPREAD, ExponentGuess, guess_at_exponent
 
 PEOPLE_DIFFER = 0.19  # standard deviation of log pace between people, see above
 
@@ -37,15 +37,17 @@ def newcomer_skills(model: ShopModel, helper: Helper, name: str) -> dict:
     by_work: dict[tuple[str, str], list[Skill]] = {}
     for (_, product, operation), skill in model.skills.items():
         by_work.setdefault((product, operation), []).append(skill)
-    spread = shop_spread(model.skills)
+    guess = shop_guess(model.skills)
     return {
-        (name, product, operation): _newcomer(own, helper, spread)
+        (name, product, operation): _newcomer(own, helper, guess)
         for (product, operation), own in by_work.items()
         if not helper.operations or operation in helper.operations
     }
 
 
-def newcomer_doubts(skills: Skills, helper: Helper, spread: Spread) -> tuple[SharedDoubt, ...]:
+def newcomer_doubts(
+    skills: Skills, helper: Helper, guess: ExponentGuess
+) -> tuple[SharedDoubt, ...]:
     """The helper's pace and learning, each one draw a run for all that they do."""
     (name,) = {key[0] for key in skills}
     learns = [key for key, skill in skills.items() if skill.curve != "constant"]
@@ -54,7 +56,7 @@ def newcomer_doubts(skills: Skills, helper: Helper, spread: Spread) -> tuple[Sha
     if helper.learning_rate:
         learning = exponent_doubt(helper.learning_rate)
     else:
-        learning = spread.deviation
+        learning = guess.deviation
     doubts = (
         SharedDoubt(pace_name(name), pace, _figures("time", people)),
         SharedDoubt(learning_name(name), learning, _figures("practice", learns)),
@@ -66,10 +68,10 @@ def _figures(kind: str, keys: Iterable[tuple[str, str, str]]) -> frozenset[str]:
     return frozenset(skill_name(kind, key) for key in keys)
 
 
-def shop_spread(skills: Skills) -> Spread:
+def shop_guess(skills: Skills) -> ExponentGuess:
     """The guess at a newcomer's exponent from the shop's own curves and the published spread."""
     learned = [skill for skill in skills.values() if _shows_practice(skill)]
-    return spread_of_exponents(
+    return guess_at_exponent(
         np.array([skill.exponent for skill in learned]),
         np.array([skill.exponent_doubt for skill in learned]),
     )
@@ -79,7 +81,7 @@ def _shows_practice(skill: Skill) -> bool:
     return skill.curve != "constant" and skill.exponent < 0 and skill.source == "measured"
 
 
-def _newcomer(own: list[Skill], helper: Helper, spread: Spread) -> Skill:
+def _newcomer(own: list[Skill], helper: Helper, guess: ExponentGuess) -> Skill:
     """One operation's skill of the newcomer, from those of the shop's people."""
     if own[0].source == "given":  # a machine sets the time
         return own[0]
@@ -90,7 +92,7 @@ def _newcomer(own: list[Skill], helper: Helper, spread: Spread) -> Skill:
     return Skill(
         first_unit_seconds=first,
         curve="plateau" if floor < first else "constant",
-        exponent=_exponent(own, helper, spread) if floor < first else 0.0,
+        exponent=_exponent(own, helper, guess) if floor < first else 0.0,
         plateau_seconds=floor if floor < first else 0.0,
         retention_per_week=_mean(own, "retention_per_week"),
         restart_effect=_mean(own, "restart_effect"),
@@ -103,18 +105,18 @@ def _newcomer(own: list[Skill], helper: Helper, spread: Spread) -> Skill:
     )
 
 
-def _exponent(own: list[Skill], helper: Helper, spread: Spread) -> float:
+def _exponent(own: list[Skill], helper: Helper, guess: ExponentGuess) -> float:
     """b: log2 of the scenario's rate, else own curves and the shop's spread by their weights.
 
     Weights 1 / (e_i^2 + s^2) of the own curves (standard error e_i, people differing by s) and
-    1 / deviation^2 of the spread.
+    1 / deviation^2 of the guess.
     """
     if helper.learning_rate:
         return math.log2(helper.learning_rate.middle)
     shown = [skill for skill in own if _shows_practice(skill)]
     weights = [1 / (skill.exponent_doubt**2 + PUBLISHED_SPREAD**2) for skill in shown]
     values = [skill.exponent for skill in shown]
-    weights, values = [*weights, spread.deviation**-2], [*values, spread.exponent]
+    weights, values = [*weights, guess.deviation**-2], [*values, guess.exponent]
     return float(np.average(values, weights=weights))
 
 
@@ -144,7 +146,7 @@ def present_seconds(skill: Skill) -> float:
 def skilled(model: ShopModel, helper: Helper, name: str) -> ShopModel:
     """The model with the helper's skills and what is in doubt about them."""
     skills = newcomer_skills(model, helper, name)
-    doubts = newcomer_doubts(skills, helper, shop_spread(model.skills)) if skills else ()
+    doubts = newcomer_doubts(skills, helper, shop_guess(model.skills)) if skills else ()
     return replace(
         model,
         skills={**model.skills, **skills},

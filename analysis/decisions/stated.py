@@ -9,7 +9,7 @@ import numpy as np
 from analysis.decisions.answer import ASSUMED, GIVEN, MEASURED, PUBLISHED, Assumption
 from analysis.decisions.change import helper_hours, helper_operations
 from analysis.decisions.money import NORMAL_95
-from analysis.decisions.newcomer import shop_spread
+from analysis.decisions.newcomer import shop_guess
 from analysis.decisions.sentences import span
 from analysis.decisions.shop_model import ShopModel
 from analysis.records.figures import figure
@@ -143,15 +143,15 @@ def _of_helper(model: ShopModel, helper: Helper, currency: str) -> Iterator[Assu
         rate = f"each time their pieces have doubled, one takes {_percent(helper.learning_rate)} %"
         rate += " of the time before"
     else:
-        spread = shop_spread(model.skills)
+        guess = shop_guess(model.skills)
         low, high = (
-            100 * 2 ** min(spread.exponent + step * spread.deviation, 0.0)
+            100 * 2 ** min(guess.exponent + step * guess.deviation, 0.0)
             for step in (-NORMAL_95, NORMAL_95)
         )
         rate = (
             "each time their pieces have doubled, one takes "
-            f"{100 * 2 ** min(spread.exponent, 0):.0f} % of the time before "
-            f"({low:.0f} to {high:.0f} %), from {spread.cells} learning curves of the shop and "
+            f"{100 * 2 ** min(guess.exponent, 0):.0f} % of the time before "
+            f"({low:.0f} to {high:.0f} %), from {guess.cells} learning curves of the shop and "
             "published studies"
         )
     yield Assumption(

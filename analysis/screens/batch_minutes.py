@@ -13,7 +13,7 @@ from analysis.charts.batch import ACTIVITIES, batch_minutes_chart
 from analysis.screens import answers, glossary, parts, true_times, words
 from analysis.screens.answers import Table
 from analysis.screens.putting_right_told import not_timed
-from analysis.study.batch_time import BatchTime, Spread, batch_time
+from analysis.study.batch_time import BatchTime, MeanRange, batch_time
 from analysis.study.begun import begun
 from analysis.study.cost_of_quality import untimed_mending
 
@@ -202,10 +202,10 @@ def _lead(time: BatchTime, what: str, worker: str, batch: str) -> str:
     return f"{each} on average; the next batch, if of {size}, {_about(time.next_batch)}."
 
 
-def _about(spread: Spread) -> str:
-    if pd.isna(spread.low):
-        return f"about {words.rough(spread.value)}"
-    return _some(spread)
+def _about(found: MeanRange) -> str:
+    if pd.isna(found.low):
+        return f"about {words.rough(found.value)}"
+    return _some(found)
 
 
 def _most(time: BatchTime) -> str:
@@ -245,11 +245,11 @@ def _nothing_lost(figures: Study, product: str, batch: str) -> str:
     return f"{not_timed(put_right)}, so that time hides in the making. No walk was logged."
 
 
-def _some(spread: Spread) -> str:
+def _some(found: MeanRange) -> str:
     """A length of time with its range; where there is none, as for one batch, the bare figure."""
-    if pd.isna(spread.low):
-        return words.rough(spread.value)
-    return f"about {words.time_range(spread.low, spread.high)}"
+    if pd.isna(found.low):
+        return words.rough(found.value)
+    return f"about {words.time_range(found.low, found.high)}"
 
 
 def _promise(time: BatchTime) -> str:
@@ -309,11 +309,11 @@ def _left_out(time: BatchTime) -> str:
     )
 
 
-def _hours(spread: Spread) -> str:
+def _hours(found: MeanRange) -> str:
     """Hours as a length of time with its range; the bare figure where there is none."""
-    if pd.isna(spread.low):
-        return words.rough(3600 * spread.value)
-    return words.time_range(3600 * spread.low, 3600 * spread.high)
+    if pd.isna(found.low):
+        return words.rough(3600 * found.value)
+    return words.time_range(3600 * found.low, 3600 * found.high)
 
 
 def _picture(desk: answers.Desk, time: BatchTime, choice: tuple[str, ...]) -> None:

@@ -13,7 +13,7 @@ LEFT_OUT_COLUMNS = ["operation", "laps", "timed_seconds", "counted_seconds"]
 LOSSES = ("rework", "transport", "delay")  # time that makes no piece better than it should be
 NO_OPERATION = "between operations"
 CLOCK = ("elapsed_hours", "worked_hours", "hours_nobody_worked", "open_hours_nobody_worked")
-PER_COLUMNS = [  # a mean and its 95 % range, as `Spread`
+PER_COLUMNS = [  # a mean and its 95 % range, as `MeanRange`
     "seconds_per_piece", "per_piece_low", "per_piece_high",
     "seconds_per_batch", "per_batch_low", "per_batch_high",
 ]  # fmt: skip
@@ -24,7 +24,7 @@ NEAR = 0.2  # of a size: batches so near to it lie as long; common practice, no 
 
 
 @dataclass(frozen=True)
-class Spread:
+class MeanRange:
     """A mean and its 95 % range; the range is NaN where fewer than three batches tell it."""
 
     value: float
@@ -38,8 +38,8 @@ class Loss:
     of all time, the operation where most of it is and the share of the loss that is there."""
 
     activity: str
-    per_piece: Spread
-    per_batch: Spread
+    per_piece: MeanRange
+    per_batch: MeanRange
     share: float
     operation: str
     operation_share: float
@@ -75,17 +75,17 @@ class BatchTime:
     batches: int
     pieces: float
     finished: bool
-    per_piece: Spread
-    per_batch: Spread
+    per_piece: MeanRange
+    per_batch: MeanRange
     size: float
-    next_batch: Spread
+    next_batch: MeanRange
     left_out: pd.DataFrame
     loss: Loss | None
     alike: int
-    elapsed_hours: Spread
-    worked_hours: Spread
-    idle_hours: Spread
-    open_idle_hours: Spread
+    elapsed_hours: MeanRange
+    worked_hours: MeanRange
+    idle_hours: MeanRange
+    open_idle_hours: MeanRange
 
 
 def batch_time(
@@ -120,7 +120,7 @@ def batch_time(
         len(chosen),
         float(made.sum()),
         finished,
-        *_spreads(own, chosen["batch"], made),
+        *_ranges(own, chosen["batch"], made),
         size,
         _next_batch(own, chosen, size),
         _left_out(own),
@@ -163,29 +163,31 @@ def _alike(pool: pd.DataFrame, size: float, last: int | None) -> pd.DataFrame:
     return near if last is None else near.tail(last)
 
 
-def _next_batch(own: pd.DataFrame, chosen: pd.DataFrame, size: float) -> Spread:
+def _next_batch(own: pd.DataFrame, chosen: pd.DataFrame, size: float) -> MeanRange:
     """Bench seconds of a next batch of `size` pieces, by the seconds per piece started."""
     started = chosen["units_started"].to_numpy(float)
     seconds = _by_batch(own, chosen["batch"])[started > 0]
     each = next_one(seconds / started[started > 0])
-    return Spread(size * each.value, size * each.low, size * each.high)
+    return MeanRange(size * each.value, size * each.low, size * each.high)
 
 
-def _clock(alike: pd.DataFrame, finished: bool) -> tuple[Spread, Spread, Spread, Spread]:
+def _clock(
+    alike: pd.DataFrame, finished: bool
+) -> tuple[MeanRange, MeanRange, MeanRange, MeanRange]:
     """CLOCK of the next batch; batches under way tell no range."""
-    spreads = [next_one(alike[name].to_numpy(float)) for name in CLOCK]
+    ranges = [next_one(alike[name].to_numpy(float)) for name in CLOCK]
     if not finished:
-        spreads = [Spread(spread.value, np.nan, np.nan) for spread in spreads]
-    elapsed, worked, idle, open_idle = spreads
+        ranges = [MeanRange(each.value, np.nan, np.nan) for each in ranges]
+    elapsed, worked, idle, open_idle = ranges
     idle = _within(idle, elapsed)
     return elapsed, worked, idle, _within(open_idle, idle)
 
 
-def _within(part: Spread, whole: Spread) -> Spread:
+def _within(part: MeanRange, whole: MeanRange) -> MeanRange:
     """A part's range, no end of it above the whole's: a part that strays by a larger factor would
     reach beyond it, and none does. This lets go only of batches that outlast the whole's."""
     low, high = np.minimum((part.low, part.high), (whole.low, whole.high))
-    return Spread(part.value, float(low), float(high))
+    return MeanRange(part.value, float(low), float(high))
 
 
 def _one_row_a_batch(chosen: pd.DataFrame) -> pd.DataFrame:
@@ -272,7 +274,7 @@ def _per(own: pd.DataFrame, keys: list[str], names: pd.Series, made: np.ndarray)
     return pd.DataFrame(rows, columns=PER_COLUMNS, index=by_batch.index).reset_index()
 
 
-def _spreads(own: pd.DataFrame, names: pd.Series, made: np.ndarray) -> tuple[Spread, Spread]:
+def _ranges(own: pd.DataFrame, names: pd.Series, made: np.ndarray) -> tuple[MeanRange, MeanRange]:
     """Seconds of the laps `own` per piece made and per batch, over the batches named."""
     seconds = _by_batch(own, names)
     return _ratio(seconds, made), _ratio(seconds, np.ones(len(made)))
@@ -284,7 +286,7 @@ def _by_batch(own: pd.DataFrame, names: pd.Series) -> np.ndarray:
     return seconds.to_numpy(float)
 
 
-def next_one(values: np.ndarray) -> Spread:
+def next_one(values: np.ndarray) -> MeanRange:
     """The mean of some lengths of time, and the 95 % range of one more (from three on):
     exp(m -+ t(.975, n - 1) s sqrt(1 + 1/n)), m and s those of the n logs (Hahn & Meeker,
     Statistical Intervals, 1991: one future observation), as times stray by a factor.
@@ -297,17 +299,17 @@ def next_one(values: np.ndarray) -> Spread:
     count = len(values)
     value = float(np.mean(values)) if count else np.nan
     if count < 3 or np.isnan(value):
-        return Spread(value, np.nan, np.nan)
+        return MeanRange(value, np.nan, np.nan)
     logs = values.min() > 0
     seen = np.log(values) if logs else values
     half = stdtrit(count - 1, 0.975) * np.std(seen, ddof=1) * np.sqrt(1 + 1 / count)
     low, high = np.mean(seen) - half, np.mean(seen) + half
     if logs:
-        return Spread(value, float(np.exp(low)), float(np.exp(high)))
-    return Spread(value, max(low, 0.0), high)
+        return MeanRange(value, float(np.exp(low)), float(np.exp(high)))
+    return MeanRange(value, max(low, 0.0), high)
 
 
-def _ratio(top: np.ndarray, bottom: np.ndarray) -> Spread:
+def _ratio(top: np.ndarray, bottom: np.ndarray) -> MeanRange:
     """r = sum(top) / sum(bottom) over batches, and r -+ t(.975, m - 1) se.
 
     se = sqrt(m / (m - 1) sum (top - r bottom)^2) / sum(bottom) (Cochran, Sampling Techniques,
@@ -318,10 +320,10 @@ def _ratio(top: np.ndarray, bottom: np.ndarray) -> Spread:
     count, whole = len(top), bottom.sum()
     value = top.sum() / whole if whole else np.nan
     if count < 3 or not whole:
-        return Spread(value, np.nan, np.nan)
+        return MeanRange(value, np.nan, np.nan)
     error = np.sqrt(count / (count - 1) * ((top - value * bottom) ** 2).sum()) / whole
     half = stdtrit(count - 1, 0.975) * error
-    return Spread(value, max(value - half, 0.0), value + half)
+    return MeanRange(value, max(value - half, 0.0), value + half)
 
 
 def _largest_loss(
@@ -334,7 +336,7 @@ def _largest_loss(
     activity, seconds = by_activity.idxmax(), by_activity.max()
     rows = lost[lost["activity"] == activity]
     most = rows.loc[rows["seconds"].idxmax()]
-    per_piece, per_batch = _spreads(own[own["activity"] == activity], names, made)
+    per_piece, per_batch = _ranges(own[own["activity"] == activity], names, made)
     return Loss(
         activity,
         per_piece,

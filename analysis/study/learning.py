@@ -240,9 +240,9 @@ def _present(
 
 
 def _notes(selection: Selection) -> np.ndarray:
-    rate = f"{learning_rate_of(selection.spread.exponent):.0%}"
+    rate = f"{learning_rate_of(selection.guess.exponent):.0%}"
     source = "your other operations and published studies"
-    if not selection.spread.cells:
+    if not selection.guess.cells:
         source = "published studies alone"
     return np.select(
         [

@@ -22,7 +22,7 @@ NOISE_FREEDOM = 4.0
 
 
 @dataclass(frozen=True)
-class Spread:
+class ExponentGuess:
     """A normal guess at the exponent of an operation not yet seen enough."""
 
     exponent: float
@@ -30,7 +30,7 @@ class Spread:
     cells: int  # of the shop's own that stand behind it
 
 
-def spread_of_exponents(exponent: np.ndarray, error: np.ndarray) -> Spread:
+def guess_at_exponent(exponent: np.ndarray, error: np.ndarray) -> ExponentGuess:
     """The guess for a new operation, from the shop's exponents b_i with standard errors e_i.
 
     Centre: mean of the published value (variance s^2) and the b_i (variance e_i^2 + s^2), each
@@ -42,7 +42,7 @@ def spread_of_exponents(exponent: np.ndarray, error: np.ndarray) -> Spread:
     weight = 1 / variance
     centre = float((weight * values).sum() / weight.sum())
     deviation = float(np.sqrt(PUBLISHED_SPREAD**2 + 1 / weight.sum()))
-    return Spread(centre, deviation, int(known.sum()))
+    return ExponentGuess(centre, deviation, int(known.sum()))
 
 
 def pooled_noise(variance, freedom):

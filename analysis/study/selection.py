@@ -78,7 +78,7 @@ class Selection:
     noise: Noise
     practice_p: np.ndarray
     rising: np.ndarray  # over cells: laps get slower as more are made (p < .05)
-    spread: pooling.Spread
+    guess: pooling.ExponentGuess
     good: np.ndarray  # over laps: used in the fit
     log_expected: np.ndarray  # over laps: mean seconds per piece
     z: np.ndarray  # over laps
@@ -112,8 +112,8 @@ def select(
     freedom = _slope_freedom(practice, bend, response, weight, noise, few)
     p = _practice_p(fits["unit"], noise, freedom)
     shown = (p < SIGNIFICANCE) & (fits["unit"].theta[:, EXPONENT] < 0) & ~few
-    spread = pooling.spread_of_exponents(*_own_exponents(fits["unit"], noise, laps))
-    guess = _with_exponent(prior, noise, spread.exponent, spread.deviation)
+    shop = pooling.guess_at_exponent(*_own_exponents(fits["unit"], noise, laps))
+    guess = _with_exponent(prior, noise, shop.exponent, shop.deviation)
     pooled = fit("unit", fits["unit"].theta, observed, guess)
     rising = (p < SIGNIFICANCE) & (fits["unit"].theta[:, EXPONENT] > LEAST_RISE) & ~few
     noise = replace(
@@ -134,7 +134,7 @@ def select(
     log_expected, z, odd = _judged(candidates, practice, work, response, noise)
     thetas = {name: one.theta for name, one in fits.items()}
     return Selection(
-        candidates, curve, few, unit, noise, p, rising, spread, good, log_expected, z, odd, work,
+        candidates, curve, few, unit, noise, p, rising, shop, good, log_expected, z, odd, work,
         weight, thetas,
     )  # fmt: skip
 
