@@ -26,12 +26,6 @@ def discount_factors(rate: float, periods: int) -> np.ndarray:
     return (1 + rate) ** -np.arange(periods + 1.0)
 
 
-def present_value(flows: np.ndarray, rate: float) -> np.ndarray:
-    """sum over t of flow_t (1 + rate)^-t, along the last axis."""
-    flows = np.asarray(flows, float)
-    return flows @ discount_factors(rate, flows.shape[-1] - 1)
-
-
 def annuity_factor(rate: float, periods: float) -> float:
     """Present value of 1 at the end of each period: (1 - (1 + rate)^-n) / rate; n at rate 0."""
     return periods if rate == 0 else -math.expm1(-periods * math.log1p(rate)) / rate

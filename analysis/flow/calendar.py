@@ -101,11 +101,6 @@ def _at(day: date, seconds: int, zone: tzinfo | None) -> datetime:
     return (midnight + timedelta(seconds=seconds)).astimezone(ZoneInfo("UTC"))
 
 
-def dated(plan: Plan, start: datetime) -> tuple[DatedStep, ...]:
-    """The plan's steps on the clock."""
-    return tuple(_dated(step, start) for step in plan.steps)
-
-
 def _dated(step: Step, start: datetime) -> DatedStep:
     return DatedStep(
         _clock(start, step.start_seconds), _clock(start, step.end_seconds), step.worker,

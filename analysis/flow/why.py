@@ -47,22 +47,11 @@ class Gap:
     advice: str
 
 
-@dataclass(frozen=True)
-class Reasons:
-    """changes: what saves most, best first. critical_wait: the operation whose wait ends last
-    before the work that must wait for it ("" where nobody waits). gaps: in time."""
-
-    changes: tuple[Change, ...]
-    critical_wait: str
-    critical_wait_seconds: float
-    gaps: tuple[Gap, ...]
-
-
 def reasons(
     work: Work, plan: Plan, effort_seconds: float = 1.0, *,
     stop: Callable[[], bool] | None = None, most: int = 3,
-) -> Reasons:  # fmt: skip
-    """The reasons for a plan; `effort_seconds` for each plan made without one of its changes."""
+) -> tuple[Change, ...]:  # fmt: skip
+    """The changes that save most, best first; `effort_seconds` for each plan made without one."""
     changes = []
     for earlier, later in _candidates(work, plan)[:MOST_CANDIDATES]:
         if stop and stop():
@@ -74,8 +63,7 @@ def reasons(
             names = work.operations[earlier].name, work.operations[later].name
             changes.append(Change(*names, saves, least))
     changes.sort(key=lambda change: -change.saves_seconds)
-    idle = gaps(work, plan)
-    return Reasons(tuple(changes[:most]), *critical_wait(idle), idle)
+    return tuple(changes[:most])
 
 
 def _candidates(work: Work, plan: Plan) -> list[tuple[int, int]]:

@@ -69,8 +69,7 @@ class Job(beside.Job):
             self._take(plan)
         self.points = frontier.undominated([*better, self.quickest])
         self.stage = "asking why"
-        told = why.reasons(self.work, self.quickest, WHY_EFFORT, stop=self._stop)
-        self.changes = told.changes
+        self.changes = why.reasons(self.work, self.quickest, WHY_EFFORT, stop=self._stop)
 
     def _take(self, plan: Plan) -> None:
         if plan.makespan_seconds <= self.quickest.makespan_seconds:

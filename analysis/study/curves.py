@@ -25,11 +25,6 @@ CURVES = ("constant", "unit", "cumulative_average", "plateau", "prior")
 _SUMMED_ONE_BY_ONE = 8  # pieces n <= 8; past them the Euler-Maclaurin series is good to 1e-10
 
 
-def exponent_of(learning_rate):
-    """b = log2(learning rate): 0.8 gives -0.3219."""
-    return np.log2(learning_rate)
-
-
 def learning_rate_of(exponent):
     """Learning rate = 2^b: what is left of the time after a doubling of the pieces made."""
     return np.exp2(exponent)
@@ -99,18 +94,11 @@ def power_mean(experience, pieces, exponent):
 def lot_midpoint(experience, pieces, exponent):
     """The piece whose time is the mean time of the lot: m^b = mean of n^b over its pieces.
 
-    The exact midpoint; hand calculation takes the integral alone for the sum (Asher 1956):
-    see `lot_midpoint_by_hand`. At b = 0 it is the geometric mean, the limit as b goes to 0.
+    The exact midpoint; hand calculation takes the integral alone for the sum (Asher 1956). At
+    b = 0 it is the geometric mean, the limit as b goes to 0.
     """
     b = np.where(np.abs(exponent) < 1e-6, -1e-6, exponent)
     return power_mean(experience, pieces, b) ** (1 / b)
-
-
-def lot_midpoint_by_hand(experience, pieces, exponent):
-    """Asher's approximation: [((E+k+.5)^(1+b) - (E+.5)^(1+b)) / (k (1+b))]^(1/b), b not 0, -1."""
-    b = np.asarray(exponent, float)
-    high, low = experience + pieces + 0.5, experience + 0.5
-    return ((high ** (1 + b) - low ** (1 + b)) / (pieces * (1 + b))) ** (1 / b)
 
 
 def shape(curve, experience, pieces, exponent, plateau_fraction=0.0, prior_pieces=0.0):

@@ -29,19 +29,7 @@ class UnitFits:
 
     log_first: np.ndarray
     exponent: np.ndarray
-    spread: np.ndarray  # sum of (log n - mean)^2
     laps: np.ndarray
-
-    def residual_squares(self, log_n: np.ndarray, log_y: np.ndarray) -> np.ndarray:
-        """Over cells: the sum of (log y - log a - b log n)^2."""
-        starts = np.cumsum(self.laps) - self.laps
-        fitted = np.repeat(self.log_first, self.laps) + np.repeat(self.exponent, self.laps) * log_n
-        return np.add.reduceat((log_y - fitted) ** 2, starts)
-
-    def exponent_error(self, log_n: np.ndarray, log_y: np.ndarray) -> np.ndarray:
-        """Standard errors, laps taken as independent: sqrt(squares / (N - 2) / spread)."""
-        freedom = np.where(self.laps > 2, self.laps - 2, np.nan)
-        return np.sqrt(self.residual_squares(log_n, log_y) / freedom / self.spread)
 
 
 @dataclass(frozen=True)
@@ -105,7 +93,7 @@ def _unit_chunk(log_n, log_y, starts):
     xx = np.add.reduceat(np.multiply(x, x, out=x), starts)
     with np.errstate(divide="ignore", invalid="ignore"):
         exponent = np.where(xx > 1e-20 * laps, xy / xx, np.nan)
-    return mean_y - exponent * mean_n, exponent, xx, laps
+    return mean_y - exponent * mean_n, exponent, laps
 
 
 def fit_plateau_curves(log_n: np.ndarray, log_y: np.ndarray, starts: np.ndarray) -> PlateauFits:

@@ -216,4 +216,6 @@ def causes(laps: pd.DataFrame) -> pd.DataFrame:
     table["rework_seconds"] = np.where(mended, counted["seconds"], 0.0)
     summed = table.groupby(keys, sort=True).sum().reset_index()
     order = ["rework_seconds", "scrap_units", "rework_units"]
-    return summed.sort_values(order, ascending=False, kind="stable", ignore_index=True)
+    return summed.sort_values(order, ascending=False, kind="stable", ignore_index=True)[
+        list(CAUSE_COLUMNS)
+    ]

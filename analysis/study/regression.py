@@ -23,7 +23,6 @@ from analysis.study.likeness import Sums, inverse, split
 # over laps, and the slope of each parameter that the curve has
 ShapeAndSlopes: TypeAlias = tuple[np.ndarray, dict[int, np.ndarray]]
 
-PARAMETERS = ("log_first", "exponent", "fraction", "log_prior", "restart")
 LEVEL, EXPONENT, FRACTION, LOG_PRIOR, RESTART = range(5)
 ACTIVE = {
     "constant": (LEVEL, RESTART),
@@ -278,7 +277,7 @@ def _cumulative_average(work, b):
 def log_mean(curve: str, work: Work, theta: np.ndarray) -> tuple[np.ndarray, list[np.ndarray]]:
     """(log mean seconds per piece, columns of slopes in ACTIVE[curve]) of every lap.
 
-    theta: (cells, 5), in the order of PARAMETERS.
+    theta: (cells, 5), in the order LEVEL (log of the first piece) … RESTART.
     """
     value, slope = log_shape(curve, work, theta)
     slowness, by_restart = restart_multiple(work, theta[:, RESTART])

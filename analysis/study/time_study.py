@@ -6,7 +6,6 @@ rating, is its normal (basic) time; with the allowances added it is the standard
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -65,14 +64,16 @@ def laps_needed(mean: Values, sd: Values, precision: float = PRECISION) -> np.nd
     return np.where(sd == 0, 2.0, np.where(np.isfinite(wanted), found, np.nan))
 
 
-def laps_needed_ilo(values: Sequence[float] | Values, precision: float = PRECISION) -> float:
+def laps_needed_ilo(
+    laps: Number, total: Number, squares: Number, precision: float = PRECISION
+) -> Number:
     """Number of observations for 95.45 % confidence (ILO, Introduction to Work Study).
 
-    n = (2/p sqrt(n' sum x^2 - (sum x)^2) / sum x)^2,  n' the readings taken, p the precision;
-    2/p is the 40 of the formula for +-5 %.
+    n = (2/p sqrt(n' sum x^2 - (sum x)^2) / sum x)^2,  n' the readings taken, x their seconds per
+    piece, p the precision; 2/p is the 40 of the formula for +-5 %. laps: n'; total: sum x, in
+    seconds; squares: sum x^2; arrays of one for each operation, or single figures. Not rounded.
     """
-    x = np.asarray(values, float)
-    return (2 / precision) ** 2 * (len(x) * (x**2).sum() - x.sum() ** 2) / x.sum() ** 2
+    return np.maximum((2 / precision) ** 2 * (laps * squares / total**2 - 1), 0)
 
 
 def observed(laps: pd.DataFrame, used: np.ndarray, timezone: str) -> pd.DataFrame:
@@ -233,14 +234,14 @@ def retention_errors(present: pd.DataFrame, table: pd.DataFrame) -> np.ndarray:
 
 
 def _ilo_by_operation(laps: pd.DataFrame, used: np.ndarray, table: pd.DataFrame) -> np.ndarray:
-    """The ILO number from seconds per piece of each lap: 1600 (n sum x^2 / (sum x)^2 - 1)."""
+    """`laps_needed_ilo` of the seconds per piece of each operation's laps, rounded up."""
     taken = laps[is_regular(laps) & used]
     cell = cell_codes(taken, KEYS, table)
     x = taken["seconds"].to_numpy(float) / taken["units"].to_numpy(float)
     n = np.bincount(cell, minlength=len(table))
     total, squares = np.bincount(cell, x, len(table)), np.bincount(cell, x * x, len(table))
     with np.errstate(invalid="ignore", divide="ignore"):
-        number = np.maximum((2 / PRECISION) ** 2 * (n * squares / total**2 - 1), 0)
+        number = laps_needed_ilo(n, total, squares)
         return np.where(n > 1, np.ceil(number - 1e-9), np.nan)
 
 

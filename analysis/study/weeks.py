@@ -26,10 +26,9 @@ FEWEST_WEEKS = 5  # fewer values give no limits worth drawing; common practice, 
 
 @dataclass(frozen=True)
 class IndividualsChart:
-    """Centre line, mean moving range and control limits of single values in time order."""
+    """Centre line and control limits of single values in time order."""
 
     centre: float
-    mean_moving_range: float
     lower: float
     upper: float
 
@@ -42,9 +41,8 @@ def individuals_chart(values: Sequence[float] | Values) -> IndividualsChart:
     values = np.asarray(values, float)
     centre = values.mean() if len(values) else np.nan
     moving = np.abs(np.diff(values)).mean() if len(values) > 1 else np.nan
-    return IndividualsChart(
-        centre, moving, centre - 3 * moving / D2_OF_TWO, centre + 3 * moving / D2_OF_TWO
-    )
+    half = 3 * moving / D2_OF_TWO
+    return IndividualsChart(centre, centre - half, centre + half)
 
 
 def week_starts(started_at: pd.Series, timezone: str) -> pd.Series:
