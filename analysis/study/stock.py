@@ -25,7 +25,8 @@ def stock(
     """One row a variant (or product without variants), what runs out first on top (COLUMNS).
 
     movements: moved_at (UTC), kind, product, variant, pieces.
-    stock = the last count - sales + put-aways since; where nothing was counted, what the shop file says, sales and put-aways not known.
+    stock = the last count - sales + put-aways since; where nothing was counted, what the shop file
+    says, sales and put-aways not known.
     packed_not_put_away = good pieces finished since the count - put-aways since (NaN without a
     count). lasts_days = 7 x stock / demand per week; its interval is that of the day on which
     the last piece goes if buyers come one by one at that rate (gamma; 95 %). make_rank orders by
