@@ -25,13 +25,13 @@ def test_an_empty_store_says_the_next_step(show):
     assert not tables(screen)
 
 
-def test_laps_without_batches_say_what_is_missing(show, needed_only):
+def test_laps_without_batches_say_what_is_missing(show, first_file):
     screen = show("batch_minutes", OWN)
     assert "No lap names a batch yet" in screen.info[0].value
     assert "Give laps a batch, on Laps" in said(screen)
 
 
-def test_the_time_of_each_operation_is_told_without_batches(show, needed_only):
+def test_the_time_of_each_operation_is_told_without_batches(show, first_file):
     times = next(t for t in tables(show("batch_minutes", OWN)) if "standard (s a piece)" in t)
     assert set(times["operation"]) == {"cut", "glue", "fold"}
     assert (times["standard (s a piece)"] > 0).all()

@@ -21,7 +21,7 @@ def test_the_program_opens_on_this_week_of_the_demo(app):
     assert app.sidebar.radio(key="workshop_radio").value == source.DEMO
 
 
-def test_whoever_has_laps_opens_on_their_own_workshop(app, needed_only):
+def test_whoever_has_laps_opens_on_their_own_workshop(app, first_file):
     app.run()
     assert app.sidebar.radio(key="workshop_radio").value == source.OWN
     assert "Demo bindery" not in said(app)
@@ -72,7 +72,7 @@ def test_a_link_names_the_workshop_even_if_a_click_cuts_its_page_short(own_store
     assert screen.run().radio[0].value == source.OWN
 
 
-def test_a_link_can_name_the_workshop(app, needed_only):
+def test_a_link_can_name_the_workshop(app, first_file):
     app.query_params["workshop"] = "demo"
     app.run()
     assert app.sidebar.radio(key="workshop_radio").value == source.DEMO
@@ -87,7 +87,7 @@ def test_every_screen_opens_with_the_demo_and_with_nothing(show, name, whose):
 
 
 @pytest.mark.parametrize("name", [module for _, module, _, _ in SCREENS])
-def test_every_screen_opens_with_a_first_small_file(show, name, needed_only):
+def test_every_screen_opens_with_a_first_small_file(show, name, first_file):
     assert show(name).title
 
 
@@ -101,15 +101,15 @@ def test_a_store_that_cannot_be_opened_is_said_in_plain_words(app, tmp_path, mon
     assert any("no.sqlite" in said.value for said in app.markdown), "which file to keep"
 
 
-def test_a_correction_shows_in_the_figures_at_once(show, needed_only):
+def test_a_correction_shows_in_the_figures_at_once(show, three_laps):
     before = said(show("this_week"))
-    lap = needed_only.laps().iloc[-1]
-    needed_only.correct_lap(lap.lap_id, {"units": "11"})
+    lap = three_laps.laps().iloc[-1]
+    three_laps.correct_lap(lap.lap_id, {"units": "11"})
     after = said(show("this_week"))
     assert "3 good pieces" in before and "13 good pieces" in after
 
 
-def test_another_handle_on_the_same_store_is_seen(show, needed_only):
+def test_another_handle_on_the_same_store_is_seen(show, three_laps):
     show("this_week")
-    open_store(needed_only.url).remove_laps([needed_only.laps().lap_id.iloc[-1]])
+    open_store(three_laps.url).remove_laps([three_laps.laps().lap_id.iloc[-1]])
     assert "2 good pieces" in said(show("this_week"))

@@ -42,7 +42,7 @@ def test_an_empty_store_says_the_next_step(show):
     assert "Next step" in show("keeping_pace", OWN).info[0].value
 
 
-def test_without_demand_the_screen_asks_for_it(show, needed_only):
+def test_without_demand_the_screen_asks_for_it(show, first_file):
     screen = show("keeping_pace", OWN)
     assert "write the demand" in screen.info[0].value
     assert "work in a good piece (min)" in tables(screen)[0]

@@ -127,8 +127,9 @@ def test_two_people_share_a_batch_and_their_pace_is_said_to_be_one(small):
     assert "mean of their present times" in words
 
 
-def test_two_batches_share_a_session(small, monkeypatch):
-    monkeypatch.setattr(planning, "FULL_EFFORT", planning.FIRST_EFFORT)  # any plan of both will do
+def test_two_batches_share_a_session(small):
+    for make in small.selectbox(key="order_make").options:
+        small.session_state[f"order_pieces_0_{make}"] = 4
     more = next(one for one in small.number_input if one.label.startswith("More batches"))
     more.set_value(1).run()
     words = said(searched(small))
@@ -231,6 +232,6 @@ def test_going_to_and_fro_between_two_operations_is_told_as_one_thing_to_do():
     assert by_turns([]) == []
 
 
-def test_laps_without_a_route_are_led_to_the_one_that_stands_on_shop(show, needed_only):
+def test_laps_without_a_route_are_led_to_the_one_that_stands_on_shop(show, first_file):
     words = said(show("order_of_work", OWN))
     assert "press *Save route*" in words and "as your laps had them" in words

@@ -63,7 +63,7 @@ def test_an_empty_store_says_the_next_step(show):
     assert "Next step" in show("piece_cost", OWN).info[0].value
 
 
-def test_without_a_shop_file_all_that_is_missing_is_named_and_the_time_is_told(show, needed_only):
+def test_without_a_shop_file_all_that_is_missing_is_named_and_the_time_is_told(show, first_file):
     screen = show("piece_cost", OWN)
     assert "is not known in full yet; it takes about" in said(screen)
     missing = screen.info[0].value

@@ -215,7 +215,7 @@ def test_a_number_below_nothing_is_a_fault_not_a_crash():
         shop_tables.with_people(DEMO_SHOP, table)
 
 
-def test_names_that_the_laps_know_need_only_be_saved(show, needed_only):
+def test_names_that_the_laps_know_need_only_be_saved(show, first_file):
     words = said(tab(show, "Shelf"))
     assert "Press **Save products** under **Products** first" in words
     assert "the names in your laps stand there already" in words
@@ -227,6 +227,6 @@ def test_an_empty_shop_is_not_told_of_names_that_it_does_not_have(show):
     assert "laps stand there" not in words
 
 
-def test_an_order_taken_from_the_laps_is_called_so(show, needed_only):
+def test_an_order_taken_from_the_laps_is_called_so(show, first_file):
     words = said(tab(show, "Route"))
     assert "The order of your work is taken from your laps; check it here" in words

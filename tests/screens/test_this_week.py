@@ -81,7 +81,7 @@ def test_dropping_a_file_turns_to_ones_own_workshop_and_answers(show, own_store)
     assert open_store(own_store).lap_count() == 24
 
 
-def test_a_first_file_alone_says_what_to_fill_in_and_invents_no_money(show, needed_only):
+def test_a_first_file_alone_says_what_to_fill_in_and_invents_no_money(show, first_file):
     words = said(show("this_week"))
     assert "What an hour earned is not known yet" in words
     assert "Fill in on Shop" in words
@@ -108,7 +108,7 @@ def test_a_file_that_is_no_table_is_a_fault_and_not_a_crash(show, own_store):
     assert "was not taken in" in said(screen)
 
 
-def test_a_small_first_file_is_read_out_without_guesses(show, needed_only):
+def test_a_small_first_file_is_read_out_without_guesses(show, first_file):
     screen = show("this_week")
     words = said(screen)
     assert "The order of your work is taken from your laps; check it on *Shop*, *Route*." in words

@@ -25,5 +25,5 @@ def test_a_newcomer_is_told_three_steps_and_puts_them_away_for_good(show):
     assert tour.STEPS.splitlines()[0] not in said(show("this_week", OWN))  # another visit
 
 
-def test_whoever_has_laps_is_told_no_first_steps(show, needed_only):
+def test_whoever_has_laps_is_told_no_first_steps(show, first_file):
     assert tour.STEPS.splitlines()[0] not in said(show("this_week", OWN))

@@ -9,10 +9,10 @@ FOLLOW = "These figures are from before; the new ones follow."
 
 
 @pytest.fixture
-def large(needed_only, monkeypatch):
+def large(three_laps, monkeypatch):
     """A store of a few laps that counts as one too large to wait for."""
     monkeypatch.setattr(up_to_date, "MOST_WAITED_FOR", 0)
-    return needed_only
+    return three_laps
 
 
 def _corrected(store, pieces: int) -> None:
@@ -48,7 +48,7 @@ def test_a_large_store_that_is_opened_for_the_first_time_is_waited_for(show, lar
 def test_of_corrections_that_come_faster_than_figures_the_last_one_shows_in_the_end(
     show, large, monkeypatch
 ):
-    monkeypatch.setattr(up_to_date, "REST_FACTOR", 0)
+    monkeypatch.setattr(up_to_date, "REST_AFTER_ADDING_UP", 0)
     show("this_week")
     for pieces in (5, 7, 11):
         _corrected(large, pieces)
