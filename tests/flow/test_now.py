@@ -2,7 +2,6 @@
 
 import math
 from datetime import datetime, timedelta
-from pathlib import Path
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -14,13 +13,10 @@ from analysis.flow.now import what_now
 from analysis.flow.present import change_seconds, present_seconds
 from analysis.flow.work import Batch, work_of
 from analysis.records.laps import read_laps
-from analysis.records.routing import read_routing
-from analysis.records.shop import read_shop
-from analysis.study.learning import fit_learning
+from tests import demo
 from tests.flow.routings import frame
 from tests.flow.test_order import row
 
-SAMPLES = Path(__file__).parents[2] / "data_samples"
 START = datetime(2026, 3, 23, 8, 0, tzinfo=ZoneInfo("UTC"))
 ROWS = [
     row("sew", 60, skill="maker"),
@@ -83,10 +79,8 @@ def test_when_all_is_done_it_says_so():
 
 
 def test_present_times_replace_planned_ones_where_laps_know_better():
-    shop = read_shop(SAMPLES / "shop.toml")
-    present = present_seconds(read_laps(SAMPLES / "laps.csv", shop).frame)
-    routing = read_routing(SAMPLES / "routing.csv")
-    work = work_of(routing, [Batch("pocket notebook", 25, "linen")], seconds=present)
+    present = present_seconds(demo.laps())
+    work = work_of(demo.routing(), [Batch("pocket notebook", 25, "linen")], seconds=present)
     sew = next(o for o in work.operations if o.name == "sew")
     assert sew.duration == round(100 * present["pocket notebook", "sew"])
     assert 200 < present["pocket notebook", "sew"] < 280  # truth.json: 247 s at the end
@@ -128,9 +122,7 @@ def test_a_rack_too_small_for_the_batch_is_marked():
 
 
 def test_practice_within_a_batch_makes_the_mean_piece_of_a_larger_one_quicker():
-    shop = read_shop(SAMPLES / "shop.toml")
-    learning = fit_learning(read_laps(SAMPLES / "laps.csv", shop).frame)
-    seconds = practice_in_batch(learning, "pocket notebook")
+    seconds = practice_in_batch(demo.studied().learning, "pocket notebook")
     assert seconds(50)["pocket notebook", "sew"] < seconds(1)["pocket notebook", "sew"]
     assert np.isfinite(list(seconds(10).values())).all()
 
@@ -172,8 +164,7 @@ def test_the_last_batch_is_cut_to_the_hours_left():
 
 
 def test_a_change_of_task_costs_what_the_first_pieces_after_it_take_longer():
-    shop = read_shop(SAMPLES / "shop.toml")
-    cells = fit_learning(read_laps(SAMPLES / "laps.csv", shop).frame).cells
+    cells = demo.studied().learning.cells
     by_hand = [
         seconds * sum(math.expm1(effect / 2**k) for k in range(12))
         for effect, seconds in zip(cells["restart_effect"], cells["present_seconds"], strict=True)

@@ -1,6 +1,7 @@
 """What faults cost, worked out by hand, against a plain bootstrap, and where data are bad."""
 
 import dataclasses
+from functools import cache
 
 import numpy as np
 import pytest
@@ -51,6 +52,12 @@ def cost(rows, shop=PAID, routing=ROUTING, seed=0):
     return cost_of_quality(found, np.random.default_rng(seed))
 
 
+@cache
+def priced_faulty():
+    """What FAULTY costs, worked out once: several tests look at it."""
+    return cost(FAULTY)
+
+
 def all_of(result):
     return result.kinds.set_index(["category", "kind"])
 
@@ -65,7 +72,7 @@ FAULTY = [
 
 def test_a_piece_lost_takes_the_work_it_has_been_through_and_its_material_with_it():
     """At painting a lid is lost (10 + 20 s), at the check a box (105 s); 2.00 of material each."""
-    result = cost(FAULTY)
+    result = priced_faulty()
     kinds = all_of(result)
     failure = kinds.loc["internal failure"]
     assert failure.loc["rework, timed", "seconds_per_week"] == 100
@@ -79,7 +86,7 @@ def test_a_piece_lost_takes_the_work_it_has_been_through_and_its_material_with_i
 
 
 def test_where_a_fault_is_found_and_where_it_is_made_are_two_views_of_the_same_sum():
-    result = cost(FAULTY)
+    result = priced_faulty()
     found = result.found.set_index("operation")["money_per_week"]
     caused = result.caused.set_index("operation")["money_per_week"]
     assert found.to_dict() == pytest.approx({"glue": 1.0, "check": 3.05, "paint": 2.3})
@@ -88,7 +95,7 @@ def test_where_a_fault_is_found_and_where_it_is_made_are_two_views_of_the_same_s
 
 
 def test_causes_stand_dearest_first_with_the_line_that_adds_them_up():
-    causes = cost(FAULTY).causes
+    causes = priced_faulty().causes
     assert causes[["cause", "made_in"]].to_numpy().tolist() == [
         ["crooked", "fold"],
         ["drip", "paint"],
@@ -99,7 +106,7 @@ def test_causes_stand_dearest_first_with_the_line_that_adds_them_up():
 
 def test_the_cost_of_a_good_piece_divides_by_the_good_ones():
     """Nine good boxes come out of the second batch, ten are counted as checked in the first."""
-    row = cost(FAULTY).products.iloc[0]
+    row = priced_faulty().products.iloc[0]
     assert row["good_units"] == 19
     assert row["money_per_good_piece"] == pytest.approx(6.35 / 19)
 
