@@ -79,7 +79,11 @@ def balance_for_cycle(work: Work, cycle_seconds: float, effort: float = EFFORT_S
 
 
 def balance_for_workers(work: Work, effort: float = EFFORT_SECONDS) -> Balance:
-    """The shortest cycle of a line of `work.workers`; nobody need have work."""
+    """The shortest cycle of a line of `work.workers`; nobody need have work.
+
+    effort: seconds of the solver's own count, after which the best line found is given with its
+    bound (seconds per piece). Raises BadInput where no line of these people can be formed.
+    """
     times = _times(work)
     answer = _solve(work, times, len(work.workers), None, effort)
     if answer.places is None:
@@ -124,19 +128,8 @@ def _solve(work: Work, times: list[int], count: int, cycle: int | None, effort: 
     from ortools.sat.python import cp_model  # half a second to import
 
     model = cp_model.CpModel()
-    at = [[model.new_bool_var(f"x{o}_{p}") for p in range(count)] for o in range(len(times))]
-    place = [model.new_int_var(0, count - 1, f"p{o}") for o in range(len(times))]
-    for own, where in zip(at, place, strict=True):
-        model.add_exactly_one(own)
-        model.add(where == sum(p * x for p, x in enumerate(own)))
-    for after, operation in enumerate(work.operations):
-        for before, _ in operation.before:
-            model.add(place[before] <= place[after])
-    stations = [
-        sum(t for t, o in zip(times, work.operations, strict=True) if o.station == station)
-        for station in range(len(work.stations))
-    ]
-    least = max([ceil(sum(times) / count), *times, *stations])
+    at = _in_order(model, work, count)
+    least = _least_cycle(work, times, count)
     longest = model.new_int_var(least, max(sum(times), least), "cycle")
     for p in range(count):
         model.add(sum(t * own[p] for t, own in zip(times, at, strict=True)) <= longest)
@@ -159,6 +152,29 @@ def _solve(work: Work, times: list[int], count: int, cycle: int | None, effort: 
     reached = max(sum(times[o] for o in own) for _, own in places)
     bound = round(solver.best_objective_bound) if cycle is None else least
     return _Answer(places, reached, max(least, bound), status == cp_model.OPTIMAL)
+
+
+def _in_order(model: CpModel, work: Work, count: int) -> list[list[IntVar]]:
+    """at[operation][place], each operation at one place and never before what it follows."""
+    operations = range(len(work.operations))
+    at = [[model.new_bool_var(f"x{o}_{p}") for p in range(count)] for o in operations]
+    place = [model.new_int_var(0, count - 1, f"p{o}") for o in operations]
+    for own, where in zip(at, place, strict=True):
+        model.add_exactly_one(own)
+        model.add(where == sum(p * x for p, x in enumerate(own)))
+    for after, operation in enumerate(work.operations):
+        for before, _ in operation.before:
+            model.add(place[before] <= place[after])
+    return at
+
+
+def _least_cycle(work: Work, times: list[int], count: int) -> int:
+    """No cycle is shorter: an even share of the work, the longest operation, the fullest place."""
+    stations = [
+        sum(t for t, o in zip(times, work.operations, strict=True) if o.station == station)
+        for station in range(len(work.stations))
+    ]
+    return max([ceil(sum(times) / count), *times, *stations])
 
 
 def _skills(

@@ -16,6 +16,8 @@ from collections.abc import Iterator
 from analysis.flow.hours_bounds import hours_bound
 from analysis.flow.work import Operation, Work
 
+MOST_FILLINGS = 3
+
 
 def lower_bound(work: Work) -> int:
     """Ticks that every order of work takes at least."""
@@ -39,9 +41,6 @@ def _bound(work: Work, heads: list[int], tails: list[int]) -> int:
 
 def _rows(work: Work, heads: list[int], tails: list[int]) -> Iterator[tuple[int, int, Operation]]:
     return zip(heads, tails, work.operations, strict=True)
-
-
-MOST_FILLINGS = 3
 
 
 def _fillings_bound(work: Work, index: int, heads: list[int], tails: list[int]) -> int:

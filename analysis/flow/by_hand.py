@@ -33,18 +33,22 @@ class Run:
 
     @property
     def units(self) -> int:
+        """Pieces, over all its steps."""
         return sum(step.units for step in self.steps)
 
     @property
     def start_seconds(self) -> float:
+        """Elapsed seconds from the start of the session to its first step."""
         return self.steps[0].start_seconds
 
     @property
     def end_seconds(self) -> float:
+        """Elapsed seconds to the end of its last step."""
         return self.steps[-1].end_seconds
 
     @property
     def attended_seconds(self) -> float:
+        """Seconds of hands' work in it."""
         return sum(step.end_seconds - step.start_seconds for step in self.steps)
 
 

@@ -32,6 +32,7 @@ class Rule:
     wave: tuple[int, ...] = ()
 
     def ranked(self, index: int, done: int, units: int) -> float:
+        """Rank of an operation with `done` of its `units` pieces done; the least is first."""
         ranks = self.rank[index]
         return ranks[done * len(ranks) // units] if len(ranks) > 1 else ranks[0]
 
@@ -120,6 +121,7 @@ class _Dispatch:
         ]
 
     def run(self) -> list[Block]:
+        """The blocks of the plan, in ticks, as they were begun; Stuck where nothing can begin."""
         fruitless = 0
         while self.open:
             worker = self.free.index(min(self.free))

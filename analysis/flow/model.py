@@ -109,6 +109,7 @@ class _Model:
         ]
 
     def build(self, with_circuit: bool) -> None:
+        """Put the rules into the solver's model; with_circuit: who goes from what to what, too."""
         self.rows = [self._operation_parts(i, o) for i, o in enumerate(self.work.operations)]
         self.setups = [
             self._part(i, 0, s.duration, s, f"setup{i}") for i, s in enumerate(self.work.setups)
@@ -371,6 +372,10 @@ class _Model:
         stop: Callable[[], bool] | None,
         report: Callable[[int, int], None] | None,
     ) -> Answer:
+        """Search for `effort` (the solver's own count of seconds); the answer is in ticks.
+
+        stop: asked now and then; report: told (best elapsed, bound) in ticks.
+        """
         solver = self.cp.CpSolver()
         solver.parameters.num_workers = 1
         solver.parameters.interleave_search = True

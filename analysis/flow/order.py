@@ -82,6 +82,7 @@ class _Search:
         self.cuts = self._partitions() if self._can_model() else []
 
     def run(self) -> Plan:
+        """The best plan found, with its bound; BadInput where no order of work is possible."""
         listed, possible = as_listed(self.work)
         if possible:
             self._keep(found(self.work, listed))
@@ -97,6 +98,7 @@ class _Search:
 
     @property
     def closed(self) -> bool:
+        """Whether the best plan reaches the bound, so that none can be quicker."""
         return self.best is not None and self.best.span <= self.bound
 
     def _keep(self, plan: Found | None) -> None:

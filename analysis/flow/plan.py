@@ -29,6 +29,7 @@ class Block:
 
     @property
     def is_setup(self) -> bool:
+        """Whether it sets up, and does no piece."""
         return self.units == 0
 
 
@@ -84,10 +85,12 @@ class Plan:
 
     @property
     def blocks(self) -> int:
+        """Stretches of one task: one for each worker at work, and one more for each change."""
         return len(self.workers_at_work) + self.changes
 
     @property
     def workers_at_work(self) -> tuple[str, ...]:
+        """Names of those who have anything to do, in the order in which they begin."""
         return tuple(dict.fromkeys(step.worker for step in self.steps))
 
 
@@ -115,6 +118,7 @@ def count_changes(work: Work, blocks: list[Block]) -> int:
 
 
 def makespan(blocks: list[Block]) -> int:
+    """Ticks until the last work ends; 0 of no blocks."""
     return max((block.end for block in blocks), default=0)
 
 

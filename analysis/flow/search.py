@@ -30,10 +30,12 @@ class Found:
 
     @property
     def score(self) -> tuple[int, int]:
+        """(elapsed ticks, changes of task): the least is best."""
         return self.span, self.changes
 
 
 def found(work: Work, blocks: list[Block]) -> Found:
+    """The plan of these blocks, with its elapsed ticks and changes of task."""
     return Found(makespan(blocks), count_changes(work, blocks), tuple(sorted(blocks)))
 
 
@@ -148,18 +150,9 @@ def improve(
         return plan.span + change_worth * plan.changes, plan.changes
 
     draw = random.Random(0)  # the same draws for the same work: an answer must not change by itself
-    best, rule = None, None
-    for candidate, plan in rules or RulesTried(work):
-        if plan:
-            seen(plan)
-        if plan and (best is None or score(plan) < score(best)):
-            best, rule = plan, candidate
-            report(best)
-        if best and stop():
-            break
-    rule = _spread(work, rule or next(iter(simple_rules(work).values())))
+    best, rule = _best_rule(rules or RulesTried(work), score, stop, report, seen)
     fewest = least_changes(work)
-    current, own = best, rule
+    current, own = best, _spread(work, rule or next(iter(simple_rules(work).values())))
     for count in range(tries):
         if stop() or (best and best.span <= bound and best.changes <= fewest):
             break
@@ -178,6 +171,26 @@ def improve(
         elif count % 60 == 59:
             current, own = best, own if current is best else candidate
     return best
+
+
+def _best_rule(
+    rules: RulesTried,
+    score: Callable[[Found], tuple[int, int]],
+    stop: Callable[[], bool],
+    report: Callable[[Found], None],
+    seen: Callable[[Found], None],
+) -> tuple[Found | None, Rule | None]:
+    """The best plan of the simple rules and the rule it came from; None where none led to one."""
+    best, rule = None, None
+    for candidate, plan in rules:
+        if plan:
+            seen(plan)
+        if plan and (best is None or score(plan) < score(best)):
+            best, rule = plan, candidate
+            report(best)
+        if best and stop():
+            break
+    return best, rule
 
 
 def least_changes(work: Work) -> int:

@@ -33,6 +33,7 @@ class Change:
 
     @property
     def sentence(self) -> str:
+        """`cover before fold: 12 min`."""
         return f"{self.operation} before {self.before}: {_minutes(self.saves_seconds)}"
 
 
@@ -118,7 +119,7 @@ def _tied(work: Work, first: int, then: int) -> Work:
 
 
 def critical_wait(found: Sequence[Gap]) -> tuple[str, float]:
-    """The operation that is waited for longest while somebody has nothing to do, and how long."""
+    """(what is waited for longest by those with nothing to do, seconds); ("", 0.0) of no waits."""
     waited: dict[str, float] = {}
     for gap in found:
         if gap.waiting_for:

@@ -139,7 +139,7 @@ class Work:
 
 
 def ticks(seconds: float) -> int:
-    """Seconds as whole hundredths."""
+    """Seconds as whole ticks, hundredths of a second."""
     return round(float(seconds) * TICKS)
 
 
@@ -371,10 +371,12 @@ class _Builder:
         self.faults.append(Fault(self.file, int(row.row), column, problem, value, remedy))
 
     def stop_if_faulty(self) -> None:
+        """Raises BadInput with every fault met, by row."""
         if self.faults:
             raise BadInput(sorted(self.faults, key=lambda fault: fault.row))
 
     def work(self, batches: tuple[Batch, ...], change: int, walk_seconds: Mapping) -> Work:
+        """The work; change: ticks of a change of task; walk_seconds: by pair of stations' names."""
         walks = {}
         for (one, other), seconds in walk_seconds.items():
             if one in self.stations and other in self.stations:

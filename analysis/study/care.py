@@ -79,7 +79,11 @@ class Care:
 
 
 def care(laps: pd.DataFrame) -> Care:
-    """How time at one operation goes with faults later in the same batch. laps: `Study.laps`."""
+    """How time at one operation goes with faults later in the same batch.
+
+    laps: `Study.laps`. Seconds are per piece; the frames' columns are PAIR_COLUMNS and
+    POINT_COLUMNS, without rows, and with a note that says why, where no batch can be followed.
+    """
     named = laps[(laps["batch"] != "").to_numpy()]
     if named.empty:
         return _nothing(NO_BATCHES)

@@ -48,6 +48,7 @@ class Practice:
 
     @property
     def log_seconds_per_piece(self) -> np.ndarray:
+        """Over laps: log of the seconds per piece."""
         return np.log(self.seconds / self.pieces)
 
     @property
@@ -57,12 +58,16 @@ class Practice:
 
     @property
     def last_laps(self) -> np.ndarray:
-        """Over cells: the last lap."""
+        """Over cells: the place of its last lap, among laps."""
         return np.append(self.cell_starts[1:], len(self.cell)) - 1
 
 
 def practice_of(laps: pd.DataFrame) -> Practice:
-    """Sort a checked laps frame into cells and count what was made before each lap."""
+    """Sort a checked laps frame into cells and count what was made before each lap.
+
+    laps: regular laps, one row a lap, seconds and units above 0; arrays of the answer are over laps
+    in the order of cells and time, unless said otherwise.
+    """
     keys = [laps[name].cat.codes.to_numpy() for name in CELL]
     started = laps["started_at"].dt.as_unit("us").astype("int64").to_numpy()
     activity = laps["activity"].astype(object).to_numpy()

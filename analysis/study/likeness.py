@@ -40,6 +40,7 @@ class Sums:
 
     @classmethod
     def of(cls, columns: Sequence[np.ndarray], weight: np.ndarray, practice: Practice) -> Sums:
+        """From columns (one value a lap), each weighed by `weight`, over laps: 1 / variance."""
         rows = len(columns)
         products = np.empty((len(practice.cell_starts), rows, rows))
         weighted = [weight * column for column in columns]

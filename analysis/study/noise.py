@@ -53,6 +53,7 @@ class Bend:
 
     @classmethod
     def of(cls, practice: Practice, experience: np.ndarray, restart: np.ndarray) -> Bend:
+        """experience: pieces before each lap, over laps; restart: the restart column, over laps."""
         middle = np.log(lot_midpoint(experience, practice.pieces, _TYPICAL_EXPONENT))
         size = np.bincount(practice.cell)
         centred = middle - np.repeat(np.add.reduceat(middle, practice.cell_starts) / size, size)
@@ -63,6 +64,7 @@ class Bend:
         return cls([np.ones(len(middle)), centred, centred * centred, restart], hold, middle)
 
     def fitted(self, practice: Practice, response: np.ndarray, weight: np.ndarray) -> np.ndarray:
+        """Over laps: the curve fitted to `response`, log seconds per piece, weighed by `weight`."""
         sums = Sums.of([*self.columns, response], weight, practice)
         matrix, vector, _ = split(sums.products)
         size = np.bincount(practice.cell)
@@ -72,7 +74,7 @@ class Bend:
     def rest(
         self, practice: Practice, response: np.ndarray, weight: np.ndarray, likeness: Number
     ) -> np.ndarray:
-        """Whitened residual squares of every cell."""
+        """Over cells: whitened residual squares of `response` (log seconds per piece)."""
         matrix, vector, squares = split(
             Sums.of([*self.columns, response], weight, practice).whitened(likeness)
         )
@@ -94,7 +96,11 @@ def work_of(practice: Practice) -> Work:
 
 
 def noise_of(practice: Practice, bend: Bend, response: np.ndarray, weight: np.ndarray) -> Noise:
-    """Noise about the bending curve; cells too small to tell have the shop's."""
+    """Noise about the bending curve, over cells; those too small to tell have the shop's.
+
+    response: log seconds per piece, over laps; weight: 0 where a lap is left out. Variances are
+    of the log.
+    """
     sums = Sums.of([*bend.columns, response], weight, practice)
     laps = np.bincount(practice.cell, weight > 0)
     pieces_per_lap = np.bincount(practice.cell, practice.pieces) / np.bincount(practice.cell)
@@ -110,7 +116,10 @@ def noise_of(practice: Practice, bend: Bend, response: np.ndarray, weight: np.nd
 
 
 def first_good_laps(practice: Practice, bend: Bend, response: np.ndarray) -> np.ndarray:
-    """Which laps are no outliers from a bending curve fitted so that outliers do not drag it."""
+    """Mask over laps: no outliers from a bending curve fitted so that outliers do not drag it.
+
+    response: log seconds per piece, over laps.
+    """
     likeness = np.full(len(practice.cell_starts), USUAL_LIKENESS)
     precision = 1 / (1 / practice.pieces + USUAL_LIKENESS)
     weight = precision

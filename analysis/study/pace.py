@@ -69,7 +69,7 @@ def paces(laps: pd.DataFrame) -> pd.DataFrame:
 
 
 def made_here(rows: pd.DataFrame) -> np.ndarray:
-    """Whether the operation of the lap made its faults: none other is named as their cause."""
+    """Mask over rows: the lap's operation made its faults; no other is named as their cause."""
     operation = rows["operation"].astype(object).to_numpy()
     cause = rows["cause_operation"].astype(object).to_numpy()
     return (cause == "") | (cause == operation)

@@ -59,12 +59,12 @@ class PuttingRight:
 
     @cached_property
     def variants(self) -> pd.DataFrame:
-        """The yields of the variants."""
+        """The yields (shares of pieces) of the variants, one row a product and variant."""
         return yields(self._study.laps, ["product", "variant"], self._study.timezone)
 
     @cached_property
     def workers(self) -> pd.DataFrame:
-        """The yields of the workers."""
+        """The yields (shares of pieces) of the workers, one row a worker, product and operation."""
         return worker_yields(self._study.laps, self._study.timezone)
 
     @cached_property
@@ -83,18 +83,18 @@ class PuttingRight:
 
     @cached_property
     def starts(self) -> pd.DataFrame:
-        """Pieces to start for a batch of good ones."""
+        """Pieces to start for a batch of good ones, one row a product and variant."""
         study, rng = self._study, deepcopy(self._drawn[2])
         return starts(study.quality, study.route, batch_sizes(study), rng)
 
     @cached_property
     def at_stake(self) -> pd.DataFrame:
-        """What hangs on a fault, by product and operation."""
+        """What hangs on a fault, in seconds and money, one row a product and operation."""
         return stakes(self._study, self._tally)
 
     @cached_property
     def paces(self) -> pd.DataFrame:
-        """The cheapest pace, by product and operation."""
+        """The cheapest pace, in seconds per piece, one row a product and operation."""
         return best_paces(self.spoilage, self.at_stake)
 
     @cached_property

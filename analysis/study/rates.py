@@ -15,7 +15,7 @@ FEWEST_CLUSTERS = 6  # below, the scatter between batches says too little; commo
 
 
 def is_activity(laps: pd.DataFrame, *activities: str) -> np.ndarray:
-    """Mask of the laps of these activities."""
+    """Mask over laps: those of these activities."""
     return laps["activity"].isin(activities).to_numpy()
 
 
@@ -62,7 +62,7 @@ def ratio(
 
 
 def codes(*keys: np.ndarray) -> np.ndarray:
-    """One code 0 … per distinct combination of integer keys."""
+    """One code 0 … per distinct combination of integer keys, all of one length; over their rows."""
     code = np.zeros(len(keys[0]), "int64")
     for key in keys:
         distinct, inverse = np.unique(key, return_inverse=True)

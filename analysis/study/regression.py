@@ -94,7 +94,7 @@ class Work:
         return np.bincount(self.place_cell, self.restart_powers[0], len(self.laps)) > 0
 
     def at(self, experience: np.ndarray) -> Work:
-        """The same laps, begun with another experience."""
+        """The same laps, begun with another experience: pieces before, over laps."""
         return replace(self, experience=experience)
 
     @property
@@ -104,7 +104,7 @@ class Work:
 
     @cached_property
     def cell(self) -> np.ndarray:
-        """Over laps: its cell."""
+        """Over laps: the number of its cell."""
         return np.repeat(np.arange(len(self.laps)), self.laps)
 
     @cached_property

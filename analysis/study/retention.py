@@ -55,7 +55,7 @@ class Retention:
 
     @property
     def used(self) -> np.ndarray:
-        """For counting experience: 1 where nothing is known."""
+        """Over cells: share kept a week, for counting experience: 1 where nothing is known."""
         return np.where(np.isfinite(self.per_week), self.per_week, 1.0)
 
 

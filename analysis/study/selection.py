@@ -11,7 +11,7 @@ all laps would then be too slow. Only a study of one or two sittings is left its
 from __future__ import annotations
 
 import os
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 
@@ -88,7 +88,7 @@ class Selection:
     thetas: dict[str, np.ndarray]
 
     def picked(self, name: str) -> np.ndarray:
-        """An attribute of each cell's chosen candidate."""
+        """Over cells: an attribute of the cell's chosen candidate, by the attribute's name."""
         result = getattr(self.candidates[0], name).copy()
         for candidate in self.candidates:
             result[candidate.chosen] = getattr(candidate, name)[candidate.chosen]
@@ -121,14 +121,8 @@ def select(
     )
     akaike = _akaike(fits, laps)
     curve = np.where(shown, _named(fits, akaike, laps, noise), "constant")
-    weights = _weights(fits, akaike, few)
-    candidates = [
-        _candidate(fits[name], curve == name, weight, observed, noise)
-        for name, weight in zip(ACTIVE, weights, strict=True)
-    ]
-    sittings = np.diff(np.append(practice.session_cell_starts, len(practice.session_cell)))
-    alone = (curve == "constant") & ~few & (sittings < FEW_SITTINGS)
-    candidates[0] = replace(candidates[0], alone=alone)
+    candidates = _candidates(fits, curve, _weights(fits, akaike, few), observed, noise)
+    candidates[0] = replace(candidates[0], alone=_alone(practice, curve, few))
     unit = candidates[1]
     candidates.append(_candidate(pooled, np.zeros(len(few), bool), few * 1.0, observed, noise))
     log_expected, z, odd = _judged(candidates, practice, work, response, noise)
@@ -362,6 +356,26 @@ def _identifiable(one: Fit, noise: Noise) -> np.ndarray:
     if one.curve == "plateau":
         return told & (fraction > 0.02) & (fraction < 0.97) & (-b > 2 * error)
     return told & (log_prior > 0.02) & (log_prior < 8)
+
+
+def _candidates(
+    fits: Mapping[str, Fit],
+    curve: np.ndarray,
+    weights: Iterable[np.ndarray],
+    observed: Observed,
+    noise: Noise,
+) -> list[Candidate]:
+    """Every curve in the order of ACTIVE, chosen where `curve` (over cells) names it."""
+    return [
+        _candidate(fits[name], curve == name, weight, observed, noise)
+        for name, weight in zip(ACTIVE, weights, strict=True)
+    ]
+
+
+def _alone(practice: Practice, curve: np.ndarray, few: np.ndarray) -> np.ndarray:
+    """Over cells: steady, with laps enough but of so few sittings that the level stands alone."""
+    sittings = np.diff(np.append(practice.session_cell_starts, len(practice.session_cell)))
+    return (curve == "constant") & ~few & (sittings < FEW_SITTINGS)
 
 
 def _candidate(

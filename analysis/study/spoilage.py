@@ -101,7 +101,11 @@ class Spoilage:
 
 
 def spoilage(laps: pd.DataFrame, rng: np.random.Generator) -> Spoilage:
-    """How faults depend on pace, per operation. laps: `Study.laps`."""
+    """How faults depend on pace, per operation: `Spoilage`, its frames one row an operation.
+
+    laps: `Study.laps`. Pace is the log of seconds per piece over those expected; chances are shares
+    of pieces. rng: draws behind the ranges.
+    """
     frame = paces(laps)
     names = list(frame["operation"].cat.remove_unused_categories().cat.categories)
     data = _Followed.of(frame, names)

@@ -8,6 +8,7 @@ Seconds are per piece unless the name says otherwise; money is in `shop.currency
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TypedDict
 
 import numpy as np
 import pandas as pd
@@ -15,7 +16,7 @@ import pandas as pd
 from analysis.records.figures import figure
 from analysis.records.shop import Shop
 from analysis.study import minutes, quality, route, stock, takt, time_study, weeks
-from analysis.study.content import content
+from analysis.study.content import Content, content
 from analysis.study.cost import cost
 from analysis.study.learning import LearningResult, fit_learning
 
@@ -127,10 +128,12 @@ class Study:
 
     @property
     def timezone(self) -> str:
+        """Name of the shop's zone, as in the IANA list."""
         return self.shop.timezone
 
     @property
     def currency(self) -> str:
+        """What all money is in."""
         return self.shop.currency
 
 
@@ -144,7 +147,7 @@ def study(
 ) -> Study:
     """The study of checked laps, with a checked routing and a shop where there are any.
 
-    movements: counts, sales and put-aways (`stock.MOVEMENT_COLUMNS`). rng: draws behind the
+    movements: counts, sales and put-aways (`stock.stock`). rng: draws behind the
     intervals of takt and cost; left out, the same laps give the same figures to the last digit.
     """
     shop_given, shop = shop is not None, shop or Shop()
@@ -159,8 +162,6 @@ def study(
     delay = time_study.delay_rate(laps, shop.timezone)
     work = content(laps, present, yields, routes, shop, delay, rng)
     shares = takt.worker_shares(laps, present, [worker.name for worker in shop.workers])
-    worker_load, station_load = takt.loads(work, shop, shares, routes)
-    batch_table = minutes.batches(laps, good, shop)
     return Study(
         shop=shop,
         shop_given=shop_given,
@@ -178,20 +179,62 @@ def study(
         rolled_yield=quality.rolled_yield(yields, work.frame, rng),
         causes=quality.causes(laps),
         route=routes,
-        content=work.frame,
-        takt=takt.takt(work, shop),
-        bottlenecks=takt.all_bottlenecks(work),
-        worker_load=worker_load,
-        station_load=station_load,
-        hours_needed=takt.hours_needed(work, shop),
-        cost=cost(work, shop, shares),
-        weeks=weeks.weeks(laps, good, shop.timezone),
-        week_products=weeks.week_products(laps, good, shop.timezone),
-        minutes=minutes.minutes(laps, good),
-        batches=batch_table,
         counted_twice=route.counted_twice(laps, routes),
-        stock=stock.stock(laps, good, batch_table, shop, movements),
+        **_load_and_cost(work, shop, shares, routes),
+        **_made(laps, good, shop, movements),
     )
+
+
+class _LoadAndCost(TypedDict):
+    """The frames that lean on the work content."""
+
+    content: pd.DataFrame
+    takt: pd.DataFrame
+    bottlenecks: pd.DataFrame
+    worker_load: pd.DataFrame
+    station_load: pd.DataFrame
+    hours_needed: dict[str, float]
+    cost: pd.DataFrame
+
+
+def _load_and_cost(
+    work: Content, shop: Shop, shares: pd.DataFrame, routes: pd.DataFrame
+) -> _LoadAndCost:
+    """What a piece asks of the shop's hours, and of its money; shares: whose time it takes."""
+    worker_load, station_load = takt.loads(work, shop, shares, routes)
+    return {
+        "content": work.frame,
+        "takt": takt.takt(work, shop),
+        "bottlenecks": takt.all_bottlenecks(work),
+        "worker_load": worker_load,
+        "station_load": station_load,
+        "hours_needed": takt.hours_needed(work, shop),
+        "cost": cost(work, shop, shares),
+    }
+
+
+class _Made(TypedDict):
+    """The frames that lean on the good pieces finished."""
+
+    weeks: pd.DataFrame
+    week_products: pd.DataFrame
+    minutes: pd.DataFrame
+    batches: pd.DataFrame
+    stock: pd.DataFrame
+
+
+def _made(
+    laps: pd.DataFrame, good: np.ndarray, shop: Shop, movements: pd.DataFrame | None
+) -> _Made:
+    """What was made, by week and by batch, and what of it is there; good: pieces, over laps."""
+    batches = minutes.batches(laps, good, shop)
+    return {
+        "weeks": weeks.weeks(laps, good, shop.timezone),
+        "week_products": weeks.week_products(laps, good, shop.timezone),
+        "minutes": minutes.minutes(laps, good),
+        "batches": batches,
+        "stock": stock.stock(laps, good, batches, shop, movements),
+    }
 
 
 def _judged(laps: pd.DataFrame, learning: LearningResult, routes: pd.DataFrame) -> pd.DataFrame:

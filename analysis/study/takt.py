@@ -131,7 +131,7 @@ def bottlenecks(content: Content, product: str) -> pd.DataFrame:
 
 
 def all_bottlenecks(content: Content) -> pd.DataFrame:
-    """The bottleneck table of every product, one under the other."""
+    """The bottleneck table of every product, one under the other; chances: shares of the draws."""
     tables = [bottlenecks(content, name) for name in content.frame["product"].unique()]
     columns = ["product", "operation", "seconds_per_good_piece", "probability"]
     return pd.concat(tables, ignore_index=True) if tables else pd.DataFrame(columns=columns)

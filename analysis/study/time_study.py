@@ -40,7 +40,7 @@ def standard_seconds(
 
 
 def allowance_percent(allowance: Allowance) -> float:
-    """Personal, fatigue and contingency allowance together."""
+    """Personal, fatigue and contingency allowance together, in percent."""
     return allowance.personal_percent + allowance.fatigue_percent + allowance.contingency_percent
 
 
