@@ -46,6 +46,17 @@ def put_in(url: str, text: str):
     return store
 
 
+@pytest.fixture(scope="module")
+def three_batches(tmp_path_factory):
+    return put_in(f"sqlite:///{tmp_path_factory.mktemp('three') / 'w.sqlite'}", fault_laps(3))
+
+
+@pytest.fixture
+def few_faults(three_batches, one_demo, monkeypatch):
+    """A store of three batches with faults in them, to look at only."""
+    monkeypatch.setenv("WORKSHOP_STORE", three_batches.url)
+
+
 def opened(show, part: str, whose: str = DEMO):
     """The screen with one of its parts open."""
     screen = show("putting_right", whose)
@@ -66,11 +77,89 @@ def test_the_demo_says_what_a_week_costs_in_money_first(show):
     assert "What would make this surer" in words
 
 
+def test_each_view_has_its_table_and_its_chart_s_unit(show):
+    screen = show("putting_right", DEMO)
+    for view, first in (("causes", "torn section"), ("caused", "sew"), ("found", "inspect")):
+        screen.session_state["faults_view"] = view
+        screen.run()
+        assert not screen.exception
+        assert re.search(rf"<th scope=row[^>]*>{first}<", tables(screen))
+    assert "USD a week" in tables(screen) and "added up (%)" in tables(screen)
+
+
+def tables(screen) -> str:
+    return " ".join(element.proto.body for element in screen.get("html"))
+
+
+@pytest.mark.parametrize(
+    "part, told",
+    [
+        ("Pace", r"A piece worked a tenth faster is spoiled [\d.]+ to [\d.]+ times as often"),
+        ("Care that pays later", r"at glue spine had .+ less mending a piece at trim"),
+        ("Try it", r"Move the slider to give it more, or less"),
+        ("Two ways tried", r"No trial of two ways yet"),
+        ("Week by week", r"usually [\d.]+ % are at fault"),
+        ("How many to start", r"To be sure of \d+ good .+, start \d+"),
+        ("Who and what", r"no ranking of people"),
+    ],
+)
+def test_each_part_of_the_demo_answers_its_question(show, part, told):
+    assert part in PARTS
+    assert re.search(told, said(opened(show, part)))
+
+
+def test_the_slider_says_minutes_money_and_faults_with_their_ranges(show):
+    screen = opened(show, "Try it")
+    screen.selectbox(key="try_key").select(("desk journal", "sew")).run()
+    screen.session_state["try_more_desk journal_sew"] = 48
+    screen.run()
+    assert not screen.exception
+    words = said(screen)
+    assert re.search(r"48 s more a piece \(\d+ s in place of \d+ s\)", words)
+    assert re.search(r"would cost \d+ to \d+ USD a week more than it saves", words)
+    assert re.search(r"Spoiled here: [\d.]+ to [\d.]+ %, against [\d.]+ to [\d.]+ % now", words)
+    assert re.search(r"good pieces a week that is .+ more at the bench", words)
+
+
+def test_spoiled_pieces_are_told_as_they_were_counted(show):
+    words = said(opened(show, "Pace"))
+    found = re.search(
+        r"Of ([\d,]+) pieces that had others just before them (\d+) were spoiled here "
+        r"\(([\d.]+) %\). Worked evenly at the usual pace it would be",
+        words,
+    )
+    pieces, faults = (int(found[n].replace(",", "")) for n in (1, 2))
+    assert float(found[3]) == round(100 * faults / pieces, 1)
+
+
+def test_more_good_pieces_wanted_ask_for_more_starts(show):
+    screen = opened(show, "How many to start")
+    screen.number_input(key="good_wanted").set_value(100).run()
+    found = re.search(r"To be sure of 100 good .+, start (\d+)", said(screen))
+    assert int(found[1]) > 100
+
+
+def test_faults_come_with_a_caution_that_they_are_no_measure_of_people(show):
+    caution = show("putting_right", DEMO).warning[0].value
+    for word in ("not about people", "needle", "doctor", "rules of your place", "licensed"):
+        assert word in caution
+
+
+def test_the_weekly_share_says_that_products_are_mixed_and_shows_one_by_itself(show):
+    screen = opened(show, "Week by week")
+    assert "All products are counted together here" in said(screen)
+    screen.selectbox(key="faults_product").set_value("desk journal").run()
+    assert not screen.exception
+    words = said(screen)
+    assert "Of the pieces of desk journal that go through" in words
+    assert "counted together" not in words
+
+
 def test_an_empty_store_says_the_next_step(show):
     assert "Next step" in show("putting_right", OWN).info[0].value
 
 
-def test_laps_without_a_fault_say_how_many_there_may_be_and_what_to_flag(show, needed_only):
+def test_laps_without_a_fault_say_how_many_there_may_be_and_what_to_flag(show, first_file):
     words = said(show("putting_right", OWN))
     assert re.search(
         r"No piece was put right or lost so far. Pieces went through an operation 24 times: "
@@ -134,70 +223,14 @@ def test_once_a_mending_is_timed_it_counts_everywhere(show, own_store):
         assert "no mending was timed" not in said(show(name, OWN)), name
 
 
-def test_each_view_has_its_table_and_its_chart_s_unit(show):
-    screen = show("putting_right", DEMO)
-    for view, first in (("causes", "torn section"), ("caused", "sew"), ("found", "inspect")):
-        screen.session_state["faults_view"] = view
-        screen.run()
-        assert not screen.exception
-        assert re.search(rf"<th scope=row[^>]*>{first}<", tables(screen))
-    assert "USD a week" in tables(screen) and "added up (%)" in tables(screen)
-
-
-def tables(screen) -> str:
-    return " ".join(element.proto.body for element in screen.get("html"))
-
-
-@pytest.mark.parametrize(
-    "part, told",
-    [
-        ("Pace", r"A piece worked a tenth faster is spoiled [\d.]+ to [\d.]+ times as often"),
-        ("Care that pays later", r"at glue spine had .+ less mending a piece at trim"),
-        ("Try it", r"Move the slider to give it more, or less"),
-        ("Two ways tried", r"No trial of two ways yet"),
-        ("Week by week", r"usually [\d.]+ % are at fault"),
-        ("How many to start", r"To be sure of \d+ good .+, start \d+"),
-        ("Who and what", r"no ranking of people"),
-    ],
-)
-def test_each_part_of_the_demo_answers_its_question(show, part, told):
-    assert part in PARTS
-    assert re.search(told, said(opened(show, part)))
-
-
 @pytest.mark.parametrize("part", PARTS)
-def test_each_part_is_answered_with_few_laps_or_no_fault(show, own_store, part):
-    put_in(own_store, fault_laps(batches=3))
+def test_each_part_is_answered_with_few_laps_or_no_fault(show, few_faults, part):
     opened(show, part, OWN)
 
 
 @pytest.mark.parametrize("part", PARTS)
-def test_each_part_is_answered_without_any_fault(show, needed_only, part):
+def test_each_part_is_answered_without_any_fault(show, first_file, part):
     opened(show, part, OWN)
-
-
-def test_the_slider_says_minutes_money_and_faults_with_their_ranges(show):
-    screen = opened(show, "Try it")
-    screen.selectbox(key="try_key").select(("desk journal", "sew")).run()
-    screen.session_state["try_more_desk journal_sew"] = 48
-    screen.run()
-    assert not screen.exception
-    words = said(screen)
-    assert re.search(r"48 s more a piece \(\d+ s in place of \d+ s\)", words)
-    assert re.search(r"would cost \d+ to \d+ USD a week more than it saves", words)
-    assert re.search(r"Spoiled here: [\d.]+ to [\d.]+ %, against [\d.]+ to [\d.]+ % now", words)
-    assert re.search(r"good pieces a week that is .+ more at the bench", words)
-
-
-def test_spoiled_pieces_are_told_as_they_were_counted(show):
-    words = said(opened(show, "Pace"))
-    found = re.search(
-        r"Of ([\d,]+) pieces that had others just before them (\d+) were spoiled here "
-        r"\(([\d.]+) %\). Worked evenly at the usual pace it would be",
-        words,
-    )
-    pieces, faults = (int(found[n].replace(",", "")) for n in (1, 2))
-    assert float(found[3]) == round(100 * faults / pieces, 1)
 
 
 def test_a_share_that_the_laps_leave_open_is_blank_with_the_reason():
@@ -220,13 +253,6 @@ def test_a_share_that_the_laps_leave_open_is_blank_with_the_reason():
     assert "Left blank in the table: sew." in _left_blank(found.spoilage.curves)
 
 
-def test_more_good_pieces_wanted_ask_for_more_starts(show):
-    screen = opened(show, "How many to start")
-    screen.number_input(key="good_wanted").set_value(100).run()
-    found = re.search(r"To be sure of 100 good .+, start (\d+)", said(screen))
-    assert int(found[1]) > 100
-
-
 def test_a_trial_marked_in_the_notes_of_a_file_is_compared(show, own_store):
     rows = [
         f"2026-11-{day:02d}T{8 + turn:02d}:00:00,{100 if way == 'A' else 70},card box,glue,{day},5,"
@@ -237,22 +263,6 @@ def test_a_trial_marked_in_the_notes_of_a_file_is_compared(show, own_store):
     put_in(own_store, HEADER.strip() + ",note\n" + "\n".join(rows) + "\n")
     words = said(opened(show, "Two ways tried", OWN))
     assert "Way B takes" in words
-
-
-def test_faults_come_with_a_caution_that_they_are_no_measure_of_people(show):
-    caution = show("putting_right", DEMO).warning[0].value
-    for word in ("not about people", "needle", "doctor", "rules of your place", "licensed"):
-        assert word in caution
-
-
-def test_the_weekly_share_says_that_products_are_mixed_and_shows_one_by_itself(show):
-    screen = opened(show, "Week by week")
-    assert "All products are counted together here" in said(screen)
-    screen.selectbox(key="faults_product").set_value("desk journal").run()
-    assert not screen.exception
-    words = said(screen)
-    assert "Of the pieces of desk journal that go through" in words
-    assert "counted together" not in words
 
 
 def test_trials_of_two_batches_are_said_to_count_as_one_and_can_be_taken_apart(show, own_store):
