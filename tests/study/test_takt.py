@@ -1,6 +1,7 @@
 """Takt, work content, cost: against figures worked out by hand from round numbers."""
 
 import math
+from functools import cache
 
 import numpy as np
 import pandas as pd
@@ -10,7 +11,7 @@ from analysis.records.shop import Allowance, Product, Shop, Worker
 from analysis.study.content import content
 from analysis.study.quality import quality
 from analysis.study.route import routes
-from analysis.study.summary import study
+from analysis.study.summary import Study, study
 from analysis.study.time_study import DelayRate
 from tests.study.building import laps_frame, routing_frame
 
@@ -40,14 +41,20 @@ def ten_batches(**glue):
     return rows
 
 
+@cache
+def plain() -> Study:
+    """The study of ten batches as they are: several tests look at it."""
+    return study(laps_frame(ten_batches()), ROUTING, SHOP)
+
+
 def test_takt_is_the_week_without_its_breaks_over_demand():
-    takt = study(laps_frame(ten_batches()), ROUTING, SHOP).takt.iloc[0]
+    takt = plain().takt.iloc[0]
     assert takt["takt_seconds"] == pytest.approx(12 * 3600 / 18)
 
 
 def test_work_content_is_standard_time_setup_and_walks():
     """(60 + 120) x 1.20 + 300 / 10 + 50 / 10 = 251 s; x 18 / 43200 = 0.1046 workers."""
-    takt = study(laps_frame(ten_batches()), ROUTING, SHOP).takt.iloc[0]
+    takt = plain().takt.iloc[0]
     assert takt["work_content_seconds"] == pytest.approx(251)
     assert takt["workers_needed"] == pytest.approx(251 * 18 / 43200)
     assert takt["bottleneck"] == "glue" and takt["bottleneck_probability"] == 1
@@ -166,9 +173,9 @@ def test_whoever_has_left_has_no_load_and_no_hours():
           for day, row in enumerate(ten_batches(), 1) if day < 29),
     ]  # fmt: skip
     shop = Shop(week=WEEK, workers=(Worker("maker", 30.0, 12.0),), products=SHOP.products)
-    load = study(laps_frame(rows), None, shop).worker_load
-    assert list(load["worker"]) == ["maker"]
     found = study(laps_frame(rows), None, shop)
+    load = found.worker_load
+    assert list(load["worker"]) == ["maker"]
     assert load["hours_needed"].iloc[0] == pytest.approx(found.hours_needed["value"])
     # On the list, they are away and not gone: what only they have done stays theirs.
     both = Shop(week=WEEK, workers=(*shop.workers, Worker("helper", 20.0, 6.0)),
