@@ -366,12 +366,13 @@ def test_a_removal_cannot_be_undone_over_a_lap_that_took_the_place(store):
         store.undo(undo)
 
 
-def test_any_walk_of_changes_and_undos_leads_back(store):
+@pytest.mark.parametrize("steps", [20, pytest.param(40, marks=pytest.mark.slow)])
+def test_any_walk_of_changes_and_undos_leads_back(store, steps):
     """Random changes, then all undone from the newest: the store is as it was."""
     rng = np.random.default_rng(7)
     file = laps_file(30)
     start = store.import_laps(file).change_id
-    for step in range(40):
+    for step in range(steps):
         some = rng.choice(store.laps().lap_id, 2, replace=False).tolist()
         move = rng.integers(4)
         if move == 0:
