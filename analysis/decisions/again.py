@@ -50,7 +50,7 @@ class Again:
         self.known: dict[tuple[str, float | str], At] = {}
 
     def with_draw(self, name: str, z: float) -> At:
-        """With the figure of one draw z standard deviations up in every run."""
+        """Net present values with the figure of one draw z standard deviations up in every run."""
         scenario, model = self.compared.scenario, self.model
         if name in ranges(scenario):
             scenario = settled(scenario, {name: z})

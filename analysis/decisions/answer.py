@@ -130,7 +130,7 @@ class Mover:
 
     @property
     def swing(self) -> float:
-        """How far it moves the net present value from end to end."""
+        """How far it moves the net present value from end to end, in money."""
         return abs(self.value_at_high - self.value_at_low)
 
     @property

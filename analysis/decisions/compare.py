@@ -118,12 +118,12 @@ def compare(
 
 
 def before_of(model: ShopModel, scenario: Scenario, seed: int, share: float = 1.0) -> Simulated:
-    """The shop before, as it is simulated."""
+    """The shop before, as it is simulated: all weekly demand times `share`."""
     return _simulated(expected, model, scenario, seed, share)
 
 
 def after_of(model: ShopModel, scenario: Scenario, seed: int, share: float = 1.0) -> Simulated:
-    """The shop after, as it is simulated."""
+    """The shop after, as it is simulated: all weekly demand times `share`."""
     return _simulated(changed, model, scenario, seed, share)
 
 

@@ -74,6 +74,7 @@ class DemandCurve:
         return mean_demand(shop, scenario.horizon_weeks)
 
     def value(self, share: float) -> float:
+        """Mean net present value, in money, with all demand times `share`."""
         return self.at(share).mean
 
     def found(self) -> DemandFound:

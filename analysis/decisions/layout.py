@@ -325,7 +325,7 @@ def _step_name(operation: str, product: str, kind: str) -> str:
 
 
 def doubts_of(model: ShopModel) -> dict[str, float]:
-    """name -> doubt, of all figures that are in doubt."""
+    """name -> doubt of every figure in doubt: standard deviation of its log, or of its log odds."""
     doubts = {INTERRUPTIONS: model.delay_doubt}
     for key, skill in model.skills.items():
         doubts[skill_name("time", key)] = skill.level_doubt

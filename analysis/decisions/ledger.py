@@ -55,12 +55,12 @@ class Ledger:
     runs: int
 
     def worth(self, entry: Entry) -> np.ndarray:
-        """Present value of one entry, one figure a run."""
+        """Present value of one entry, in money: (runs,)."""
         return entry.flows @ self.discount
 
     @property
     def net_present_values(self) -> np.ndarray:
-        """sum of the entries' present values, one figure a run."""
+        """Sum of the entries' present values, in money: (runs,)."""
         return sum((self.worth(entry) for entry in self.entries), np.zeros(self.runs))
 
     @property

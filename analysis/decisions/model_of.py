@@ -285,7 +285,7 @@ def mean_seconds(skill: Skill, go: float) -> float:
 
 
 def slowed(skill: Skill, factor: float) -> Skill:
-    """The skill with all its times multiplied."""
+    """The skill with all its seconds multiplied by `factor`."""
     return replace(
         skill,
         first_unit_seconds=float(skill.first_unit_seconds * factor),

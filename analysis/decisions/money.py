@@ -17,12 +17,12 @@ _ROUNDING = 1e-9  # of the largest sum: what adding floats may leave of an exact
 
 
 def weekly_rate(rate_per_year: float) -> float:
-    """(1 + r)^(1/52) - 1."""
+    """Rate per week (0.001 is a tenth of a percent) of one per year: (1 + r)^(1/52) - 1."""
     return (1 + rate_per_year) ** (1 / WEEKS_PER_YEAR) - 1
 
 
 def discount_factors(rate: float, periods: int) -> np.ndarray:
-    """(1 + rate)^-t for t = 0 … periods."""
+    """(periods + 1,): (1 + rate)^-t for t = 0 … periods; rate: per period."""
     return (1 + rate) ** -np.arange(periods + 1.0)
 
 

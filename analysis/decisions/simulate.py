@@ -59,10 +59,12 @@ class Runs:
 
     @property
     def runs(self) -> int:
+        """How many runs."""
         return len(self.started)
 
     @property
     def weeks(self) -> int:
+        """How many weeks each run goes over."""
         return self.started.shape[1]
 
     @property

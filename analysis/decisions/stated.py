@@ -139,6 +139,19 @@ def _of_helper(model: ShopModel, helper: Helper, currency: str) -> Iterator[Assu
         "in the shop is now",
         GIVEN if helper.first_unit_factor.is_range else PUBLISHED,
     )
+    yield _learning_rate(model, helper)
+    yield Assumption(
+        "Teaching",
+        f"{_shown(helper.training_hours)} hours at the start in which neither makes pieces; "
+        + _minding(model, helper),
+        GIVEN,
+    )
+    source = GIVEN if helper.operations else ASSUMED
+    yield Assumption("They may do", ", ".join(helper_operations(model, helper)), source)
+
+
+def _learning_rate(model: ShopModel, helper: Helper) -> Assumption:
+    """How fast a helper gets quicker: as given, or by the shop's curves and published studies."""
     if helper.learning_rate:
         rate = f"each time their pieces have doubled, one takes {_percent(helper.learning_rate)} %"
         rate += " of the time before"
@@ -154,17 +167,9 @@ def _of_helper(model: ShopModel, helper: Helper, currency: str) -> Iterator[Assu
             f"({low:.0f} to {high:.0f} %), from {guess.cells} learning curves of the shop and "
             "published studies"
         )
-    yield Assumption(
+    return Assumption(
         "They get quicker (learning rate)", rate, GIVEN if helper.learning_rate else PUBLISHED
     )
-    yield Assumption(
-        "Teaching",
-        f"{_shown(helper.training_hours)} hours at the start in which neither makes pieces; "
-        + _minding(model, helper),
-        GIVEN,
-    )
-    source = GIVEN if helper.operations else ASSUMED
-    yield Assumption("They may do", ", ".join(helper_operations(model, helper)), source)
 
 
 def _minding(model: ShopModel, helper: Helper) -> str:

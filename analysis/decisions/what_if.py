@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -73,16 +74,31 @@ def what_if(
         told = _told(report, scenario.name)
         compared = compare(model, scenario, run, whole.runs, before=whole, report=told)
         again = Again(model, compared, run)
-        first = _found(again, currency, quick=True)
-        if quick or not compared.changes:
-            answers.append(answer_of(model, compared, first, run.seed, currency, asked=runs))
-            continue
-        if early is not None:
-            early(answer_of(model, compared, first, run.seed, currency, asked=runs))
-        again.told = _told_again(report, compared, runs)
-        found = _found(again, currency)
-        answers.append(answer_of(model, compared, found, run.seed, currency, asked=runs))
+        answer = partial(answer_of, model, compared, seed=run.seed, currency=currency, asked=runs)
+        answers.append(
+            _answered(again, answer, report, early, runs=runs, currency=currency, quick=quick)
+        )
     return tuple(answers)
+
+
+def _answered(
+    again: Again,
+    answer: Callable[[Found], Answer],
+    report: Callable[[SoFar], None] | None,
+    early: Callable[[Answer], None] | None,
+    *,
+    runs: int,
+    currency: str,
+    quick: bool,
+) -> Answer:
+    """The answer to one scenario; where other values are simulated, early hears the first one."""
+    first = _found(again, currency, quick=True)
+    if quick or not again.compared.changes:
+        return answer(first)
+    if early is not None:
+        early(answer(first))
+    again.told = _told_again(report, again.compared, runs)
+    return answer(_found(again, currency))
 
 
 def _told(report: Callable[[SoFar], None] | None, name: str) -> Callable[..., None] | None:
