@@ -31,11 +31,6 @@ class Change:
     saves_seconds: float
     saves_at_least_seconds: float
 
-    @property
-    def sentence(self) -> str:
-        """`cover before fold: 12 min`."""
-        return f"{self.operation} before {self.before}: {_minutes(self.saves_seconds)}"
-
 
 @dataclass(frozen=True)
 class Gap:

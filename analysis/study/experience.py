@@ -65,8 +65,7 @@ class Practice:
 def practice_of(laps: pd.DataFrame) -> Practice:
     """Sort a checked laps frame into cells and count what was made before each lap.
 
-    laps: regular laps, one row a lap, seconds and units above 0; arrays of the answer are over laps
-    in the order of cells and time, unless said otherwise.
+    Arrays of the answer are over laps in the order of cells and time, unless said otherwise.
     """
     keys = [laps[name].cat.codes.to_numpy() for name in CELL]
     started = laps["started_at"].dt.as_unit("us").astype("int64").to_numpy()

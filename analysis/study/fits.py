@@ -43,11 +43,6 @@ class PlateauFits:
     identifiable: np.ndarray  # False where the best fit stands on a boundary or is no better
     laps: np.ndarray
 
-    @property
-    def plateau(self) -> np.ndarray:
-        """Over cells: c, the seconds that no practice goes below."""
-        return np.exp(self.log_first) * self.fraction
-
 
 def counts(starts, laps):
     """Laps of every cell."""

@@ -100,7 +100,7 @@ def test_a_plateau_is_recovered_exactly_where_there_is_no_noise():
     n = np.arange(1.0, 301)
     log_y = np.log(30 + 70 * n**-0.4)
     ours = fits.fit_plateau_curves(np.log(n), log_y, np.array([0]))
-    assert ours.plateau[0] == pytest.approx(30, rel=1e-5)
+    assert np.exp(ours.log_first[0]) * ours.fraction[0] == pytest.approx(30, rel=1e-5)
     assert ours.exponent[0] == pytest.approx(-0.4, rel=1e-5)
     assert ours.identifiable[0]
 
