@@ -6,6 +6,7 @@ from pathlib import Path
 
 from analysis.decisions.answer import Answer
 from analysis.decisions.model_of import model_of
+from analysis.decisions.shop_model import ShopModel
 from analysis.decisions.what_if import what_if
 from analysis.records.laps import read_laps
 from analysis.records.routing import read_routing
@@ -15,6 +16,7 @@ from analysis.study.summary import study
 from tests.decisions.shops import box_shop
 
 SAMPLES = Path(__file__).parents[2] / "data_samples"
+RUNS = 7
 SCENARIOS = tuple(sorted(path.stem for path in SAMPLES.glob("what_if_*.toml")))
 HOSTILE = (
     '#import "x" <script>alert(1)</script> *bold* _em_ @ref $x^2$ `raw` \\u{41} [a](b) {{ y }} '
@@ -24,15 +26,20 @@ LONG = "Werkzeugmaschinen" * 12
 
 
 @cache
-def sample_answers() -> dict[str, Answer]:
-    """By the name of the scenario's file."""
+def _bindery() -> tuple[ShopModel, str]:
     shop = read_shop(SAMPLES / "shop.toml")
     routing = read_routing(SAMPLES / "routing.csv")
     laps = read_laps(SAMPLES / "laps.csv", shop)
-    model = model_of(study(laps.frame, routing, shop), routing, shop)
-    scenarios = [read_scenario(SAMPLES / f"{name}.toml") for name in SCENARIOS]
-    answers = what_if(model, scenarios, runs=20, currency=shop.currency)
-    return dict(zip(SCENARIOS, answers, strict=True))
+    return model_of(study(laps.frame, routing, shop), routing, shop), shop.currency
+
+
+@cache
+def sample_answer(name: str) -> Answer:
+    """By the name of the scenario's file; few runs, since what it says is all the same here."""
+    model, currency = _bindery()
+    scenario = read_scenario(SAMPLES / f"{name}.toml")
+    (answer,) = what_if(model, [scenario], runs=RUNS, currency=currency)
+    return answer
 
 
 @cache

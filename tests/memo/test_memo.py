@@ -15,7 +15,7 @@ from analysis.memo.html import css_text, memo_html
 from analysis.memo.page import PAPERS, page_of
 from analysis.memo.pdf import BREAK_HERE, memo_pdf
 from analysis.records.figures import GERMAN, write_as
-from tests.memo.pages import HOSTILE, LONG, SCENARIOS, named, sample_answers
+from tests.memo.pages import HOSTILE, LONG, SCENARIOS, named, sample_answer
 
 SHOP, DAY = "Garage bindery", date(2026, 11, 25)
 # Widths and heights in points: ISO 216 A4, 210 x 297 mm; ANSI/ASME Y14.1 A, 8.5 x 11 in.
@@ -44,8 +44,8 @@ class Told(HTMLParser):
             self.words.append(data)
 
 
-def html_words(answer, shop=SHOP, **more):
-    return squeezed("".join(Told(memo_html(answer, shop, DAY, **more)).words))
+def words_of(html):
+    return squeezed("".join(Told(html).words))
 
 
 def pdf_words(pdf):
@@ -74,30 +74,46 @@ def all_texts(page):
     return list(walk(dataclasses.asdict(page)))
 
 
-@pytest.fixture(params=SCENARIOS)
+@pytest.fixture(scope="module", params=SCENARIOS)
 def answer(request):
-    return sample_answers()[request.param]
+    return sample_answer(request.param)
+
+
+@pytest.fixture(scope="module")
+def page(answer):
+    return page_of(answer, SHOP, DAY)
+
+
+@pytest.fixture(scope="module")
+def html(answer):
+    return memo_html(answer, SHOP, DAY)
+
+
+@pytest.fixture(scope="module")
+def printed(answer):
+    """By the paper's name."""
+    return {paper: memo_pdf(answer, SHOP, DAY, paper) for paper in PAPERS}
 
 
 @pytest.mark.parametrize("paper", PAPERS)
-def test_it_takes_one_or_two_sheets_of_the_paper_asked_for(answer, paper):
-    pages = PdfReader(io.BytesIO(memo_pdf(answer, SHOP, DAY, paper))).pages
+def test_it_takes_one_or_two_sheets_of_the_paper_asked_for(printed, paper):
+    pages = PdfReader(io.BytesIO(printed[paper])).pages
     assert 1 <= len(pages) <= 2
     for page in pages:
         assert (page.mediabox.width, page.mediabox.height) == pytest.approx(SIZES[paper], abs=0.2)
 
 
-def test_every_word_of_the_page_is_in_both_faces(answer):
-    texts = [squeezed(text) for text in all_texts(page_of(answer, SHOP, DAY))]
-    pdf, html = pdf_words(memo_pdf(answer, SHOP, DAY)), html_words(answer)
+def test_every_word_of_the_page_is_in_both_faces(page, html, printed):
+    texts = [squeezed(text) for text in all_texts(page)]
+    pdf, html = pdf_words(printed["a4"]), words_of(html)
     assert len(texts) > 60
     assert [text for text in texts if text not in html] == []
     # A text that a new sheet cuts in two has header and footer between its halves.
     assert [text for text in texts if text[:40] not in pdf or text[-40:] not in pdf] == []
 
 
-def test_question_answer_and_cautions_are_those_of_the_answer(answer):
-    html = html_words(answer)
+def test_question_answer_and_cautions_are_those_of_the_answer(answer, html):
+    html = words_of(html)
     for text in (answer.name, answer.headline, *answer.sentences, *answer.cautions, SHOP):
         assert squeezed(text) in html
     for mover in answer.movers[:3]:  # on the chart
@@ -105,18 +121,17 @@ def test_question_answer_and_cautions_are_those_of_the_answer(answer):
     assert "25November2026" in html
 
 
-def test_sheets_are_numbered_and_carry_date_and_shop(answer):
-    reader = PdfReader(io.BytesIO(memo_pdf(answer, SHOP, DAY)))
+def test_sheets_are_numbered_and_carry_date_and_shop(html, printed):
+    reader = PdfReader(io.BytesIO(printed["a4"]))
     for number, page in enumerate(reader.pages, 1):
         words = squeezed(page.extract_text())
         assert f"page{number}of{len(reader.pages)}" in words
         assert "25November2026" in words and squeezed(SHOP) in words
-    html = memo_html(answer, SHOP, DAY)
     assert 'counter(page) " of " counter(pages)' in html and css_text(SHOP) in html
 
 
-def test_figures_in_the_table_are_the_answers_with_their_units(answer):
-    rows = {row[0]: row[1:] for row in page_of(answer, SHOP, DAY).week}
+def test_figures_in_the_table_are_the_answers_with_their_units(answer, page):
+    rows = {row[0]: row[1:] for row in page.week}
     before, after, apart, between = rows["Pieces sold"]
     assert float(before) == pytest.approx(answer.baseline.sold_per_week.mean, abs=0.05001)
     assert float(after) == pytest.approx(answer.changed.sold_per_week.mean, abs=0.05001)
@@ -129,9 +144,9 @@ def test_figures_in_the_table_are_the_answers_with_their_units(answer):
     assert any(name.endswith(", USD") for name in rows)
 
 
-def test_break_even_chance_and_todays_demand_are_the_answers(answer):
+def test_break_even_chance_and_todays_demand_are_the_answers(answer, page):
     money = answer.money
-    rows = {row[0]: row[1] for row in page_of(answer, SHOP, DAY).money}
+    rows = {row[0]: row[1] for row in page.money}
     if money.break_even_searched_to and money.break_even_demand_per_week:
         said = rows["Pays from (break-even), pieces asked for a week"].split(" ")[0]
         assert number(said) == pytest.approx(money.break_even_demand_per_week, rel=0.005)
@@ -146,8 +161,7 @@ def number(written):
     return float(written.replace("\N{MINUS SIGN}", "-").replace(",", ""))
 
 
-def test_every_assumption_says_how_it_is_known(answer):
-    page = page_of(answer, SHOP, DAY)
+def test_every_assumption_says_how_it_is_known(page):
     assert {source for *_, source in page.assumptions} == {
         part.split(":")[0] for part in page.sources.rstrip(".").split("; ")
     }
@@ -170,8 +184,7 @@ def test_what_never_happens_or_is_not_known_is_said_in_words(answer):
     assert len(page.pictures) == 1
 
 
-def test_it_asks_nothing_of_any_network_and_runs_nothing(answer):
-    html = memo_html(answer, SHOP, DAY)
+def test_it_asks_nothing_of_any_network_and_runs_nothing(html):
     assert not re.search(r"https?:|//\w|url\(|@import", html)
     told = Told(html)
     assert not told.tags & {"script", "link", "img", "iframe", "image", "use", "a"}
@@ -185,7 +198,7 @@ def test_hostile_names_stay_text_in_the_browser():
     assert Told(wild).tags == Told(tame).tags
     assert Told(wild).attributes == Told(tame).attributes
     assert wild.count("</style>") == 1
-    words = html_words(named(HOSTILE), HOSTILE)
+    words = words_of(wild)
     assert words.count(squeezed(HOSTILE)) >= 5  # title, shop, question, helper, product
 
 
@@ -205,14 +218,13 @@ def test_a_word_longer_than_a_line_is_broken_not_cut():
     assert LONG in words
 
 
-@pytest.mark.parametrize("paper", PAPERS)
-def test_the_same_answer_gives_the_same_bytes(answer, paper):
-    assert memo_pdf(answer, SHOP, DAY, paper) == memo_pdf(answer, SHOP, DAY, paper)
-    assert memo_html(answer, SHOP, DAY, paper) == memo_html(answer, SHOP, DAY, paper)
+def test_the_same_answer_gives_the_same_bytes(answer, html, printed):
+    assert memo_pdf(answer, SHOP, DAY, "letter") == printed["letter"]
+    assert memo_html(answer, SHOP, DAY) == html
 
 
 def test_a_german_reader_reads_german_numbers_and_dates_and_unchanged_names():
-    answer = dataclasses.replace(sample_answers()["what_if_machine"], name="Frame 2.5")
+    answer = dataclasses.replace(sample_answer("what_if_machine"), name="Frame 2.5")
 
     def german():
         write_as(GERMAN)
@@ -227,7 +239,7 @@ def test_a_german_reader_reads_german_numbers_and_dates_and_unchanged_names():
 
 
 def test_a_paper_nobody_has_is_refused():
-    answer = sample_answers()["what_if_move"]
+    answer = sample_answer("what_if_move")
     for face in (memo_html, memo_pdf):
         with pytest.raises(ValueError, match="paper is 'a3'; it must be one of a4, letter"):
             face(answer, SHOP, DAY, "a3")

@@ -14,7 +14,7 @@ from analysis.records.toml import parsed
 from analysis.screens import what_if, what_if_drafts, what_if_fields, what_if_jobs, what_if_told
 from analysis.screens.source import DEMO, OWN, SAMPLES
 from analysis.store.store import open_store
-from tests.memo.pages import sample_answers
+from tests.memo.pages import sample_answer
 from tests.screens.driving import NEEDED_ONLY, said, tables
 
 LONGEST = 120  # seconds that runs may take on a busy machine before the test gives up
@@ -32,25 +32,50 @@ WAGE, PRICE = "cost_per_hour = 20.0\n", "price = 15.0\n"
 
 
 @pytest.fixture(autouse=True)
-def fresh(monkeypatch):
-    """No list and no answer of an earlier test; few runs, so that a test is soon through."""
-    what_if_jobs.jobs.clear()
+def fresh():
+    """No list of an earlier test; its answers stay, as those of the same question do."""
     what_if_drafts._remembered.clear()
-    monkeypatch.setattr(what_if_jobs, "MORE_RUNS", 12)
-    monkeypatch.setattr(what_if_jobs, "ALL_RUNS", 16)
 
 
 @pytest.fixture
-def box_maker(own_store):
-    """One's own store with a week of laps; call with what its shop file does not say."""
+def nothing_answered():
+    """No answer of an earlier test, and none left to a later one."""
+    what_if_jobs.jobs.clear()
+    yield
+    for job in what_if_jobs.jobs().all():
+        job.stop()
+    what_if_jobs.jobs.clear()
 
-    def make(wage: str = WAGE, price: str = PRICE):
-        store = open_store(own_store)
-        store.import_laps(read_laps(NEEDED_ONLY.encode(), name="first.csv"))
-        store.save_routing(ROUTE)
-        store.save_shop(read_shop(SHOP.format(wage=wage, price=price).encode(), "shop.toml"), "s")
 
-    return make
+@pytest.fixture
+def first_answers_only(nothing_answered, monkeypatch):
+    """For what is typed into the form: each answer is over with its first runs."""
+    monkeypatch.setattr(what_if_jobs.Job, "go_on", lambda job: job.over.set())
+
+
+def box_store(url: str, wage: str = WAGE, price: str = PRICE):
+    """A store with a week of laps; with what its shop file does not say."""
+    store = open_store(url)
+    store.import_laps(read_laps(NEEDED_ONLY.encode(), name="first.csv"))
+    store.save_routing(ROUTE)
+    store.save_shop(read_shop(SHOP.format(wage=wage, price=price).encode(), "shop.toml"), "s")
+    return store
+
+
+@pytest.fixture(scope="module")
+def boxes(tmp_path_factory):
+    """The store of `box_maker`, its figures worked out once."""
+    return box_store(f"sqlite:///{tmp_path_factory.mktemp('boxes') / 'workshop.sqlite'}")
+
+
+@pytest.fixture
+def box_maker(boxes, one_demo, monkeypatch):
+    """One's own store with laps and a shop, and no list of scenarios yet; no record may change."""
+    version = boxes.version()
+    boxes.remember(what_if_drafts.REMEMBERED, "")
+    monkeypatch.setenv("WORKSHOP_STORE", boxes.url)
+    yield
+    assert boxes.version() == version
 
 
 def played(screen):
@@ -119,7 +144,7 @@ def test_no_percentile_or_present_value_stands_among_the_plain_words(show):
     assert "In plain words" in full and "percentile" in full
 
 
-def test_a_first_answer_does_not_wait_for_all_runs(show, monkeypatch):
+def test_a_first_answer_does_not_wait_for_all_runs(show, nothing_answered, monkeypatch):
     monkeypatch.setattr(what_if_jobs.Job, "go_on", lambda job: None)
     screen = show("what_if", DEMO)
     for job in what_if_jobs.jobs().all():
@@ -130,7 +155,7 @@ def test_a_first_answer_does_not_wait_for_all_runs(show, monkeypatch):
     assert widget(screen.button, "Stop here")
 
 
-def test_a_stop_keeps_what_is_done_and_can_be_gone_on_from(show, monkeypatch):
+def test_a_stop_keeps_what_is_done_and_can_be_gone_on_from(show, nothing_answered, monkeypatch):
     monkeypatch.setattr(what_if_jobs, "ALL_RUNS", 100_000)
     screen = show("what_if", DEMO)
     for job in what_if_jobs.jobs().all():
@@ -140,7 +165,7 @@ def test_a_stop_keeps_what_is_done_and_can_be_gone_on_from(show, monkeypatch):
     words = said(played(screen))
     assert re.search(r"Stopped: this rests on [\d,]+ runs? instead of 100,000", words)
     assert "Sold in a week" in words
-    monkeypatch.setattr(what_if_jobs, "ALL_RUNS", 16)
+    monkeypatch.setattr(what_if_jobs, "ALL_RUNS", 6)
     press(screen, "Go on")
     assert "Stopped" not in said(played(screen))
 
@@ -150,8 +175,8 @@ def test_an_empty_workshop_is_told_the_next_step(show):
     assert "Next step: drop in a file of laps" in screen.info[0].value
 
 
-def test_a_shop_without_prices_is_asked_for_them(show, box_maker):
-    box_maker(price="")
+def test_a_shop_without_prices_is_asked_for_them(show, own_store):
+    box_store(own_store, price="")
     words = said(show("what_if", OWN))
     assert "card box: what a piece is sold for (Shop, Products)" in words
     assert "Give them on Shop" in words
@@ -163,8 +188,8 @@ def test_a_shop_without_a_route_is_asked_for_it(show, needed_only):
     assert "The shop has no route yet" in said(show("what_if", OWN))
 
 
-def test_a_missing_wage_is_asked_for_and_once_given_answered(show, box_maker):
-    box_maker(wage="")
+def test_a_missing_wage_is_asked_for_and_once_given_answered(show, own_store):
+    box_store(own_store, wage="")
     screen = show("what_if", OWN)
     words = said(screen)
     assert "## One thing more:" in words and "Cost of an hour" in words
@@ -176,8 +201,9 @@ def test_a_missing_wage_is_asked_for_and_once_given_answered(show, box_maker):
     assert "Sold in a week" in said(played(screen))
 
 
-def test_the_wage_of_a_helper_is_at_first_the_lowest_of_the_shop(show, box_maker):
-    box_maker()
+def test_the_wage_of_a_helper_is_at_first_the_lowest_of_the_shop(
+    show, box_maker, first_answers_only
+):
     screen = turn(show("what_if", OWN), "Change it")
     assert widget(screen.number_input, "Cost of an hour").value == 20.0
     assert widget(screen.number_input, "Hours a week").value == 8.0
@@ -192,16 +218,18 @@ def test_the_wage_of_a_helper_is_at_first_the_lowest_of_the_shop(show, box_maker
         ("First pieces take", "140 to 100", "is a range that falls"),
     ],
 )
-def test_a_figure_that_cannot_be_is_told_beside_its_field(show, box_maker, label, value, told):
-    box_maker()
+def test_a_figure_that_cannot_be_is_told_beside_its_field(
+    show, box_maker, first_answers_only, label, value, told
+):
     screen = turn(show("what_if", OWN), "Change it")
     words = type_in(screen, label, value)
     assert "## This does not fit together yet:" in words
     assert told in screen.error[0].value.replace("\\", "")
 
 
-def test_a_helper_who_leaves_before_coming_is_told_so_in_the_forms_own_words(show, box_maker):
-    box_maker()
+def test_a_helper_who_leaves_before_coming_is_told_so_in_the_forms_own_words(
+    show, box_maker, first_answers_only
+):
     screen = turn(show("what_if", OWN), "Change it")
     widget(screen.toggle, "More to say").set_value(True).run()
     type_in(screen, "From week", 20)
@@ -212,7 +240,6 @@ def test_a_helper_who_leaves_before_coming_is_told_so_in_the_forms_own_words(sho
 
 
 def test_a_machine_begins_with_the_fullest_operation_and_asks_only_its_price(show, box_maker):
-    box_maker()
     screen = turn(show("what_if", OWN), "Change it")
     words = press(screen, "Machine")
     assert "## One thing more:" in words and "Price (" in words
@@ -223,7 +250,6 @@ def test_a_machine_begins_with_the_fullest_operation_and_asks_only_its_price(sho
 
 
 def test_a_move_and_a_helper_in_one_scenario_are_answered_together(show, box_maker):
-    box_maker()
     screen = turn(show("what_if", OWN), "Change it")
     screen.session_state["what_if_of_0"] = "move"
     screen.run()
@@ -234,7 +260,7 @@ def test_a_move_and_a_helper_in_one_scenario_are_answered_together(show, box_mak
     assert "lease" in words
 
 
-def test_a_scenario_removed_comes_back_where_it_was(show):
+def test_a_scenario_removed_comes_back_where_it_was(show, first_answers_only):
     screen = turn(show("what_if", DEMO), "Change it")
     before = list(screen.selectbox[0].options)
     press(screen, "Remove this one")
@@ -244,8 +270,7 @@ def test_a_scenario_removed_comes_back_where_it_was(show):
     assert "A second helper" in said(screen)
 
 
-def test_a_page_opened_anew_finds_the_scenarios_again(show, box_maker):
-    box_maker()
+def test_a_page_opened_anew_finds_the_scenarios_again(show, box_maker, first_answers_only):
     screen = turn(show("what_if", OWN), "Change it")
     type_in(screen, "Hours a week", 11.0)
     press(screen, "Copy this one")
@@ -254,8 +279,7 @@ def test_a_page_opened_anew_finds_the_scenarios_again(show, box_maker):
     assert widget(again.number_input, "Hours a week").value == 11.0
 
 
-def test_scenarios_are_still_there_after_the_program_was_ended(show, box_maker):
-    box_maker()
+def test_scenarios_are_still_there_after_the_program_was_ended(show, box_maker, first_answers_only):
     screen = turn(show("what_if", OWN), "Change it")
     type_in(screen, "Hours a week", 11.0)
     type_in(screen, "First pieces take", "not yet known")  # half done is kept as well
@@ -280,14 +304,14 @@ def test_scenarios_side_by_side_share_their_luck_and_the_dearest_is_named(show):
 
 
 def test_a_gain_that_hangs_on_demand_is_not_short_for_do_it_among_others():
-    whole = sample_answers()["what_if_machine"]
+    whole = sample_answer("what_if_machine")
     hangs = dataclasses.replace(whole, verdict=DO, condition="demand grows by at least about 12 %")
     said = what_if_told.comparison([hangs]).csv.decode()
     assert "do it, only if demand grows by at least about 12 %" in said
 
 
 def test_a_tenth_that_nobody_gave_is_said_to_be_tried_and_what_moves_nothing_takes_one_line():
-    whole = sample_answers()["what_if_machine"]
+    whole = sample_answer("what_if_machine")
     lines = what_if_told.movers(whole)
     for line, one in zip(lines, whole.movers, strict=False):
         assert (what_if_told.TRIED in line) == one.tried
@@ -298,7 +322,7 @@ def test_a_tenth_that_nobody_gave_is_said_to_be_tried_and_what_moves_nothing_tak
 
 
 def test_while_an_answer_stands_no_second_figure_for_the_money_is_told():
-    whole = sample_answers()["what_if_helper"]
+    whole = sample_answer("what_if_machine")
     job = what_if_jobs.Job(None, None, "USD", (whole, 1))
     worth = whole.money.net_present_value
     job.so_far = SoFar("x", 30, 200, whole.changed.sold_per_week, worth)
@@ -368,7 +392,6 @@ def test_a_draft_that_asks_nothing_is_told_so():
 
 
 def test_a_name_that_looks_like_markup_is_shown_as_it_is(show, box_maker):
-    box_maker()
     screen = turn(show("what_if", OWN), "Change it")
     screen.session_state["what_if_of_0"] = "Time and money"
     screen.run()
