@@ -105,7 +105,7 @@ def _inlined(part: Any, datasets: dict) -> Any:
 
 
 def refuse_nothing(frame: pd.DataFrame, what: str) -> None:
-    """Refuse to draw nothing: a screen says in words what is missing instead."""
+    """ValueError where the frame has no rows: a screen says in words what is missing instead."""
     if frame.empty:
         raise ValueError(f"nothing to draw: {what} is empty")
 

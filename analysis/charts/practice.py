@@ -162,7 +162,10 @@ def away(days: float) -> str:
 
 
 def thinned(points: pd.DataFrame, most: int = MOST_POINTS) -> pd.DataFrame:
-    """At most `most` points a worker: neighbours joined by their mean, weighted by laps."""
+    """At most `most` points a worker: neighbours joined by their mean, weighted by laps.
+
+    points: worker, pieces_made, seconds (per piece), laps; so are those that come back.
+    """
     if points.empty or points.groupby("worker", observed=True).size().max() <= most:
         return points
     joined = []

@@ -240,7 +240,7 @@ def spread(values: np.ndarray) -> Spread:
 
 
 def finite_spread(values: np.ndarray) -> FiniteSpread:
-    """The spread of what comes to a number in every run; ValueError where it does not."""
+    """The spread of values, one a run; ValueError where one does not come to a number."""
     found = spread(values)
     known = [end for end in (found.mean, found.p5, found.p50, found.p95) if end is not None]
     mean, p5, p50, p95 = known

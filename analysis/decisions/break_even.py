@@ -45,7 +45,7 @@ def _away(low: float, high: float) -> float:
 
 
 def crossing(value_at: Callable[[float], float], a: float, b: float, close: float) -> float:
-    """Where the value is 0 between a and b, at which its signs differ."""
+    """Where the value is 0 between a and b, at which its signs differ, to within `close`."""
     at_a, at_b, side = value_at(a), value_at(b), 0
     for _ in range(STEPS):
         middle = (a * at_b - b * at_a) / (at_b - at_a)

@@ -58,7 +58,9 @@ class _Answer:
 def balance_for_cycle(work: Work, cycle_seconds: float, effort: float = EFFORT_SECONDS) -> Balance:
     """The fewest people that keep a cycle; `work.workers` are those who may be asked.
 
-    Raises BadInput where an operation, or what must be done in one station, is longer than it.
+    cycle_seconds: a piece must come so often; effort: seconds of the solver's own count for each
+    number of people tried. Raises BadInput where an operation, or what must be done in one station,
+    is longer than the cycle, or no line of these people keeps it.
     """
     times = _times(work)
     cycle = round(cycle_seconds * TICKS) if cycle_seconds < 1e9 else 0

@@ -97,7 +97,11 @@ class MoreTime:
 
 
 def more_time(study: Study, found: Spoilage, at_stake: pd.DataFrame, followed: Care) -> MoreTime:
-    """What can be tried with the laps there are; each option is worked out when it is asked for."""
+    """What can be tried with the laps there are; each option is worked out when it is asked for.
+
+    at_stake: a row a product and operation, seconds per piece and money of a fault
+    (`best_pace.stakes`). Seconds are per piece, money in the shop's currency.
+    """
     pairs = followed.pairs
     told = pairs[pairs["verdict"].isin(TOLD) & (pairs["mending_seconds"] > 0)]
     told = told.merge(_paces_seen(followed.points), on=["operation", "later"], how="left")

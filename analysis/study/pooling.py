@@ -33,6 +33,7 @@ class ExponentGuess:
 def guess_at_exponent(exponent: np.ndarray, error: np.ndarray) -> ExponentGuess:
     """The guess for a new operation, from the shop's exponents b_i with standard errors e_i.
 
+    exponent, error: over cells, NaN where not told; such cells are left out.
     Centre: mean of the published value (variance s^2) and the b_i (variance e_i^2 + s^2), each
     weighed by 1 / variance; the guess has variance s^2 + 1 / (sum of weights).
     """

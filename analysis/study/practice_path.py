@@ -47,9 +47,10 @@ def practice_path(
     product: str,
     operation: str,
 ) -> PracticePath:
-    """The path of every worker who did `operation` of `product`.
+    """The path of every worker who did `operation` of `product`, in seconds per piece.
 
-    points: `learning_points` of the same laps; laps: those that `learning` was made from.
+    points: `learning_points` of the same laps; laps: those that `learning` was made from. Frames
+    without rows where nobody did it.
     """
     seen = points[_is(points, product, operation) & ~points["ahead"].astype(bool)]
     seen = seen.rename(columns={"piece": "pieces_made"})

@@ -98,8 +98,11 @@ class Selection:
 def select(
     practice: Practice, work: Work, good: np.ndarray, before: Selection | None = None
 ) -> Selection:
-    """Fit and choose; work: the laps; good: those to use; before: an earlier selection, from which
-    the fits start and which tells how large the restart effect is at this bench."""
+    """Fit and choose, in every cell.
+
+    work: the laps; good: mask over laps, those to use; before: an earlier selection, from which the
+    fits start and which tells how large the restart effect is at this bench.
+    """
     response = practice.log_seconds_per_piece
     weight = np.where(good, practice.pieces, 0.0)
     laps = np.bincount(practice.cell, good).astype(int)

@@ -159,7 +159,7 @@ class _Followed:
         return np.bincount(self.group, minlength=len(self.names))
 
     def distinct(self, of: pd.Series) -> np.ndarray:
-        """How many distinct codes each operation has."""
+        """Over operations: how many distinct codes; of: whole numbers from 0, one a lap."""
         of = np.asarray(of, "int64")
         span = int(of.max(initial=0)) + 1
         return np.bincount(np.unique(self.group * span + of) // span, minlength=len(self.names))

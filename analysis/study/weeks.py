@@ -36,7 +36,8 @@ class IndividualsChart:
 def individuals_chart(values: Sequence[float] | Values) -> IndividualsChart:
     """Individuals and moving range (NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.2.2).
 
-    centre = mean x;  limits = centre -+ 3 MR / 1.128,  MR the mean of |x_i - x_(i-1)|.
+    centre = mean x;  limits = centre -+ 3 MR / 1.128,  MR the mean of |x_i - x_(i-1)|. In the
+    unit of the values, which stand in time order; NaN limits of fewer than two, all NaN of none.
     """
     values = np.asarray(values, float)
     centre = values.mean() if len(values) else np.nan

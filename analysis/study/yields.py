@@ -64,7 +64,10 @@ def worker_yields(laps: pd.DataFrame, timezone: str) -> pd.DataFrame:
 
 
 def charged_faults(regular: pd.DataFrame, timezone: str) -> pd.DataFrame:
-    """Faults by who made them: product, operation (that made them), worker, cluster, faults."""
+    """Faults (pieces) by who made them, one row a charge.
+
+    product, operation (that made them), worker, cluster (number of the batch), faults.
+    """
     faulty = (regular["rework_units"] + regular["scrap_units"]).to_numpy() > 0
     cluster = clusters(regular, timezone)
     rows = regular.loc[faulty, [*KEYS, "worker", "cause_operation"]].astype(str)
