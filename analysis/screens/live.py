@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from streamlit.navigation.page import StreamlitPage
 
 LOOK_EVERY_SECONDS = 1.0
-REST_FACTOR = 4  # drawing takes at most a fifth of the time
+REST_AFTER_DRAWING = 4  # drawing takes at most a fifth of the time
 HANDS_OFF = frozenset({"laps", "shop", "order-of-work", "what-if"})
 
 
@@ -31,7 +31,7 @@ def draw(page: StreamlitPage) -> None:
     began = time.monotonic()
     page.run()
     ended = time.monotonic()
-    st.session_state["live_rest_until"] = ended + REST_FACTOR * (ended - began)
+    st.session_state["live_rest_until"] = ended + REST_AFTER_DRAWING * (ended - began)
     st.session_state["live_looks"] = 0
     _look(here, page.url_path)
 

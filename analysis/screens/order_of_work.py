@@ -21,9 +21,11 @@ from analysis.records import figures as writing
 from analysis.screens import (
     answers,
     glossary,
+    order_batch_size,
     order_choice,
-    order_more,
+    order_next,
     order_now,
+    order_sharing,
     parts,
     planning,
     source,
@@ -31,6 +33,7 @@ from analysis.screens import (
 )
 from analysis.screens.order_choice import Choice
 from analysis.screens.order_words import (
+    batches_in_flight,
     by_the_clock,
     cannot,
     clock,
@@ -62,6 +65,7 @@ class Seen:
 
     @property
     def start(self) -> datetime:
+        """When the session begins, by the shop's clock."""
         return self.choice.start
 
 
@@ -86,9 +90,9 @@ def show() -> None:
     seen = Seen(desk, choice, work, name, job)
     draw = {
         "The batch": _batch,
-        "Batch size": order_more.sizes,
-        "Two people": order_more.sharing,
-        "What to make": order_more.next_makes,
+        "Batch size": order_batch_size.sizes,
+        "Two people": order_sharing.sharing,
+        "What to make": order_next.next_makes,
     }
     parts.draw_open_tab(draw, "order_part", seen)
     with above:  # planned last, so that the answer need not wait for it
@@ -196,7 +200,7 @@ def _points(seen: Seen, plan: Plan) -> list[str]:
         ready = by_the_clock(seen.start, plan.ready_seconds)
         lines.append(f"The last pieces are dry, set or cooled {ready}.")
     if len(seen.choice.batches) > 1:
-        lines += order_more.batches_in_flight(seen, plan)
+        lines += batches_in_flight(seen, plan)
     lines.append(
         f"**{words.count(len(by_turns(runs(plan))), 'block')} to remember** "
         f"({words.count(plan.changes, 'change')} of task at "

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import streamlit as st
 
+from analysis.flow.calendar import batch_ends
 from analysis.flow.plan import Plan
 from analysis.problems import BadInput
 from analysis.screens import answers, order_choice, parts, words
@@ -109,3 +110,19 @@ def cannot(bad: BadInput) -> None:
         for f in bad.faults[: parts.FAULTS_READ_OUT]
     )
     parts.screen_link("shop", "The route on Shop")
+
+
+def batches_in_flight(seen: Seen, plan: Plan) -> list[str]:
+    """When each batch is done, and what sharing the session gives."""
+    pieces = sum(batch.units for batch in seen.choice.batches)
+    rate = pieces / plan.attended_seconds * 3600 if plan.attended_seconds else 0.0
+    lines = [
+        f"{chr(ord('A') + place)}, {order_choice.said((seen.choice.batches[place],))}: done "
+        f"{end:%a} {words.clock(end)}."
+        for place, end in batch_ends(plan, seen.start).items()
+    ]
+    return [
+        *lines,
+        f"With several batches in flight what counts is pieces per hour of work: "
+        f"{words.figure(rate)} an hour here, setups shared where operation and place are the same.",
+    ]

@@ -16,6 +16,7 @@ from analysis.screens.source import fault_figures
 
 if TYPE_CHECKING:
     import altair as alt
+    import numpy as np
     import pandas as pd
 
     from analysis.study.care import Care
@@ -28,6 +29,7 @@ MOST_PAIRS = 12
 TELLS_NOTHING = 0.5
 CHANCE = "chance alone would show as much (% of times)"  # Holm's p over all that were looked at
 KNOWN = "how well the laps before tell the pace (%, 100 perfectly)"  # its reliability
+OFTEN = "spoiled, a tenth faster (times as often)"
 
 
 def pace(desk: Desk) -> None:
@@ -147,28 +149,18 @@ def _pace_drawn(desk: Desk, name: str) -> alt.Chart:
 
 
 def _pace_table(found: PuttingRight, money: str) -> Table:
-    import numpy as np
     import pandas as pd
-
-    from analysis.study.spoilage import times_as_often
 
     curves = found.spoilage.curves
     curves = curves[curves["faults"] > 0]
     known = curves.mask(_open(curves))
-    often = "spoiled, a tenth faster (times as often)"
-    faster = {
-        end: times_as_often(known["usual_chance"], known[f"slope{end}"])
-        for end in ("", "_low", "_high")
-    }
     frame = pd.DataFrame(
         {
             "operation": curves["operation"],
             "spoiled at the usual pace (%)": 100 * known["usual_chance"].astype(float),
             "spoiled from": 100 * known["usual_chance_low"].astype(float),
             "spoiled to": 100 * known["usual_chance_high"].astype(float),
-            often: faster[""],
-            "times from": np.minimum(faster["_low"], faster["_high"]),
-            "times to": np.maximum(faster["_low"], faster["_high"]),
+            **_a_tenth_faster(known),
             "what the laps say": curves["verdict"],
             "more laps needed to tell": curves["laps_more"],
             "laps": curves["laps"],
@@ -180,15 +172,32 @@ def _pace_table(found: PuttingRight, money: str) -> Table:
     )
     formats = {
         **dict.fromkeys(("spoiled at the usual pace (%)", "spoiled from", "spoiled to"), "%.1f"),
-        **dict.fromkeys((often, "times from", "times to"), "%.1f"),
+        **dict.fromkeys((OFTEN, "times from", "times to"), "%.1f"),
         "more laps needed to tell": "%.0f", "laps": "%.0f", "batches": "%.0f", "people": "%.0f",
         CHANCE: "%.2f", KNOWN: "%.0f",
     }  # fmt: skip
     spans = {
         "spoiled at the usual pace (%)": ("spoiled from", "spoiled to"),
-        often: ("times from", "times to"),
+        OFTEN: ("times from", "times to"),
     }
     return Table.of(frame, formats, spans, lead=3)
+
+
+def _a_tenth_faster(known: pd.DataFrame) -> dict[str, np.ndarray | pd.Series]:
+    """How many times as often pieces are then spoiled, and its range, as columns of the table."""
+    import numpy as np
+
+    from analysis.study.spoilage import times_as_often
+
+    faster = {
+        end: times_as_often(known["usual_chance"], known[f"slope{end}"])
+        for end in ("", "_low", "_high")
+    }
+    return {
+        OFTEN: faster[""],
+        "times from": np.minimum(faster["_low"], faster["_high"]),
+        "times to": np.maximum(faster["_low"], faster["_high"]),
+    }
 
 
 def care(desk: Desk) -> None:

@@ -136,7 +136,6 @@ def start(desk: Desk) -> None:
 
 def _starts_told(desk: Desk, wanted: int | None) -> Told:
     import numpy as np
-    import pandas as pd
 
     rows = fault_figures(desk.here).starts
     if wanted is not None:
@@ -145,6 +144,21 @@ def _starts_told(desk: Desk, wanted: int | None) -> Told:
         good = dict.fromkeys(zip(rows["product"], rows["variant"], strict=True), wanted)
         study = desk.figures
         rows = starts(study.quality, study.route, good, np.random.default_rng(0))
+    return Told(
+        sentence=_starts_lead(rows),
+        points=(
+            "Sure means 19 times out of 20. *At the rates measured* takes the scrap rates as "
+            "known; *to be sure* also counts that they are only measured, and that some batches "
+            "are bad.",
+            "Pieces put right count as good; only lost ones are made up for.",
+        ),
+        table=_starts_table(rows),
+    )
+
+
+def _starts_table(rows: pd.DataFrame) -> Table:
+    import pandas as pd
+
     frame = pd.DataFrame(
         {
             "product": rows["product"],
@@ -166,17 +180,8 @@ def _starts_told(desk: Desk, wanted: int | None) -> Told:
         "start, at the rates measured": ("start from", "start to"),
         "come out good (%)": ("good from", "good to"),
     }
-    return Told(
-        sentence=_starts_lead(rows),
-        points=(
-            "Sure means 19 times out of 20. *At the rates measured* takes the scrap rates as "
-            "known; *to be sure* also counts that they are only measured, and that some batches "
-            "are bad.",
-            "Pieces put right count as good; only lost ones are made up for.",
-        ),
-        table=Table.of(frame, dict.fromkeys(counts, "%.0f") | dict.fromkeys(percent, "%.1f"),
-                       spans, lead=4),
-    )  # fmt: skip
+    formats = dict.fromkeys(counts, "%.0f") | dict.fromkeys(percent, "%.1f")
+    return Table.of(frame, formats, spans, lead=4)
 
 
 def _starts_lead(rows: pd.DataFrame) -> str:

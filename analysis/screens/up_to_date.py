@@ -18,7 +18,7 @@ from analysis.screens import source
 from analysis.screens.source import Source
 
 MOST_WAITED_FOR = 50_000  # laps; the figures of so many stand within about two seconds
-REST_FACTOR = 1  # adding up takes at most half the time, however fast laps come in
+REST_AFTER_ADDING_UP = 1  # adding up takes at most half the time, however fast laps come in
 LOOK_EVERY_SECONDS = 1.0
 _log = logging.getLogger(__name__)
 
@@ -55,7 +55,7 @@ class Following:
             _log.exception("the figures of version %s could not be made", version)
             self._failed_at = version
         ended = time.monotonic()
-        self._rest_until = ended + REST_FACTOR * (ended - began)
+        self._rest_until = ended + REST_AFTER_ADDING_UP * (ended - began)
 
     def wait(self) -> None:
         """Until the work that goes on is over."""

@@ -110,6 +110,12 @@ def _machine(money: str) -> tuple[Field, ...]:
         ),
         Field("life_weeks", "Lasts (weeks)", WHOLE, blank="as long as is looked ahead",
               help="After that the work is done as before. A year has 52 weeks."),
+        *_rarer_of_machine(money),
+    )  # fmt: skip
+
+
+def _rarer_of_machine(money: str) -> tuple[Field, ...]:
+    return (
         Field("name", "Called", TEXT, blank="as its operation", more=True),
         Field(
             "seconds", "Or: seconds of one piece on it", RANGE, blank="see percent", more=True,
