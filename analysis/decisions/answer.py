@@ -56,6 +56,16 @@ class Situation:
 
 
 @dataclass(frozen=True)
+class Stop:
+    """Giving up at the end of a week: cash until then against going on as before (not discounted,
+    nothing sold again), rent still owed taken off; rent_owed: that rent, mean, 0 or more."""
+
+    after_weeks: int
+    money: FiniteSpread
+    rent_owed: float
+
+
+@dataclass(frozen=True)
 class Money:
     """What the change is worth, over the horizon, against going on as before.
 
@@ -76,7 +86,8 @@ class Money:
     deepest, deepest_low: the most money out of pocket against going on as before, in the middle of
     the runs and in one of twenty, both 0 or more; deepest_week: when, in the middle of the runs.
     worth_per_week: the mean net present value spread evenly over the horizon (annuity).
-    paid_at_start: machines and fit-out, mean.
+    paid_at_start: machines, fit-out and deposit, mean.
+    stops: what is left of it where it is given up on the way.
     """
 
     net_present_value: FiniteSpread
@@ -101,6 +112,7 @@ class Money:
     deepest: float = 0.0
     deepest_low: float = 0.0
     deepest_week: int = 0
+    stops: tuple[Stop, ...] = ()
 
 
 @dataclass(frozen=True)

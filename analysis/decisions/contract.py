@@ -56,9 +56,11 @@ def _flat(row: Assumption | Mover) -> dict:
 
 
 def _plain(value):
-    """None for a number that is none; the parts of a spread likewise."""
+    """None for a number that is none; the parts of a spread or a list likewise."""
     if isinstance(value, dict):
         return {name: _plain(part) for name, part in value.items()}
+    if isinstance(value, tuple):
+        return [_plain(part) for part in value]
     if isinstance(value, float) and not math.isfinite(value):
         return None
     return value

@@ -26,6 +26,7 @@ from analysis.decisions.simulate import Runs
 from analysis.records.scenario import Equipment, Estimate, Scenario, sure
 
 Models: TypeAlias = tuple[ShopModel, ShopModel]  # before, after
+RENT, DEPOSIT = "added rent", "deposit"
 
 
 @dataclass(frozen=True)
@@ -34,7 +35,7 @@ class Entry:
 
     name: what it hangs on, as `price of the press`. estimate: the figure itself, where one is
     given; every flow is in proportion to it; drawn: the mean of its values in the runs.
-    at_end: got back at the end (resale).
+    at_end: what comes in is got back at the end (resale, deposit).
     """
 
     name: str
@@ -65,9 +66,17 @@ class Ledger:
 
     @property
     def cumulative(self) -> np.ndarray:
-        """Cash so far against going on as before, resale left out: (runs, weeks + 1)."""
-        kept = [entry.flows for entry in self.entries if not entry.at_end]
+        """Cash so far against going on as before, (runs, weeks + 1); what is got back at the end
+        left out, since nobody who goes on has it."""
+        kept = [
+            np.minimum(entry.flows, 0.0) if entry.at_end else entry.flows for entry in self.entries
+        ]
         return np.cumsum(sum(kept, np.zeros((self.runs, len(self.discount)))), axis=1)
+
+    def flows_of(self, name: str) -> np.ndarray:
+        """The flows of the entry of this name, (runs, weeks + 1); nil where there is none."""
+        nothing = np.zeros((self.runs, len(self.discount)))
+        return sum((entry.flows for entry in self.entries if entry.name == name), nothing)
 
     @property
     def paid_at_start(self) -> float:
@@ -152,8 +161,9 @@ def _costs(after: Runs, models: Models, scenario: Scenario, seed: int) -> Iterat
         )
         yield money(f"resale of {_the(machine)}", machine.resale, sale, 1, at_end=True)
     if move := scenario.move:
-        yield money("added rent", move.rent_per_week, each_week, -1, "week")
+        yield money(RENT, move.rent_per_week, each_week, -1, "week")
         yield money("fit-out", move.fit_out, start, -1)
+        yield money(DEPOSIT, move.deposit, start - start[::-1], -1, at_end=True)
 
 
 def _the(machine: Equipment) -> str:

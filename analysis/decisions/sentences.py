@@ -31,6 +31,7 @@ WEEKS_PER_MONTH = WEEKS_PER_YEAR / 12
 HOURS_TOLD = 0.25  # a week: fewer hours more or less at the bench are not worth a sentence
 WORTH_ASKING = 0.01  # of the mean net present value: less is not worth an afternoon
 WORTH_TELLING = 0.99  # of what was sold: a smaller fall is within a rounding
+STOPS_TOLD = (26, 52)  # weeks: half a year and a year
 ALL_IS_SOLD = 0.98  # of what is asked for: more hands then sell nothing more
 
 
@@ -218,6 +219,7 @@ def sentences(
     if verdict == DO_NOT:
         lines[-1] = lines[-1][:-1] + f"; {payback_words(money)}."
     lines += _deepest_sentences(money, currency)
+    lines += _stop_sentences(money, scenario, currency)
     lines += _hours_sentences(before, after, money, scenario, currency)
     if after.sold_per_week.mean < WORTH_TELLING * before.sold_per_week.mean and scenario.helper:
         lines.append(
@@ -255,6 +257,26 @@ def _deepest_sentences(money: Money, currency: str) -> list[str]:
     if figure(money.deepest) == figure(money.deepest_low):
         return [f"{line}."]
     return [f"{line}; in 1 of 20 runs {amount(money.deepest_low, currency)} or more."]
+
+
+def _stop_sentences(money: Money, scenario: Scenario, currency: str) -> list[str]:
+    """What is left of it where it is given up after half a year and after a year."""
+    if not (scenario.helper or scenario.equipment or scenario.move):
+        return []  # there is nothing to give up
+    lines = []
+    for stop in money.stops:
+        if stop.after_weeks not in STOPS_TOLD or _without_money(money):
+            continue
+        owed = amount(stop.rent_owed, currency) if round(stop.rent_owed) else ""
+        lines.append(
+            f"Given up after {_weeks(stop.after_weeks)}, it is "
+            f"{_signed(stop.money.mean, currency)}"
+            + (f", {owed} of rent still owed paid" if owed else "")
+            + f"{_ends(stop.money, currency)}."
+        )
+    if lines and scenario.equipment:
+        lines[-1] = f"{lines[-1][:-1]}; what the machine then fetches comes on top."
+    return lines
 
 
 def _weeks(count: int) -> str:

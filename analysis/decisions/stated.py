@@ -225,6 +225,10 @@ def _of_move(move: Move, currency: str) -> Iterator[Assumption]:
         f"{_shown(move.lost_days)} days without work",
         GIVEN,
     )
+    if move.deposit != sure(0.0):
+        yield Assumption("Deposit", f"{_money(move.deposit, currency)}, back at the end", GIVEN)
+    if move.lease_weeks or move.notice_weeks:
+        yield Assumption("Rent is owed", _owed(move), GIVEN)
     if move.transport_factor != 1:
         yield Assumption("Walks", f"{figure(100 * move.transport_factor)} % of today's", GIVEN)
     for station, places in move.added_stations:
@@ -239,6 +243,15 @@ def _of_move(move: Move, currency: str) -> Iterator[Assumption]:
             f"{_shown(move.commute_hours_per_week)} hours a week less at the bench",
             GIVEN,
         )
+
+
+def _owed(move: Move) -> str:
+    parts = []
+    if move.lease_weeks:
+        parts.append(f"for {move.lease_weeks} weeks at least")
+    if move.notice_weeks:
+        parts.append(f"{move.notice_weeks} weeks after giving notice")
+    return ", and ".join(parts)
 
 
 def _of_reckoning(scenario: Scenario) -> Iterator[Assumption]:

@@ -33,6 +33,7 @@ from analysis.decisions.ledger import Ledger, contribution, fixed_costs
 from analysis.decisions.money import evenly, payback, weekly_rate
 from analysis.decisions.shop_model import ShopModel
 from analysis.decisions.simulate import Progress, Runs, Simulated
+from analysis.decisions.stopping import stops
 from analysis.decisions.tornado import movers
 from analysis.records.scenario import Scenario
 
@@ -300,6 +301,7 @@ def _money(model: ShopModel, compared: Compared, found: Found) -> Money:
         **_at_best(demand),
         **_now(demand),
         **_deepest(ledger.cumulative),
+        stops=stops(ledger, scenario),
     )
 
 
