@@ -15,6 +15,7 @@ from analysis.screens.order_words import by_the_clock, cannot, span
 
 if TYPE_CHECKING:
     import altair as alt
+    import pandas as pd
 
     from analysis.flow.batch_size import Seconds
     from analysis.screens.order_of_work import Seen
@@ -28,7 +29,7 @@ class Sharing:
 
     sentence: str
     points: tuple[str, ...]
-    assignment: object
+    assignment: pd.DataFrame
     cycle_seconds: float
     table: answers.Table
 
