@@ -268,11 +268,10 @@ def _stop_sentences(money: Money, scenario: Scenario, currency: str) -> list[str
         if stop.after_weeks not in STOPS_TOLD or _without_money(money):
             continue
         owed = amount(stop.rent_owed, currency) if round(stop.rent_owed) else ""
+        paid = f" and the {owed} of rent still owed paid" if owed else ""
         lines.append(
-            f"Given up after {_weeks(stop.after_weeks)}, it is "
-            f"{_signed(stop.money.mean, currency)}"
-            + (f", {owed} of rent still owed paid" if owed else "")
-            + f"{_ends(stop.money, currency)}."
+            f"Given up after {_weeks(stop.after_weeks)}{paid}, it is "
+            f"{_signed(stop.money.mean, currency)}{_ends(stop.money, currency)}."
         )
     if lines and scenario.equipment:
         lines[-1] = f"{lines[-1][:-1]}; what the machine then fetches comes on top."
