@@ -33,8 +33,20 @@ FLAGS = [
 
 # Screen by screen, a clean clone is looked at on a phone; main paths at both sizes all the same.
 DESKTOP_IN_THE_SLOW_RUN = {
-    "test_look_screens.py", "test_order_of_work.py", "test_putting_right.py", "test_what_if.py",
+    "test_live.py", "test_look_screens.py", "test_order_of_work.py", "test_pairing.py",
+    "test_putting_right.py", "test_what_if.py",
 }  # fmt: skip
+
+# The program as it is, but soon through with what it works out beside the page: fewer simulated
+# runs, and a shorter search for an order (which counts its own work, not a clock).
+HURRIED = """
+from analysis.screens import planning, what_if_jobs
+
+planning.FULL_EFFORT, planning.WHY_EFFORT = 0.5, 0.1
+planning.frontier.frontier.__kwdefaults__.update(tries=40, worth_seconds=(600, 3600))
+what_if_jobs.FIRST_RUNS, what_if_jobs.MORE_RUNS, what_if_jobs.ALL_RUNS = 4, 6, 8
+
+"""
 
 
 def pytest_collection_modifyitems(items):
@@ -50,17 +62,25 @@ def pytest_collection_modifyitems(items):
 
 
 @contextmanager
-def running_app(folder: Path, store: Path | None = None):
-    """Start `streamlit run app.py` on a free port with a home in `folder`; yield its address."""
+def running_app(folder: Path, demo: Path | None = None, before: str = ""):
+    """Start `streamlit run app.py` on a free port with a home in `folder`; yield its address.
+
+    `demo` is where the demo stands, so that a second server need not set it out and work it out
+    again; `before` is what is to be carried out before app.py.
+    """
     with socket.socket() as probe:
         probe.bind(("127.0.0.1", 0))
         port = probe.getsockname()[1]
     environment = os.environ | {
         "HOME": str(folder),
-        "WORKSHOP_STORE": f"sqlite:///{store or folder / 'workshop.sqlite'}",
-        "WORKSHOP_DEMO_FOLDER": str(folder / "demo"),
+        "WORKSHOP_STORE": f"sqlite:///{folder / 'workshop.sqlite'}",
+        "WORKSHOP_DEMO_FOLDER": str(demo or folder / "demo"),
+        "PYTHONPATH": str(ROOT),
     }
-    command = [sys.executable, "-m", "streamlit", "run", "app.py"]
+    script = folder / "app.py" if before else ROOT / "app.py"
+    if before:
+        script.write_text(before + (ROOT / "app.py").read_text())
+    command = [sys.executable, "-m", "streamlit", "run", str(script)]
     options = ["--server.headless", "true", "--server.port", str(port)]
     with open(folder / "server.log", "w") as log:
         server = subprocess.Popen(
@@ -100,22 +120,42 @@ def browser():
         chromium.close()
 
 
-@pytest.fixture(scope="module")
-def app(tmp_path_factory):
-    """The app with an empty store: what a newcomer meets."""
-    with running_app(tmp_path_factory.mktemp("app")) as address:
+@pytest.fixture(scope="session")
+def demo(tmp_path_factory):
+    """Where the demo stands, set out and worked out once for all servers of this run."""
+    return tmp_path_factory.mktemp("demo")
+
+
+@pytest.fixture(scope="session")
+def app(tmp_path_factory, demo):
+    """The app with an empty store: what a newcomer meets. For tests that leave it as it is."""
+    with running_app(tmp_path_factory.mktemp("app"), demo, HURRIED) as address:
         yield address
 
 
-@pytest.fixture(params=["phone", "desktop"])
-def page(request, browser):
-    """A fresh page at phone and at desktop size; fails on an uncaught script error."""
-    size = PHONE if request.param == "phone" else DESKTOP
-    context = browser.new_context(viewport=size, accept_downloads=True)
+@contextmanager
+def new_page(browser, size: dict[str, int], patience_seconds: float = 30, **reader):
+    """A fresh page of one kind of reader; an uncaught script error fails at its end."""
+    context = browser.new_context(viewport=size, accept_downloads=True, **reader)
     page = context.new_page()
-    page.set_default_timeout(30_000)
+    page.set_default_timeout(1000 * patience_seconds)
     errors = []
     page.on("pageerror", lambda error: errors.append(str(error)))
     yield page
     context.close()
     assert errors == []
+
+
+@pytest.fixture(params=["phone", "desktop"])
+def page(request, browser):
+    """A fresh page at phone and at desktop size; fails on an uncaught script error."""
+    with new_page(browser, PHONE if request.param == "phone" else DESKTOP) as page:
+        yield page
+
+
+def fits(page) -> None:
+    """Wait until nothing sticks out of the screen sideways; what always does ends as a failure."""
+    page.wait_for_function(
+        """() => document.documentElement.scrollWidth <= innerWidth
+          && document.querySelector("[data-testid=stMain]").scrollWidth <= innerWidth"""
+    )

@@ -6,6 +6,8 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import expect
 
+from tests.browser.conftest import DESKTOP, PHONE, fits, new_page
+
 CHART = "[data-testid='stVegaLiteChart']"
 TABLE = ".figures .rows"
 SCREENS = {
@@ -24,20 +26,37 @@ def open_screen(app, page, path):
     page.get_by_text("How this was worked out").wait_for()
 
 
-@pytest.mark.parametrize("path", SCREENS)
-def test_the_answer_and_its_chart_are_drawn_with_axis_words(app, page, path):
-    open_screen(app, page, path)
+SIZES = (("phone", PHONE, ()), ("desktop", DESKTOP, pytest.mark.slow))
+
+
+@pytest.fixture(
+    scope="module",
+    params=[
+        pytest.param((path, size), id=f"{path}-{name}", marks=marks)
+        for path in SCREENS
+        for name, size, marks in SIZES
+    ],
+)
+def drawn(request, app, browser):
+    """A screen and its page, opened once for all tests that only look."""
+    path, size = request.param
+    with new_page(browser, size) as page:
+        open_screen(app, page, path)
+        yield path, page
+
+
+def test_the_answer_and_its_chart_are_drawn_with_axis_words(drawn):
+    path, page = drawn
     chart = page.locator(f"{CHART} svg").first
     chart.get_by_text(SCREENS[path][1], exact=True).wait_for()
-    assert page.get_by_text("Traceback").count() == 0
-    assert page.locator("[data-testid='stException']").count() == 0
+    expect(page.get_by_text("Traceback")).to_have_count(0)
+    expect(page.get_by_test_id("stException")).to_have_count(0)
 
 
-@pytest.mark.parametrize("path", SCREENS)
-def test_nothing_is_cut_off_at_the_side(app, page, path):
-    open_screen(app, page, path)
+def test_nothing_is_cut_off_at_the_side(drawn):
+    _, page = drawn
+    fits(page)
     width = page.viewport_size["width"]
-    assert page.evaluate("document.documentElement.scrollWidth") <= width
     box = page.locator(f"{CHART} svg").first.bounding_box()
     assert box["x"] >= 0
     assert box["x"] + box["width"] <= width + 1
@@ -63,9 +82,8 @@ def test_the_words_of_breaks_stand_clear_of_each_other(app, page):
     assert right <= left2 or right2 <= left or bottom <= top2 + 3 or bottom2 <= top + 3
 
 
-@pytest.mark.parametrize("path", SCREENS)
-def test_letters_on_the_chart_are_at_least_twelve_pixels_high(app, page, path):
-    open_screen(app, page, path)
+def test_letters_on_the_chart_are_at_least_twelve_pixels_high(drawn):
+    _, page = drawn
     smallest = page.locator(f"{CHART} svg").first.evaluate(
         """svg => Math.min(...[...svg.querySelectorAll('text')].filter(t => t.textContent.trim())
           .map(t => parseFloat(getComputedStyle(t).fontSize)))"""
@@ -73,9 +91,8 @@ def test_letters_on_the_chart_are_at_least_twelve_pixels_high(app, page, path):
     assert smallest >= 12
 
 
-@pytest.mark.parametrize("path", SCREENS)
-def test_a_screen_reader_is_given_the_chart_in_words(app, page, path):
-    open_screen(app, page, path)
+def test_a_screen_reader_is_given_the_chart_in_words(drawn):
+    _, page = drawn
     svg = page.locator(f"{CHART} svg").first
     label = svg.get_attribute("aria-label") or page.locator(
         f"{CHART} [aria-label]"
@@ -105,18 +122,22 @@ def test_the_table_can_be_taken_home_as_csv(app, page):
     assert len(text.splitlines()) > 1
 
 
-def test_a_phone_reads_the_columns_that_matter_without_scrolling_sideways(app, page):
+def test_a_phone_reads_the_columns_that_matter_without_scrolling_sideways(drawn):
+    _, page = drawn
     if page.viewport_size["width"] > 640:
         pytest.skip("for a phone's width")
-    for path in SCREENS:
-        open_screen(app, page, path)
-        assert page.locator(TABLE).count() > 0
-        for table in page.locator(TABLE).all():
-            if table.is_visible():
-                assert table.evaluate("rows => rows.scrollWidth <= rows.clientWidth"), path
-    table = page.locator(TABLE).first
+    assert page.locator(TABLE).count() > 0
+    for table in page.locator(TABLE).all():
+        if table.is_visible():
+            assert table.evaluate("rows => rows.scrollWidth <= rows.clientWidth")
+
+
+def test_a_phone_reads_the_other_columns_after_a_tap(app, page):
+    if page.viewport_size["width"] > 640:
+        pytest.skip("for a phone's width")
+    open_screen(app, page, "piece-cost")
     shown = "rows => [...rows.querySelectorAll('thead th')].filter(h => h.offsetWidth).length"
-    few = table.evaluate(shown)
+    few = page.locator(TABLE).first.evaluate(shown)
     page.get_by_label("All columns").first.check()
     page.wait_for_function(f"few => ({shown})(document.querySelector('{TABLE}')) > few", arg=few)
 
@@ -130,13 +151,12 @@ def test_no_table_offers_a_file_that_a_spreadsheet_would_run(app, page):
     assert page.get_by_role("button", name="Download as CSV").count() == 0
 
 
-def test_every_screen_opens_with_its_answer_as_the_heading_below_the_title(app, page):
-    for path in SCREENS:
-        open_screen(app, page, path)
-        ranks = page.locator("[data-testid='stMain']").locator("h1, h2, h3, h4, h5, h6")
-        ranks = ranks.evaluate_all("all => all.map(one => Number(one.tagName[1]))")
-        assert ranks[:2] == [1, 2], path
-        assert all(then - first <= 1 for first, then in zip(ranks, ranks[1:], strict=False)), path
+def test_the_answer_is_the_heading_below_the_title(drawn):
+    _, page = drawn
+    ranks = page.locator("[data-testid='stMain']").locator("h1, h2, h3, h4, h5, h6")
+    ranks = ranks.evaluate_all("all => all.map(one => Number(one.tagName[1]))")
+    assert ranks[:2] == [1, 2]
+    assert all(then - first <= 1 for first, then in zip(ranks, ranks[1:], strict=False)), ranks
 
 
 def test_the_cost_of_another_piece_is_told_when_it_is_chosen(app, page):

@@ -4,6 +4,7 @@ import pytest
 from icalendar import Calendar
 from playwright.sync_api import expect
 
+from tests.browser.conftest import fits, running_app
 from tests.browser.test_people import barriers
 
 CHART = "[data-testid='stVegaLiteChart']"
@@ -29,14 +30,13 @@ def test_each_part_is_drawn_whole_and_is_no_barrier(app, page, tab):
     open_tab(app, page, tab)
     answer, axis = TABS[tab]
     expect(page.locator("[data-testid='stMain'] h2").first).to_contain_text(answer)
-    assert page.locator("[data-testid='stException']").count() == 0
-    width = page.viewport_size["width"]
-    assert page.evaluate("document.documentElement.scrollWidth") <= width
+    expect(page.get_by_test_id("stException")).to_have_count(0)
+    fits(page)
     if axis:
         svg = page.locator(f"{CHART} svg").first
         svg.get_by_text(axis, exact=True).wait_for()
         box = svg.bounding_box()
-        assert box["x"] >= 0 and box["x"] + box["width"] <= width + 1
+        assert box["x"] >= 0 and box["x"] + box["width"] <= page.viewport_size["width"] + 1
     assert barriers(page) == []
 
 
@@ -82,3 +82,10 @@ def test_a_workshop_without_a_route_is_told_the_next_step(app, page):
     page.goto(f"{app}/order-of-work?workshop=mine")
     page.get_by_text("The order of work needs a route").wait_for()
     page.get_by_text("Write the route on Shop").wait_for()
+
+
+@pytest.mark.slow  # the whole search; above, the program looks for a shorter time
+def test_the_program_as_it_is_looks_to_the_end_and_says_why(tmp_path, demo, page):
+    with running_app(tmp_path, demo) as address:
+        open_tab(address, page)
+        page.get_by_text("Why this order").wait_for()

@@ -3,12 +3,14 @@ with numbers and dates as the reader's own country writes them."""
 
 import json
 import re
+from contextlib import ExitStack, contextmanager
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import expect
 
 from analysis.screens.frame import SCREENS
+from tests.browser.conftest import DESKTOP, PHONE, fits, new_page
 
 # In the accessibility tree, a control without a name: `- button` instead of `- button "…"`.
 UNNAMED = (
@@ -17,9 +19,9 @@ UNNAMED = (
 CHART = "[data-testid='stVegaLiteChart']"
 PATHS = {("" if path == "first" else path): title for _, _, title, path in SCREENS}
 SIZES = {
-    "phone": {"width": 390, "height": 844},
+    "phone": PHONE,
     "enlarged twice": {"width": 640, "height": 450},  # what 200 % leaves of 1280 x 900
-    "desktop": {"width": 1440, "height": 900},
+    "desktop": DESKTOP,
 }
 RULES = {"runOnly": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]}
 
@@ -27,23 +29,20 @@ RULES = {"runOnly": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]}
 @pytest.fixture
 def visit(app, browser):
     """Open a screen as one kind of reader; fails on a script error that nobody caught."""
-    contexts, errors = [], []
+    with ExitStack() as pages:
+        yield lambda path, size="desktop", **reader: pages.enter_context(
+            visited(app, browser, path, size, **reader)
+        )
 
-    def open_screen(path, size="desktop", **reader):
-        context = browser.new_context(viewport=SIZES[size], accept_downloads=True, **reader)
-        contexts.append(context)
-        page = context.new_page()
-        page.set_default_timeout(60_000)
-        page.on("pageerror", lambda error: errors.append(str(error)))
+
+@contextmanager
+def visited(app, browser, path, size, **reader):
+    """A screen drawn whole for one kind of reader."""
+    with new_page(browser, SIZES[size], patience_seconds=60, **reader) as page:
         page.goto(f"{app}/{path}")
         page.get_by_role("heading", name=PATHS[path.partition("?")[0]], exact=True).wait_for()
         settled(page)
-        return page
-
-    yield open_screen
-    for context in contexts:
-        context.close()
-    assert errors == []
+        yield page
 
 
 def settled(page):
@@ -77,19 +76,28 @@ def readers():
     """Every screen for every kind of reader; the normal run takes one of them a screen, in turn."""
     kinds = [("phone", "dark"), ("enlarged twice", "light"), ("desktop", "dark")]
     for place, path in enumerate(PATHS):
-        for number, kind in enumerate(kinds):
+        for number, (size, scheme) in enumerate(kinds):
             marks = [] if number == place % len(kinds) else [pytest.mark.slow]
-            yield pytest.param(path, *kind, marks=marks)
+            yield pytest.param((path, size, scheme), id=f"{path}-{size}-{scheme}", marks=marks)
 
 
-@pytest.mark.parametrize(("path", "size", "scheme"), list(readers()))
-def test_nobody_meets_a_barrier_on_any_screen(visit, path, size, scheme):
-    page = visit(path, size, color_scheme=scheme)
-    ground = page.locator("[data-testid='stApp']").evaluate(
-        "app => getComputedStyle(app).backgroundColor"
-    )
-    assert (ground == "rgb(27, 29, 33)") == (scheme == "dark")
-    assert barriers(page) == []
+@pytest.fixture(scope="module", params=list(readers()))
+def seen(request, app, browser):
+    """A screen, opened once for all tests that only look, by a German reader."""
+    path, size, scheme = request.param
+    with visited(app, browser, path, size, color_scheme=scheme, locale="de-DE") as page:
+        ground = "rgb(27, 29, 33)" if scheme == "dark" else "rgb(253, 252, 249)"
+        expect(page.get_by_test_id("stApp")).to_have_css("background-color", ground)
+        yield page
+
+
+def test_nobody_meets_a_barrier_on_any_screen(seen):
+    assert barriers(seen) == []
+
+
+def test_nothing_has_to_be_scrolled_sideways(seen):
+    """On a phone besides: each file that opens a screen at that size asks the same there."""
+    fits(seen)
 
 
 IN_PARTS = ("putting-right", "order-of-work", "what-if", "laps", "shop")
@@ -106,34 +114,21 @@ def test_nobody_meets_a_barrier_in_any_part_of_a_screen(visit, path):
         expect(part).to_be_checked()
         settled(page)
         assert barriers(page) == [], name
-        assert page.evaluate(
-            "document.querySelector('[data-testid=stMain]').scrollWidth <= window.innerWidth"
-        ), name
+        fits(page)
 
 
-@pytest.mark.parametrize("size", ["phone", pytest.param("enlarged twice", marks=pytest.mark.slow)])
-@pytest.mark.parametrize("path", PATHS)
-def test_nothing_has_to_be_scrolled_sideways(visit, path, size):
-    page = visit(path, size)
-    assert page.evaluate(
-        "document.querySelector('[data-testid=stMain]').scrollWidth <= window.innerWidth"
-    )
-
-
-@pytest.mark.parametrize("path", PATHS)
-def test_controls_charts_and_tables_have_names_for_those_who_listen(visit, path):
-    page = visit(path)
-    assert re.findall(UNNAMED, page.locator("body").aria_snapshot()) == []
+def test_controls_charts_and_tables_have_names_for_those_who_listen(seen):
+    assert re.findall(UNNAMED, seen.locator("body").aria_snapshot()) == []
     # A chart has its words once it is drawn; one that never gets any ends this wait as a failure.
-    page.wait_for_function(
+    seen.wait_for_function(
         "charts => [...document.querySelectorAll(charts)].every(one => one.ariaLabel)", arg=CHART
     )
-    for chart in page.locator(CHART).all():
+    for chart in seen.locator(CHART).all():
         described = chart.get_attribute("aria-label") or ""
         assert len(described) > 40, described
         assert any(letter.isdigit() for letter in described), described
         assert chart.locator("[role='graphics-symbol']").count() < 5  # not each mark besides
-    for table in page.locator(".figures .rows").all():
+    for table in seen.locator(".figures .rows").all():
         assert table.get_attribute("aria-label")
         assert table.locator("th[scope=col]").count() > 1
         assert table.locator("tbody tr").count() == table.locator("th[scope=row]").count()
@@ -188,10 +183,8 @@ ENGLISH_DAY = (
 CHAPTER = r"\d+(?:\.\d+){2,}|[A-Z][a-z]+ \d\.\d+\b"
 
 
-@pytest.mark.parametrize("path", PATHS)
-def test_a_german_browser_reads_german_numbers_and_dates_on_every_screen(visit, path):
-    page = visit(path, locale="de-DE")
-    words = re.sub(GERMAN_DAY, "", main_words(page))
+def test_a_german_browser_reads_german_numbers_and_dates_on_every_screen(seen):
+    words = re.sub(GERMAN_DAY, "", main_words(seen))
     words = re.sub(CHAPTER, "", words)
     words = re.sub(r"\b\d{1,2}\.\d{1,2}\.(?!\d)", "", words)  # a day without its year
     assert re.findall(rf".{{0,30}}{ENGLISH_DECIMALS}.{{0,20}}", words) == []
@@ -261,7 +254,7 @@ def test_the_main_path_is_walked_by_keyboard_alone(visit):
     page.get_by_role("link", name="This week").first.wait_for()
     page.goto(page.url.replace("keeping-pace", ""))
     page.get_by_text("good pieces in").first.wait_for()
-    assert page.get_by_text("New here? Three steps.").count() == 0  # and it stays away
+    expect(page.get_by_text("New here? Three steps.")).to_have_count(0)  # and it stays away
 
 
 STOP = """async () => {
@@ -296,8 +289,16 @@ UNSEEN = """async () => {
 }"""
 
 
+# A narrow window's menu slides out when the page has been drawn, and is hidden once it is out.
+MENU_AT_REST = """() => {
+  const menu = document.querySelector("[data-testid=stSidebar]");
+  return menu.getBoundingClientRect().left >= 0 || getComputedStyle(menu).visibility === "hidden";
+}"""
+
+
 def keyboard_stops(page, most=200):
     """Press the tab key until it comes round; returns how often it stopped, and where unseen."""
+    page.wait_for_function(MENU_AT_REST)
     count = 0
     while count < most:
         page.keyboard.press("Tab")

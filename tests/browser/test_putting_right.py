@@ -3,7 +3,9 @@
 from urllib.parse import quote
 
 import pytest
+from playwright.sync_api import expect
 
+from tests.browser.conftest import fits
 from tests.browser.test_look_screens import CHART
 
 DRAWN = {
@@ -30,9 +32,8 @@ def test_each_part_s_chart_is_drawn_whole_with_its_axis_in_words(app, page, part
     chart = page.locator(f"{CHART} svg").nth(1)
     chart.get_by_text(DRAWN[part], exact=True).wait_for()
     assert chart.evaluate(OUTSIDE) == []
-    width = page.viewport_size["width"]
-    assert page.evaluate("document.documentElement.scrollWidth") <= width
-    assert page.locator("[data-testid='stException']").count() == 0
+    fits(page)
+    expect(page.get_by_test_id("stException")).to_have_count(0)
 
 
 def test_a_slider_moved_by_keyboard_says_what_more_time_would_do(app, page):

@@ -5,6 +5,7 @@ import tomllib
 import pytest
 from playwright.sync_api import expect
 
+from tests.browser.conftest import fits, running_app
 from tests.browser.test_people import barriers
 
 CHART = "[data-testid='stVegaLiteChart']"
@@ -35,9 +36,8 @@ def answer(page):
 def test_each_part_is_drawn_whole_and_is_no_barrier(app, page, part):
     open_part(app, page, part)
     expect(answer(page)).to_contain_text("A second helper, eight hours a week.")
-    assert page.locator("[data-testid='stException']").count() == 0
-    width = page.viewport_size["width"]
-    assert page.evaluate("document.documentElement.scrollWidth") <= width
+    expect(page.get_by_test_id("stException")).to_have_count(0)
+    fits(page)
     for table in page.locator(".figures .rows").all():
         if table.is_visible():
             assert table.evaluate("rows => rows.scrollWidth <= rows.clientWidth")
@@ -122,4 +122,12 @@ def test_a_scenario_put_in_joins_the_list_and_a_faulty_one_is_told_by_line(app, 
 def test_an_empty_workshop_is_told_the_next_step(app, page):
     page.goto(f"{app}/what-if?workshop=mine")
     page.get_by_text("Next step: drop in a file of laps").wait_for()
-    assert page.locator("[data-testid='stException']").count() == 0
+    expect(page.get_by_test_id("stException")).to_have_count(0)
+
+
+@pytest.mark.slow  # minutes of simulated weeks; above, the program plays fewer of them
+def test_all_runs_of_the_program_as_it_is_are_played_through(tmp_path, demo, page):
+    with running_app(tmp_path, demo) as address:
+        open_part(address, page)
+        expect(answer(page)).to_contain_text("A second helper, eight hours a week.")
+        expect(page.get_by_test_id("stMain")).to_contain_text("From 200 runs")
