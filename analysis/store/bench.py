@@ -15,7 +15,7 @@ import sqlalchemy as sa
 
 from analysis.store import tables, totals
 from analysis.store.bench_tables import delivery
-from analysis.store.quick import Quick
+from analysis.store.quick import Cursor, Quick
 
 CLOCK_OFF_MICROS = 120 * 1_000_000
 FEW, MANY = 1, 250  # laps asked for in one query
@@ -85,7 +85,7 @@ def record(connection: sa.Connection, deliveries: list[Delivery]) -> None:
     work.write(ZoneInfo(totals.zone(connection)))
 
 
-def _known(cursor, dialect: sa.Dialect, lap_ids: list[str]) -> dict[str, _Known]:
+def _known(cursor: Cursor, dialect: sa.Dialect, lap_ids: list[str]) -> dict[str, _Known]:
     """What the store holds of these laps."""
     known = {lap_id: _Known() for lap_id in lap_ids}
     at_once = FEW if len(lap_ids) < MANY // 10 else MANY
@@ -124,7 +124,7 @@ class _Change:
 class _Recording:
     """The rows one transaction introduces and ends, gathered lap by lap and written together."""
 
-    def __init__(self, cursor, dialect: sa.Dialect, known: dict[str, _Known]):
+    def __init__(self, cursor: Cursor, dialect: sa.Dialect, known: dict[str, _Known]):
         self.cursor, self.dialect, self.known = cursor, dialect, known
         self.changes: list[_Change] = []
         self.new_rows: list[dict] = []

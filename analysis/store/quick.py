@@ -6,10 +6,12 @@ the disk asks for. Rows are dicts by parameter name, results plain tuples.
 
 from collections.abc import Callable, Iterable
 from operator import itemgetter
+from typing import Any, TypeAlias
 
 import sqlalchemy as sa
 from sqlalchemy.sql.compiler import SQLCompiler
 
+Cursor: TypeAlias = Any  # the driver's own: no type holds for both databases' drivers
 _Arrange = Callable[[dict], tuple | dict]  # a row of parameters as the driver takes it
 
 
@@ -22,13 +24,13 @@ class Quick:
         self.names = list(names) if names is not None else None
         self._compiled: dict[str, tuple[str, _Arrange]] = {}
 
-    def run(self, cursor, dialect: sa.Dialect, row: dict):
+    def run(self, cursor: Cursor, dialect: sa.Dialect, row: dict) -> Cursor:
         """Execute with one row of parameters; the cursor, to fetch from."""
         text, arranged = self._for(dialect)
         cursor.execute(text, arranged(row))
         return cursor
 
-    def run_many(self, cursor, dialect: sa.Dialect, rows: list[dict]) -> None:
+    def run_many(self, cursor: Cursor, dialect: sa.Dialect, rows: list[dict]) -> None:
         """Execute with each of these rows."""
         text, arranged = self._for(dialect)
         if len(rows) == 1:

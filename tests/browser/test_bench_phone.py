@@ -324,20 +324,28 @@ SIZES = {"small phone": (320, 568), "phone": (390, 844), "phone in a browser": (
          "phone on its side": (844, 390), "desktop": (1440, 900)}  # fmt: skip
 
 
+def assert_fits(page, name, width, height):
+    page.set_viewport_size({"width": width, "height": height})
+    page.wait_for_function("width => innerWidth === width", arg=width)
+    box = page.locator(".target").bounding_box()
+    assert box["width"] * box["height"] >= 0.4 * width * height, name
+    assert page.evaluate("document.documentElement.scrollWidth") <= width, name
+    for button in page.locator("button:visible").all():
+        box = button.bounding_box()
+        assert box["height"] >= 24 and box["width"] >= 24, (name, button.inner_text())
+
+
 def test_the_target_is_two_fifths_of_the_screen_and_nothing_sticks_out(server, browser):
     context = browser.new_context(viewport=PHONE)
     phone = Phone(context, server.address, worker="on every screen").open().choose_work()
     tap(phone, 2)
     phone.waits_until_sent()
-    for name, (width, height) in SIZES.items():
-        phone.page.set_viewport_size({"width": width, "height": height})
-        phone.page.wait_for_function("width => innerWidth === width", arg=width)
-        box = phone.page.locator(".target").bounding_box()
-        assert box["width"] * box["height"] >= 0.4 * width * height, name
-        assert phone.page.evaluate("document.documentElement.scrollWidth") <= width, name
-        for button in phone.page.locator("button:visible").all():
-            box = button.bounding_box()
-            assert box["height"] >= 24 and box["width"] >= 24, (name, button.inner_text())
+    for name, size in SIZES.items():
+        assert_fits(phone.page, name, *size)
+    phone.page.reload()
+    phone.page.locator("#banner").get_by_text("the running lap went on").wait_for()
+    for name, size in SIZES.items():
+        assert_fits(phone.page, f"{name}, with a notice", *size)
     context.close()
 
 
