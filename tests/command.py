@@ -38,6 +38,7 @@ def run(*arguments, status=0) -> Done:
         signal.signal(signal.SIGINT, on_interrupt)  # a process would end with its own
     done = Done(out.getvalue(), err.getvalue())
     assert ended == status, done.stderr
+    assert "Traceback" not in done.stderr
     return done
 
 

@@ -58,7 +58,7 @@ class Situation:
 @dataclass(frozen=True)
 class Stop:
     """Giving up at the end of a week: cash until then against going on as before (not discounted,
-    nothing sold again), rent still owed taken off; rent_owed: that rent, mean, 0 or more."""
+    nothing sold again, a deposit back), rent still owed taken off; rent_owed: that rent, mean."""
 
     after_weeks: int
     money: FiniteSpread
@@ -70,9 +70,9 @@ class Money:
     """What the change is worth, over the horizon, against going on as before.
 
     net_present_value: all differences in cash, one-off payments included, at today's worth.
-    payback_weeks: simple (not discounted, resale left out), from the start until what came in has
-    covered what was paid, for good; a percentile is None where that run does not pay back, the
-    mean where any does not. pieces_until_paid: pieces sold until then, None likewise.
+    payback_weeks: simple (not discounted, resale and deposit left out), from the start until what
+    came in has covered what was paid, for good; a percentile is None where that run does not pay
+    back, the mean where any does not. pieces_until_paid: pieces sold until then, None likewise.
     probability_of_gain: that the net present value is above 0.
     error: standard error of the mean net present value, from so many runs.
     break_even_demand_per_week: pieces asked for in a week, all products together in today's mix, at

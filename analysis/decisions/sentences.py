@@ -123,8 +123,7 @@ def _verdict_words(verdict: str, money: Money, scenario: Scenario, currency: str
     start = "Do it" if verdict == DO else "Not yet"
     if verdict == DO and money.payback_weeks.p50 is None:
         return (
-            f"Do it: {_worth(money, currency)} {within}, but only with what it is sold for at the "
-            "end."
+            f"Do it: {_worth(money, currency)} {within}, but only with what comes back at the end."
         )
     if money.payback_weeks.p50 is None:
         return (

@@ -228,7 +228,7 @@ def _of_move(move: Move, currency: str) -> Iterator[Assumption]:
     if move.deposit != sure(0.0):
         yield Assumption("Deposit", f"{_money(move.deposit, currency)}, back at the end", GIVEN)
     if move.lease_weeks or move.notice_weeks:
-        yield Assumption("Rent is owed", _owed(move), GIVEN)
+        yield Assumption("Rent is owed", _owed(move, currency), GIVEN)
     if move.transport_factor != 1:
         yield Assumption("Walks", f"{figure(100 * move.transport_factor)} % of today's", GIVEN)
     for station, places in move.added_stations:
@@ -245,13 +245,16 @@ def _of_move(move: Move, currency: str) -> Iterator[Assumption]:
         )
 
 
-def _owed(move: Move) -> str:
+def _owed(move: Move, currency: str) -> str:
     parts = []
     if move.lease_weeks:
         parts.append(f"for {move.lease_weeks} weeks at least")
     if move.notice_weeks:
         parts.append(f"{move.notice_weeks} weeks after giving notice")
-    return ", and ".join(parts)
+    said = ", and ".join(parts)
+    if move.whole_rent_per_week is None:
+        return f"{said}; only what is added to the present rent is reckoned as owed"
+    return f"{said}: {_money(sure(move.whole_rent_per_week), currency)} a week"
 
 
 def _of_reckoning(scenario: Scenario) -> Iterator[Assumption]:
@@ -303,6 +306,10 @@ MOVE_CAUTION = (
     "Another room: local codes and licensed practice decide on permitted use, fire exits, "
     "electrical wiring, ventilation for glues and solvents, floor load and the lease itself."
 )
+LEASE_CAUTION = (
+    "The lease runs longer than is looked ahead here: rent of the weeks after that is owed too, "
+    "and is in none of these figures but those of giving up. Look as far ahead as the lease runs."
+)
 PACE_CAUTION = (
     "More work in the same hours: breaks and a change of task come first; haste at blades, "
     "needles and presses hurts people."
@@ -319,6 +326,7 @@ def cautions(scenario: Scenario) -> tuple[str, ...]:
         (scenario.helper, HELPER_CAUTION),
         (scenario.equipment, MACHINE_CAUTION),
         (scenario.move, MOVE_CAUTION),
+        (scenario.move and scenario.move.lease_weeks > scenario.horizon_weeks, LEASE_CAUTION),
         (scenario.demand, PACE_CAUTION),
         (True, MONEY_CAUTION),
     )

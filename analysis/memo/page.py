@@ -103,8 +103,8 @@ def _pictures(answer: Answer) -> tuple[Picture, ...]:
         picture(
             look.specification(payback_chart(answer.path, currency, money.payback_weeks.p50)),
             "How the money adds up, week by week",
-            "Money so far against going on as before, not discounted, resale left out. Above 0 it "
-            "is a gain.",
+            "Money so far against going on as before, not discounted, resale and deposit left "
+            "out. Above 0 it is a gain.",
         )
     ]
     if answer.movers:

@@ -32,6 +32,7 @@ machine not yet owned: a trial, a supplier's figures). A plain number is taken a
 | move.rent_per_week* | 0 | what is added to the present rent |
 | move.fit_out*, lost_days* | 0 | money before the first day; working days without work |
 | move.lease_weeks, notice_weeks | 0 | rent is owed at least so long; so long after giving it up |
+| move.whole_rent_per_week | rent_per_week | of the new room: what is owed where it is given up |
 | move.deposit* | 0 | paid before the first day, back at the end |
 | move.transport_factor | 1 | of the present walks: 0 is none |
 | move.added_stations | none | {press = 1}, ["press"], or a number of places where most needed |
@@ -137,6 +138,7 @@ class Move:
     added_stations: tuple[tuple[str, int], ...] = ()
     batch_size: tuple[tuple[str, int], ...] = ()  # product ("" = all), pieces
     commute_hours_per_week: Estimate = sure(0.0)
+    whole_rent_per_week: float | None = None
     lease_weeks: int = 0
     notice_weeks: int = 0
     deposit: Estimate = sure(0.0)
@@ -380,7 +382,7 @@ def _new_station(reader: "_Reader", path: tuple[str, ...], table: dict) -> bool 
 
 MOVE_KEYS = (
     "rent_per_week", "fit_out", "lost_days", "transport_factor", "added_stations", "batch_size",
-    "commute_hours_per_week", "lease_weeks", "notice_weeks", "deposit",
+    "commute_hours_per_week", "whole_rent_per_week", "lease_weeks", "notice_weeks", "deposit",
 )  # fmt: skip
 
 
@@ -396,6 +398,7 @@ def _move(reader: "_Reader", tables: dict) -> Move | None:
         added_stations=_added_stations(reader, table),
         batch_size=reader.by_name(path, table, "batch_size", 1, 1_000_000),
         commute_hours_per_week=reader.estimate(path, table, "commute_hours_per_week", 0, 168, 0.0),
+        whole_rent_per_week=reader.amount(path, table, "whole_rent_per_week"),
         lease_weeks=reader.whole(path, table, "lease_weeks", 0, LONGEST_WEEKS, 0),
         notice_weeks=reader.whole(path, table, "notice_weeks", 0, LONGEST_WEEKS, 0),
         deposit=reader.money(path, table, "deposit"),

@@ -24,6 +24,7 @@ FULL_EFFORT = 8.0
 WHY_EFFORT = 1.0
 FIRST_WORTH_SECONDS = (3600,)  # a first look for plans of few blocks
 FIRST_TRIES = 40
+FULL_WORTH_SECONDS, FULL_TRIES = frontier.WORTH_SECONDS, frontier.TRIES
 FEW_BLOCKS_SHARE = 0.05  # common practice, no source: what a maker gives for fewer changes
 MOST_POINTS = 5
 
@@ -63,7 +64,10 @@ class Job(beside.Job):
         )
         self._take(found)
         self.stage = "looking for fewer changes of task"
-        points = frontier.frontier(self.work, self.quickest, rules=rules, stop=self._stop)
+        points = frontier.frontier(
+            self.work, self.quickest, tries=FULL_TRIES, worth_seconds=FULL_WORTH_SECONDS,
+            rules=rules, stop=self._stop,
+        )  # fmt: skip
         better = [polished(self.work, point.plan, stop=self._stop) for point in points]
         for plan in better:
             self._take(plan)

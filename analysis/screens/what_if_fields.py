@@ -159,6 +159,12 @@ def _move(money: str) -> tuple[Field, ...]:
               help=f"Taken off the first person's hours at the bench. {A_RANGE}",
               remedy="Give hours, or a range such as 1 to 3, low first."),
         Field("batch_size", "Batches of (pieces, all products)", WHOLE, blank="as now", more=True),
+        Field(
+            "whole_rent_per_week", f"Whole rent of the new room ({money} a week)", NUMBER,
+            blank="as above", more=True,
+            help="Owed where you give it up too early, beside the old room's rent.",
+            remedy="Give 0 or more.",
+        ),
         Field("lease_weeks", "Shortest term of the lease (weeks)", WHOLE, blank="0", more=True,
               help="Rent is owed so long, also where you give up before. A year has 52 weeks."),
         Field("notice_weeks", "Notice (weeks)", WHOLE, blank="0", more=True,

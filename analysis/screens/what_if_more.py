@@ -200,7 +200,8 @@ unpaid hours are no cash. "In 2 of 10 runs not at all" counts those runs.
 - **Ranges**: 5th and 95th percentiles over the runs, as order statistics.
 - **Money at today's worth** (net present value): sum of cash(week) / (1 + r)^week with the weekly
   rate (1 + rate a year)^(1/52) - 1. **Earns itself back** (payback): the week from which on what
-  came in covers what was paid, not discounted, resale left out; a dash where it never does.
+  came in covers what was paid, not discounted, resale and deposit left out; a dash where it never
+  does.
 - **Do it, not yet, do not**: a gain in at least 8 of 10 runs and on average, in between, in at
   most 2 of 10 (common practice, no source).
 - **What moves the answer** (tornado): money in proportion; demand, and what the runs drew, by

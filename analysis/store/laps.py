@@ -252,7 +252,7 @@ def read_out(connection: sa.Connection, query: sa.Select | None = None) -> pd.Da
     """The laps that count now, as a checked laps frame by start; `row` is the place plus 2.
 
     Laps of one moment stand in the order in which they first came, so in the same one everywhere,
-    corrected or not. Those of a `query` stand in its order.
+    corrected or not, also where an import was undone and came again; those of a `query`, in its.
     """
     came = _coming(connection) if query is None else None
     query = sa.select(*_content()).where(_current).order_by(_lap.id) if query is None else query

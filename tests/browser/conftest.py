@@ -43,7 +43,7 @@ HURRIED = """
 from analysis.screens import planning, what_if_jobs
 
 planning.FULL_EFFORT, planning.WHY_EFFORT = 0.5, 0.1
-planning.frontier.frontier.__kwdefaults__.update(tries=40, worth_seconds=(600, 3600))
+planning.FULL_TRIES, planning.FULL_WORTH_SECONDS = 40, (600, 3600)
 what_if_jobs.FIRST_RUNS, what_if_jobs.MORE_RUNS, what_if_jobs.ALL_RUNS = 4, 6, 8
 
 """
@@ -57,7 +57,7 @@ def pytest_collection_modifyitems(items):
             sizes = item.callspec.params.values() if hasattr(item, "callspec") else ()
             if item.path.name in DESKTOP_IN_THE_SLOW_RUN and "desktop" in sizes:
                 item.add_marker(pytest.mark.slow)
-            if CHROMIUM is None and os.environ.get("CI") != "true":
+            if CHROMIUM is None and not os.environ.get("CI"):
                 item.add_marker(pytest.mark.skip(reason="needs Chromium: apt install chromium"))
 
 
@@ -141,8 +141,10 @@ def new_page(browser, size: dict[str, int], patience_seconds: float = 30, **read
     page.set_default_timeout(1000 * patience_seconds)
     errors = []
     page.on("pageerror", lambda error: errors.append(str(error)))
-    yield page
-    context.close()
+    try:
+        yield page
+    finally:
+        context.close()
     assert errors == []
 
 

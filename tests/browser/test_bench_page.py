@@ -110,7 +110,7 @@ def storm(server, browser, taps, seed):
 
 
 def test_no_lap_is_lost_or_doubled_while_server_network_and_tabs_fail(server, browser):
-    storm(server, browser, taps=30, seed=61)  # in which all of it happens
+    storm(server, browser, taps=30, seed=61)  # kills, lost networks, reloads and closed tabs
 
 
 @pytest.mark.slow

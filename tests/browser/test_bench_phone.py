@@ -326,10 +326,13 @@ SIZES = {"small phone": (320, 568), "phone": (390, 844), "phone in a browser": (
 
 def assert_fits(page, name, width, height):
     page.set_viewport_size({"width": width, "height": height})
-    page.wait_for_function("width => innerWidth === width", arg=width)
+    page.wait_for_function(
+        """([width, height]) => innerWidth === width && innerHeight === height
+          && document.documentElement.scrollWidth <= width""",
+        arg=[width, height],
+    )
     box = page.locator(".target").bounding_box()
     assert box["width"] * box["height"] >= 0.4 * width * height, name
-    assert page.evaluate("document.documentElement.scrollWidth") <= width, name
     for button in page.locator("button:visible").all():
         box = button.bounding_box()
         assert box["height"] >= 24 and box["width"] >= 24, (name, button.inner_text())

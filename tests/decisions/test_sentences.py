@@ -213,7 +213,7 @@ def test_what_gains_in_most_runs_and_loses_more_in_the_others_is_not_advised():
 
 def test_a_gain_that_only_the_resale_brings_is_said_to_be_that():
     sold = replace(MONEY, payback_weeks=NONE, probability_of_payback=0.0)
-    assert "only with what it is sold for" in headline(DO, sold, Scenario(), "EUR")
+    assert "only with what comes back at the end" in headline(DO, sold, Scenario(), "EUR")
 
 
 def test_how_much_of_a_big_order_is_ready_is_told():

@@ -18,7 +18,7 @@ def stops(scenario, **more):
 
 def test_a_room_that_changes_nothing_costs_rent_and_fit_out_until_it_is_given_up():
     found = stops(replace(YEAR, move=ROOM))
-    assert list(found) == [13, 26, 52]
+    assert list(found) == [13, 26, 52]  # and 104 is not looked at
     for week, stop in found.items():
         assert stop.money.mean == pytest.approx(-700 - 50 * week)
         assert stop.rent_owed == 0
@@ -31,6 +31,21 @@ def test_rent_of_the_shortest_term_or_the_notice_is_owed_and_a_deposit_comes_bac
     for week, owed in {13: 27, 26: 14, 52: 8}.items():
         assert found[week].rent_owed == pytest.approx(50 * owed)
         assert found[week].money.mean == pytest.approx(-700 - 50 * (week + owed))
+
+
+def test_who_leaves_a_rented_room_too_owes_the_whole_rent_of_the_new_one():
+    """80 before, 130 then: it adds 50 while it lasts; given up, 130 are owed beside the old 80."""
+    move = replace(ROOM, whole_rent_per_week=130.0, lease_weeks=26)
+    found = stops(replace(YEAR, horizon_weeks=26, move=move))
+    assert list(found) == [13, 26]  # the end of what is looked at is one of them
+    assert found[13].money.mean == pytest.approx(-700 - 50 * 13 - 130 * 13)
+    assert found[26].money.mean == pytest.approx(-700 - 50 * 26)
+
+
+def test_a_lease_longer_than_what_is_looked_at_is_a_caution():
+    for weeks, told in ((WEEKS, False), (WEEKS + 1, True)):
+        cautions = answer(replace(SHORT, move=replace(ROOM, lease_weeks=weeks)), runs=2).cautions
+        assert any("runs longer than is looked ahead" in line for line in cautions) == told
 
 
 @pytest.mark.parametrize(

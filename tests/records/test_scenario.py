@@ -58,6 +58,7 @@ new_station = true
 rent_per_week = 60
 fit_out = 900
 lease_weeks = 52
+whole_rent_per_week = 140
 notice_weeks = 12
 deposit = [300, 600]
 lost_days = 3
@@ -118,7 +119,7 @@ def test_every_key_of_the_contract_is_read():
         ),
         move=Move(
             sure(60), sure(900), sure(3), 0.2, (("press", 1),), (("desk journal", 50),),
-            lease_weeks=52, notice_weeks=12, deposit=Estimate(300, 600),
+            whole_rent_per_week=140, lease_weeks=52, notice_weeks=12, deposit=Estimate(300, 600),
         ),
         demand=Demand(
             factor=sure(1.25), orders=(Order("desk journal", 100, 20, "linen", 24),),

@@ -83,7 +83,8 @@ def first_store(tmp_path_factory):
 @pytest.fixture
 def first_file(first_store, own_store, monkeypatch):
     """Laps that say only what they must, in one store for all tests that only look at it: what is
-    worked out of it is worked out once. A test that changes it fails."""
+    worked out of it is worked out once. A test that changes its records fails; what the store only
+    remembers (drafts, names apart) is not looked at."""
     store = open_store(first_store)
     version = store.version()
     monkeypatch.setenv("WORKSHOP_STORE", first_store)

@@ -42,8 +42,10 @@ def nothing_answered():
     """No answer of an earlier test, and none left to a later one."""
     what_if_jobs.jobs.clear()
     yield
-    for job in what_if_jobs.jobs().all():
+    begun = what_if_jobs.jobs().all()
+    for job in begun:
         job.stop()
+    assert all(job.over.wait(LONGEST) for job in begun)
     what_if_jobs.jobs.clear()
 
 

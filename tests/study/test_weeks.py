@@ -20,8 +20,9 @@ def test_limits_are_those_of_the_nist_handbook():
     case = CASES["nist_individuals_chart"]
     chart = individuals_chart(case["values"])
     assert chart.centre == pytest.approx(case["published"]["mean"], abs=5e-3)
-    moving_range = (chart.upper - chart.centre) * 1.128 / 3
+    moving_range = np.abs(np.diff(case["values"])).mean()
     assert moving_range == pytest.approx(case["published"]["mrbar"], abs=5e-5)
+    assert chart.upper - chart.centre == pytest.approx(3 * moving_range / 1.128)
     assert chart.upper == pytest.approx(case["published"]["ucl"], abs=5e-5)
     assert chart.lower == pytest.approx(case["published"]["lcl"], abs=5e-5)
 
