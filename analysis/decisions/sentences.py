@@ -20,6 +20,7 @@ from analysis.decisions.answer import (
     Money,
     Mover,
     Situation,
+    Stop,
 )
 from analysis.decisions.doubts import DEMAND
 from analysis.decisions.money import NORMAL_95
@@ -266,15 +267,25 @@ def _stop_sentences(money: Money, scenario: Scenario, currency: str) -> list[str
     for stop in money.stops:
         if stop.after_weeks not in STOPS_TOLD or _without_money(money):
             continue
-        owed = amount(stop.rent_owed, currency) if round(stop.rent_owed) else ""
-        paid = f" and the {owed} of rent still owed paid" if owed else ""
+        start = "With notice given" if scenario.move else "Given up"
         lines.append(
-            f"Given up after {_weeks(stop.after_weeks)}{paid}, it is "
-            f"{_signed(stop.money.mean, currency)}{_ends(stop.money, currency)}."
+            f"{start} at the end of week {stop.after_weeks}, it is "
+            f"{_signed(stop.money.mean, currency)}{_reckoned(stop, scenario, currency)}"
+            f"{_ends(stop.money, currency)}."
         )
     if lines and scenario.equipment:
         lines[-1] = f"{lines[-1][:-1]}; what the machine then fetches comes on top."
     return lines
+
+
+def _reckoned(stop: Stop, scenario: Scenario, currency: str) -> str:
+    """What of a room is in that sum: the rent still to pay, and the deposit."""
+    within = []
+    if round(stop.rent_owed):
+        within.append(f"{amount(stop.rent_owed, currency)} of rent still to pay then")
+    if scenario.move and scenario.move.deposit.high:
+        within.append("the deposit back")
+    return f" with {' and '.join(within)}" if within else ""
 
 
 def _weeks(count: int) -> str:

@@ -390,15 +390,20 @@ def _move(reader: "_Reader", tables: dict) -> Move | None:
     if "move" not in tables:
         return None
     path, table = ("move",), reader.table((), tables, "move", MOVE_KEYS)
+    rent = reader.money(path, table, "rent_per_week")
+    whole = reader.amount(path, table, "whole_rent_per_week")
+    if whole is not None and whole < rent.high:
+        reader.fault(path + ("whole_rent_per_week",), "is less than the rent it adds", whole,
+                     f"give {figure(rent.high, 15)} or more, or leave it out")  # fmt: skip
     return Move(
-        rent_per_week=reader.money(path, table, "rent_per_week"),
+        rent_per_week=rent,
         fit_out=reader.money(path, table, "fit_out"),
         lost_days=reader.estimate(path, table, "lost_days", 0, 3650, 0.0),
         transport_factor=reader.number(path, table, "transport_factor", 0, 100, 1.0),
         added_stations=_added_stations(reader, table),
         batch_size=reader.by_name(path, table, "batch_size", 1, 1_000_000),
         commute_hours_per_week=reader.estimate(path, table, "commute_hours_per_week", 0, 168, 0.0),
-        whole_rent_per_week=reader.amount(path, table, "whole_rent_per_week"),
+        whole_rent_per_week=whole,
         lease_weeks=reader.whole(path, table, "lease_weeks", 0, LONGEST_WEEKS, 0),
         notice_weeks=reader.whole(path, table, "notice_weeks", 0, LONGEST_WEEKS, 0),
         deposit=reader.money(path, table, "deposit"),

@@ -258,7 +258,7 @@ def _table(figures: Study) -> Table:
         f"cost ({money})": ("cost from", "cost to"),
         f"left ({money})": ("left from", "left to"),
         f"an hour leaves ({money})": ("leaves from", "leaves to"),
-        "at the bench (min)": ("bench from (min)", "bench to (min)"),
+        "at the bench, with rests (min)": ("bench from (min)", "bench to (min)"),
     }
     return Table.of(frame, dict.fromkeys(columns, "%.2f") | minutes, spans, lead=4)
 
@@ -281,7 +281,7 @@ def _columns(cost: pd.DataFrame, money: str) -> dict[str, pd.Series]:
         "leaves from": cost["earned_low"],
         "leaves to": cost["earned_high"],
         f"contribution ({money})": cost["contribution"],
-        "at the bench (min)": 60 * cost["bench_hours"],
+        "at the bench, with rests (min)": 60 * cost["bench_hours"],
         "bench from (min)": 60 * cost["bench_hours_low"],
         "bench to (min)": 60 * cost["bench_hours_high"],
     }

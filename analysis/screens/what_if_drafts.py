@@ -246,7 +246,7 @@ def part_begun(part: str, known: Known) -> dict | list[dict]:
     if part == "equipment":
         return [{"operation": known.fullest, "time_factor": [0.5, 0.8]}]
     if part == "move":
-        return {"transport_factor": 0.5, "lost_days": 2}
+        return {"transport_factor": 1.0}  # as now: what nobody gave is not reckoned with
     return {"factor": [1.1, 1.3]}
 
 

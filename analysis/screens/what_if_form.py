@@ -159,6 +159,8 @@ def _fields(
     draft = drafts.all[drafts.open]
     rare = [field for field in listed if field.more]
     open_more = any((*place, field.key) in faults for field in rare)
+    if any(value_at(draft, (*place, field.key)) not in (None, "", False) for field in rare):
+        st.session_state.setdefault(_more_key(drafts, place), True)  # nothing that counts is hidden
     narrow = [field for field in listed if not field.more and field.kind not in WIDE]
     wide = [field for field in listed if not field.more and field.kind in WIDE]
     if rare and (st.session_state.get(_more_key(drafts, place)) or open_more):

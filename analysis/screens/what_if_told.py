@@ -66,6 +66,10 @@ def _move(scenario: Scenario, currency: str) -> Iterator[str]:
             f"another room for {range_words(move.rent_per_week)} {currency} a week more, "
             f"{range_words(move.fit_out)} {currency} to fit it out"
         )
+        if move.lease_weeks or move.notice_weeks:
+            yield f"a lease of {move.lease_weeks} weeks with {move.notice_weeks} weeks' notice"
+        if move.deposit.high:
+            yield f"a deposit of {range_words(move.deposit)} {currency}"
 
 
 def _demand(scenario: Scenario) -> Iterator[str]:

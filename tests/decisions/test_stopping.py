@@ -83,10 +83,19 @@ def test_what_was_earned_until_then_counts():
 
 def test_it_is_said_only_where_there_is_something_to_give_up():
     room = answer(replace(YEAR, move=replace(ROOM, lease_weeks=52))).sentences
-    said = next(line for line in room if line.startswith("Given up after 26 weeks"))
-    assert "a loss of 3,300" in said and "1,300" in said and "rent still owed" in said
+    said = next(line for line in room if line.startswith("With notice given at the end of week 26"))
+    assert "a loss of 3,300 with 1,300 of rent still to pay then." in said
     machine = Equipment(("sew",), price=sure(900.0))
     told = " ".join(answer(replace(YEAR, equipment=(machine,))).sentences)
     assert "what the machine then fetches comes on top" in told
     helper = " ".join(answer(replace(YEAR, helper=Helper(10.0, 20.0))).sentences)
-    assert "Given up after 26 weeks, it is a loss" in helper
+    assert "Given up at the end of week 26, it is a loss" in helper
+
+
+def test_what_of_a_room_is_in_the_sum_is_said():
+    move = replace(ROOM, lease_weeks=52, deposit=sure(600.0))
+    lines = answer(replace(YEAR, move=move)).sentences
+    (early,) = (line for line in lines if "end of week 26" in line)
+    assert "1,300 of rent still to pay then and the deposit back" in early
+    (later,) = (line for line in lines if "end of week 52" in line)
+    assert "with the deposit back" in later and "still to pay" not in later

@@ -166,6 +166,7 @@ def test_what_may_be_written_short_is():
         ("[helper]\nhours_per_week = 9\ncost_per_hour = 1\nmonths = [13]", 4, "are no months"),
         ('[equipment]\noperation = "sew"\nlife_weeks = 0', 3, "not a whole number from 1"),
         ('[equipment]\noperation = "sew"\nprice = -5', 3, "is less than nothing; found '-5'"),
+        ("[move]\nrent_per_week = [40, 60]\nwhole_rent_per_week = 50", 3, "the rent it adds"),
         (
             '[equipment]\noperation = "sew"\ntime_factor = 0.5\nseconds = 4',
             4,

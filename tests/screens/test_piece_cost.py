@@ -43,7 +43,12 @@ def test_the_demo_says_what_a_piece_costs_and_what_an_hour_leaves_both_with_a_ra
 def test_every_product_and_variant_has_its_row_with_ranges_and_units(show):
     table = tables(show("piece_cost", DEMO))[0]
     assert len(table) == 8
-    assert {"cost (USD)", "price (USD)", "an hour leaves (USD)", "at the bench (min)"} <= set(table)
+    assert {
+        "cost (USD)",
+        "price (USD)",
+        "an hour leaves (USD)",
+        "at the bench, with rests (min)",
+    } <= set(table)
     parts = ["labour (USD)", "material (USD)", "spoiled work (USD)", "overhead (USD)"]
     cents = 0.005 * (len(parts) + 1)  # each is written in whole cents
     assert table[parts].sum(axis=1).sub(table["cost (USD)"]).abs().le(cents).all()

@@ -108,7 +108,8 @@ async function takeUp(app) {
   const setBack = aliveAt ? app.clock.notBefore(aliveAt) : null;
   if (setBack) await app.keepClock();
   const at = (steady) => timeOfDay(app.clock.toWall(steady));
-  const gone = aliveAt ? ` from about ${at(aliveAt)} to ${at(app.clock.now())}` : "";
+  const [from, to] = aliveAt ? [at(aliveAt), at(app.clock.now())] : ["", ""];
+  const gone = from === to ? " for a moment" : ` from about ${from} to ${to}`;
   const words = setBack
     ? "The page was closed and the phone's clock set back meanwhile: the running lap's time is a guess."
     : `The page was closed${gone}; the running lap went on.`;
