@@ -87,7 +87,7 @@ class Guard:
         elif device is None:
             await self.app(scope, receive, send)
         else:
-            await self._while_paired(visitor.key, scope, receive, send)
+            await self._while_paired(visitor, scope, receive, send)
 
     async def _judge(self, visitor: Visitor) -> tuple[Device | None, Refusal | None]:
         """(paired device or None, None), or (None, why not)."""
@@ -128,18 +128,19 @@ class Guard:
             self._warn_again_at = now + REPEAT_SECONDS
             _log.warning("who is paired cannot be read: %s", problem)
 
-    async def _why_ended(self, key: str) -> int | None:
+    async def _why_ended(self, visitor: Visitor) -> int | None:
         """The code to close a websocket with; None while its device is paired. Where that cannot
         be read it is closed too, and asks again like every other request."""
-        now = time.time_ns() // 1000
         try:
-            known = await asyncio.to_thread(self.bench.device_known_by, key, now)
+            known = await self._paired(visitor)
         except Problem as problem:
             self._warn(problem)
             return TRY_AGAIN_LATER
         return None if known else NOT_ALLOWED
 
-    async def _while_paired(self, key: str, scope: Scope, receive: Receive, send: Send) -> None:
+    async def _while_paired(
+        self, visitor: Visitor, scope: Scope, receive: Receive, send: Send
+    ) -> None:
         """Serve a websocket as long as its device is paired, then close it."""
 
         waiting: asyncio.Task | None = None
@@ -149,7 +150,7 @@ class Guard:
             while True:
                 waiting = waiting or asyncio.ensure_future(receive())
                 await asyncio.wait({waiting}, timeout=LOOK_AGAIN_SECONDS)
-                if code := await self._why_ended(key):
+                if code := await self._why_ended(visitor):
                     waiting.cancel()
                     with contextlib.suppress(Exception):  # the phone may have gone already
                         await send({"type": "websocket.close", "code": code})

@@ -22,13 +22,13 @@ def stops(ledger: Ledger, scenario: Scenario) -> tuple[Stop, ...]:
     added = -ledger.flows_of(RENT)[:, 1]
     whole = move.whole_rent_per_week
     rent_per_week = added if whole is None else np.full(ledger.runs, whole)
-    deposit_back = -ledger.flows_of(DEPOSIT)[:, 0]
+    cumulative, deposit_back = ledger.cumulative, -ledger.flows_of(DEPOSIT)[:, 0]
     found = []
     for week in AFTER_WEEKS:
         if week > scenario.horizon_weeks:
             break
         owed = rent_per_week * weeks_owed(move, week)
-        so_far = ledger.cumulative[:, week] + deposit_back - owed
+        so_far = cumulative[:, week] + deposit_back - owed
         found.append(Stop(week, finite_spread(so_far), float(owed.mean())))
     return tuple(found)
 

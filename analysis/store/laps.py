@@ -327,9 +327,8 @@ def page(
     where = sa.and_(_current, *conditions)
     counting = sa.select(sa.func.count()).select_from(tables.lap).where(where)
     count = connection.scalars(counting).one() if conditions else totals.lap_count(connection)
-    columns = [_lap[name] for name in tables.CONTENT]
     order = (_lap.started_at.desc(), _lap.id.desc())
-    query = sa.select(*columns).where(where).order_by(*order).limit(limit).offset(offset)
+    query = sa.select(*_content()).where(where).order_by(*order).limit(limit).offset(offset)
     frame = read_out(connection, query).iloc[::-1].reset_index(drop=True)
     return frame.assign(row=frame.index + offset + 2), count
 

@@ -16,6 +16,7 @@ import { timeOfDay } from "./figures.js";
 
 const TICK_MS = 200;
 const LISTS_MS = 60_000;
+const MOMENT_MS = 60_000;
 const REST_MS = 12 * 3600 * 1000; // longer than any day at the bench
 
 // --- the page's buttons and keys --------------------------------------------------------------
@@ -101,18 +102,24 @@ function keepAlive(app) {
   });
 }
 
+/** How long the page was gone since it was last alive (steady), "" where that is not known. */
+function goneFor(clock, aliveAt) {
+  if (!aliveAt) return "";
+  const now = clock.now();
+  const at = (steady) => timeOfDay(clock.toWall(steady));
+  if (now - aliveAt < MOMENT_MS) return " for a moment";
+  return ` from about ${at(aliveAt)} to ${at(now)}`;
+}
+
 /** A lap was running when the page went away: it goes on, and says so. */
 async function takeUp(app) {
   const { aliveAt } = app.place.left || {};
   if (!app.state.lanes.some((lane) => lane.running || lane.aside)) return;
   const setBack = aliveAt ? app.clock.notBefore(aliveAt) : null;
   if (setBack) await app.keepClock();
-  const at = (steady) => timeOfDay(app.clock.toWall(steady));
-  const [from, to] = aliveAt ? [at(aliveAt), at(app.clock.now())] : ["", ""];
-  const gone = from === to ? " for a moment" : ` from about ${from} to ${to}`;
   const words = setBack
     ? "The page was closed and the phone's clock set back meanwhile: the running lap's time is a guess."
-    : `The page was closed${gone}; the running lap went on.`;
+    : `The page was closed${goneFor(app.clock, aliveAt)}; the running lap went on.`;
   await app.dispatch({ type: "clock", kind: "reload", words });
   if (setBack) await app.dispatch({ type: "clock", kind: "clock_changed", words });
 }
