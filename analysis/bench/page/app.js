@@ -11,6 +11,7 @@ import { reduce } from "./machine.js";
 import { NextTask } from "./next.js";
 import { Presses } from "./press.js";
 import { Sender } from "./sender.js";
+import { listsCame } from "./sheet.js";
 import * as mendSheets from "./sheets_mend.js";
 import * as phoneSheets from "./sheets_phone.js";
 import * as workSheets from "./sheets_work.js";
@@ -33,7 +34,7 @@ export class App {
     this.steps = 0;
     this.keptChanges = clock.changes;
     this.counts = { waiting: 0, refused: 0, posts: 0 };
-    this.status = "offline";
+    this.status = "connecting"; // until the first answer, or until none came
     this.trouble = null;
     this.notice = null;
     this.paces = new Map();
@@ -248,15 +249,16 @@ export class App {
   async takeLists(lists, covered) {
     const kept = keepOwnBatches(lists, this.lists, covered, this.state.lanes);
     await this.dispatch({ type: "listed", covered, lists: kept });
-    this.pickFirst();
+    await this.pickFirst();
+    listsCame();
     this.next.refresh(this.activeLane.worker).catch(() => {}); // the last answer stands
   }
 
   /** A new phone begins with the shop's first worker, product and operation. */
   pickFirst() {
     const { catalogue, activeLane } = this;
-    if (activeLane.product || !catalogue.products.length) return;
-    this.lane("beginWith", { worker: catalogue.workers[0], product: catalogue.products[0] });
+    if (activeLane.product || !catalogue.products.length) return null;
+    return this.lane("beginWith", { worker: catalogue.workers[0], product: catalogue.products[0] });
   }
 
   async mendRefused(lap) {

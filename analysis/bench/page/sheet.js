@@ -3,12 +3,17 @@
 import { byId, element } from "./dom.js";
 import { readNumber, typed } from "./figures.js";
 
+let following = []; // what brings the parts of the open sheet up to date
+
 /** Opens `title` with the elements that `build(redraw)` returns; redraw() builds them anew. */
 export function openSheet(title, build) {
   const dialog = byId("sheet");
   const body = byId("sheet-body");
   const controls = () => [...body.querySelectorAll("button, input, select")];
-  const fill = () => body.replaceChildren(...build(redraw).filter(Boolean));
+  const fill = () => {
+    following = [];
+    body.replaceChildren(...build(redraw).filter(Boolean));
+  };
   const redraw = () => {
     const focused = controls().indexOf(document.activeElement);
     fill();
@@ -19,6 +24,31 @@ export function openSheet(title, build) {
   body.scrollTop = 0;
   if (!dialog.open) dialog.showModal();
   byId("sheet-title").focus();
+}
+
+/**
+ * A part of a sheet that takes in names which come from the shop while it is open: `build()` gives
+ * its buttons and headings. Fields stand outside of it, so nothing typed is touched.
+ */
+export function fromShop(build) {
+  const part = element("div", { class: "from-shop" });
+  const fill = () => {
+    const made = build().filter(Boolean);
+    const shown = [...part.children];
+    if (made.length === shown.length && made.every((one, k) => one.isEqualNode(shown[k]))) return;
+    const focused = part.contains(document.activeElement) && document.activeElement.textContent;
+    part.replaceChildren(...made);
+    const again = [...part.querySelectorAll("button")].find((b) => b.textContent === focused);
+    again?.focus({ preventScroll: true });
+  };
+  fill();
+  following.push(fill);
+  return part;
+}
+
+/** The shop's lists have come anew. */
+export function listsCame() {
+  if (byId("sheet").open) following.forEach((fill) => fill());
 }
 
 export const closeSheet = () => byId("sheet").close();

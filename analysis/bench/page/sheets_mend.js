@@ -10,6 +10,7 @@ import {
   choices,
   closeSheet,
   field,
+  fromShop,
   heading,
   mainButton,
   newName,
@@ -131,10 +132,12 @@ export function cause(app, lapId) {
     closeSheet();
   };
   openSheet("Why?", () => [
-    choices(app.catalogue.causes, null, (word) => set({ cause: word })),
+    fromShop(() => [choices(app.catalogue.causes, null, (word) => set({ cause: word }))]),
     newName("Another cause", (word) => set({ cause: word })),
     heading("Which operation made it?"),
-    choices(operationNames(app, lane), null, (name) => set({ cause_operation: name })),
+    fromShop(() => [
+      choices(operationNames(app, lane), null, (name) => set({ cause_operation: name })),
+    ]),
   ]);
 }
 
@@ -146,7 +149,7 @@ export function fixedHere(app) {
   const lane = app.activeLane;
   const set = (causeOperation) => app.lane("fixedHere", { causeOperation }).then(closeSheet);
   openSheet("Fixed here: where did the fault come from?", () => [
-    choices(operationNames(app, lane), null, set),
+    fromShop(() => [choices(operationNames(app, lane), null, set)]),
     button("I cannot say", () => set("")),
   ]);
 }

@@ -74,6 +74,7 @@ export function queue(app) {
 
 const STATUS_WORDS = {
   sent: "The server answers.",
+  connecting: "The server is being asked; no answer yet. Work on meanwhile.",
   offline:
     "The server cannot be reached just now. Work on: this page needs no network while it is open, and it tries again by itself.",
   busy: "The server asked for a pause; the page tries again by itself.",

@@ -7,6 +7,7 @@ import {
   choices,
   closeSheet,
   field,
+  fromShop,
   heading,
   mainButton,
   newName,
@@ -20,15 +21,16 @@ import { pieces } from "./words.js";
 /** Who works, and whether two share this phone. */
 export function worker(app) {
   openSheet("Who works here", (redraw) => {
-    const { lanes, active } = app.state;
-    const two = lanes.length > 1;
+    const two = app.state.lanes.length > 1;
     const pick = (name) => app.lane("choose", { fields: { worker: name } }).then(closeSheet);
     const use = (name) =>
       app.dispatch({ type: "typed", kind: "workers", name }).then(() => pick(name));
-    const other = app.catalogue.workers.find((name) => name !== lanes[active].worker) || "helper";
-    const people = (count) => app.dispatch({ type: "people", count, worker: other }).then(redraw);
+    const other = () =>
+      app.catalogue.workers.find((name) => name !== app.activeLane.worker) || "helper";
+    const people = (count) =>
+      app.dispatch({ type: "people", count, worker: other() }).then(redraw);
     return [
-      choices(app.catalogue.workers, lanes[active].worker, pick),
+      fromShop(() => [choices(app.catalogue.workers, app.activeLane.worker, pick)]),
       newName("Somebody new", use),
       heading("Two people, one phone"),
       say(
@@ -48,38 +50,33 @@ export function worker(app) {
 /** Product and batch. */
 export function work(app) {
   openSheet("What is made", (redraw) => {
-    const lane = app.activeLane;
     const pickProduct = (product) => app.lane("choose", { fields: { product } }).then(redraw);
-    const pickBatch = (batch) => app.lane("choose", { fields: { batch } }).then(closeSheet);
     const use = (name) =>
       app.dispatch({ type: "typed", kind: "products", name }).then(() => pickProduct(name));
-    const open = app.catalogue.batches(lane.product);
-    const words = (name) =>
-      batchWords(
-        app,
-        open.find((b) => b.batch === name),
-      );
     return [
       heading("Product"),
-      choices(app.catalogue.products, lane.product, pickProduct),
+      fromShop(() => [choices(app.catalogue.products, app.activeLane.product, pickProduct)]),
       newName("Another product", use),
-      lane.product && heading("Batch"),
-      lane.product &&
-        choices(
-          open.map((b) => b.batch),
-          lane.batch,
-          pickBatch,
-          words,
-        ),
-      lane.product &&
-        chips(
-          mainButton("New batch", () => newBatch(app)),
-          lane.batch &&
-            button(`Batch ${lane.batch} has more or fewer pieces`, () => batchSize(app)),
-          lane.batch && button(`Batch ${lane.batch} is packed: put into stock`, () => putAway(app)),
-        ),
+      fromShop(() => batchParts(app)),
     ];
   });
+}
+
+/** The open batches of the lane's product, and what can be done with the one chosen. */
+function batchParts(app) {
+  const { product, batch } = app.activeLane;
+  if (!product) return [];
+  const pick = (name) => app.lane("choose", { fields: { batch: name } }).then(closeSheet);
+  const open = new Map(app.catalogue.batches(product).map((one) => [one.batch, one]));
+  return [
+    heading("Batch"),
+    choices([...open.keys()], batch, pick, (name) => batchWords(app, open.get(name))),
+    chips(
+      mainButton("New batch", () => newBatch(app)),
+      batch && button(`Batch ${batch} has more or fewer pieces`, () => batchSize(app)),
+      batch && button(`Batch ${batch} is packed: put into stock`, () => putAway(app)),
+    ),
+  ];
 }
 
 function batchWords(app, batch) {
@@ -161,15 +158,22 @@ export function newOperation(app) {
 
 /** Coarse laps: two operations in one go, to be split later. */
 function joined(app, use) {
+  const picked = new Set();
+  return [fromShop(() => joinedParts(app, picked, use))];
+}
+
+function joinedParts(app, picked, use) {
   const names = app.catalogue.operations(app.activeLane.product).map((row) => row.operation);
   const single = names.filter((name) => !name.includes(" + "));
-  const picked = new Set();
   if (single.length < 2) return [];
   const toggle = (name) => (event) => {
     if (!picked.delete(name)) picked.add(name);
     event.currentTarget.setAttribute("aria-pressed", String(picked.has(name)));
   };
-  const buttons = single.map((name) => button(name, toggle(name), { "aria-pressed": "false" }));
+  const buttons = single.map((name) => {
+    const pressed = { "aria-pressed": String(picked.has(name)) };
+    return button(name, toggle(name), pressed);
+  });
   const together = () => picked.size > 1 && use(single.filter((n) => picked.has(n)).join(" + "));
   return [
     heading("Several in one go"),

@@ -13,6 +13,7 @@ import { clockTime, laps, marksOf, pieces, span } from "./words.js";
 import { showAsk } from "./asks.js";
 
 export const OTHER = " other"; // the chip that asks for a new name; no name begins with a blank
+const WITHOUT_ANSWER = { connecting: "○ connecting…", offline: "○ no server" };
 const SIDE_WORDS = {
   setup: "Setup",
   transport: "Walk",
@@ -68,7 +69,7 @@ function setTwoLines(node, above, words) {
 function queueWords({ counts, status }) {
   if (counts.refused) return `✎ ${number(counts.refused)} to mend`;
   if (!counts.waiting && counts.posts) return "○ batch waits";
-  if (!counts.waiting) return status === "offline" ? "○ no server" : "✓ all sent";
+  if (!counts.waiting) return WITHOUT_ANSWER[status] || "✓ all sent";
   const wait = counts.waiting === 1 ? "waits" : "wait";
   return `${status === "sent" ? "↑" : "○"} ${laps(counts.waiting)} ${wait}`;
 }
