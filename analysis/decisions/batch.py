@@ -5,13 +5,15 @@ Also the places it takes up in stations; hands are in `hands.py`.
 
 from __future__ import annotations
 
+import numpy as np
+
 from analysis.decisions.compiling import compiled
 
 MOST_STEPS = 4096  # of a line: ranks are packed below the batch's place in the queue
 
 
 @compiled
-def begin_batch(shop, n):
+def begin_batch(shop: np.record, n: int) -> None:
     """A batch takes a slot, and its first steps are ready."""
     if shop.open == shop.slots:
         shop.full = 1
@@ -33,7 +35,7 @@ def begin_batch(shop, n):
 
 
 @compiled
-def be_ready(shop, slot, local):
+def be_ready(shop: np.record, slot: int, local: int) -> None:
     """The task may be taken up; the end of a line finishes its batch."""
     batch = shop.batches[slot]
     line = shop.lines[batch.line]
@@ -50,7 +52,7 @@ def be_ready(shop, slot, local):
 
 
 @compiled
-def end_step(shop, h):
+def end_step(shop: np.record, h: int) -> None:
     """A step of a batch is done: practice, losses, the station, and what follows."""
     hand = shop.hands[h]
     batch = shop.batches[hand.slot]
@@ -77,14 +79,14 @@ def end_step(shop, h):
 
 
 @compiled
-def practise(shop, skill, step, pieces, share):
+def practise(shop: np.record, skill: np.record, step: np.record, pieces: int, share: float) -> None:
     """The hand has done its share of a batch's goes."""
     skill.goes += share * ((pieces + step.pieces_at_once - 1) // step.pieces_at_once)
     skill.last = shop.now
 
 
 @compiled
-def wait_until(shop, slot, local, until):
+def wait_until(shop: np.record, slot: int, local: int, until: float) -> None:
     if shop.due_count == len(shop.dues):
         shop.full = 1
         return
@@ -94,7 +96,7 @@ def wait_until(shop, slot, local, until):
 
 
 @compiled
-def end_waits(shop):
+def end_waits(shop: np.record) -> None:
     place = 0
     while place < shop.freeing_count:
         freeing = shop.freeing[place]
@@ -119,7 +121,7 @@ def end_waits(shop):
 
 
 @compiled
-def _finish_batch(shop, slot):
+def _finish_batch(shop: np.record, slot: int) -> None:
     batch = shop.batches[slot]
     line = shop.lines[batch.line]
     for local in range(line.end - line.first_step):
@@ -136,7 +138,7 @@ def _finish_batch(shop, slot):
 
 
 @compiled
-def _leave_station(shop, station, held_wait):
+def _leave_station(shop: np.record, station: int, held_wait: float) -> None:
     """The work is done; pieces that wait in the station hold their place until that is over."""
     if station < 0:
         return
@@ -151,7 +153,7 @@ def _leave_station(shop, station, held_wait):
 
 
 @compiled
-def leave_place(shop, slot, local):
+def leave_place(shop: np.record, slot: int, local: int) -> None:
     """Pieces that lay in their station are taken out."""
     shop.tasks[slot, local].keeps_place = 0
     station = shop.steps[shop.lines[shop.batches[slot].line].first_step + local].station

@@ -37,7 +37,7 @@ def code_of(name: str) -> int:
 
 
 @compiled
-def mixed(x):
+def mixed(x: np.uint64) -> np.uint64:
     """64 bits stirred so that each bit of the input turns over half of the output."""
     x = (x ^ (x >> _30)) * _FIRST
     x = (x ^ (x >> _27)) * _SECOND
@@ -45,31 +45,31 @@ def mixed(x):
 
 
 @compiled
-def stream(parent, number):
+def stream(parent: int | np.uint64, number: int | np.uint64) -> np.uint64:
     """The start of the stream `number` within the stream `parent`; both uint64."""
     return mixed(mixed(np.uint64(parent) + _GOLDEN * (np.uint64(number) + _ONE)))
 
 
 @compiled
-def number_in(start, k):
+def number_in(start: np.uint64, k: int) -> np.uint64:
     """The k-th number of a stream (k = 0, 1, …), uint64."""
     return mixed(np.uint64(start) + _GOLDEN * (np.uint64(k) + _ONE))
 
 
 @compiled
-def upper(bits):
+def upper(bits: np.uint64) -> float:
     """A uniform number in (0, 1) from the upper half of the bits."""
     return (np.float64(np.uint64(bits) >> _32) + 0.5) * _2_TO_MINUS_32
 
 
 @compiled
-def lower(bits):
+def lower(bits: np.uint64) -> float:
     """A uniform number in (0, 1) from the lower half of the bits."""
     return (np.float64(np.uint64(bits) & _LOW) + 0.5) * _2_TO_MINUS_32
 
 
 @compiled
-def normal_of(p):
+def normal_of(p: float) -> float:
     """The standard normal quantile of p in (0, 1), to 1.2e-9 relative."""
     if abs(p - 0.5) <= CENTRAL:
         return central_normal_of(p)
@@ -77,7 +77,7 @@ def normal_of(p):
 
 
 @compiled
-def central_normal_of(p):
+def central_normal_of(p: float) -> float:
     """The same where |p - 0.5| <= CENTRAL, and no number of meaning elsewhere: the central part of
     P. J. Acklam's algorithm, which covers all but a twentieth."""
     q = p - 0.5
@@ -92,7 +92,7 @@ def central_normal_of(p):
 
 
 @compiled
-def _tail(p, q):
+def _tail(p: float, q: float) -> float:
     """The tails of algorithm AS 241 (Wichura 1988), PPND16."""
     r = math.sqrt(-math.log(p if q < 0 else 1.0 - p))
     if r <= 5.0:
@@ -125,7 +125,7 @@ def _tail(p, q):
 
 
 @compiled
-def small_exp(x):
+def small_exp(x: float) -> float:
     """exp(x) for |x| <= 4 to 2e-10 relative, in plain arithmetic, which a processor does several
     at a time: the series of exp(x / 8) to the tenth power, thrice squared."""
     y = 0.125 * x
@@ -138,7 +138,7 @@ def small_exp(x):
 
 
 @compiled
-def normal_draws(seed, first_run, runs, what, codes):
+def normal_draws(seed: int, first_run: int, runs: int, what: int, codes: np.ndarray) -> np.ndarray:
     """Standard normal draws (runs, codes) of named parameters: one of each name for each run."""
     drawn = np.empty((runs, len(codes)))
     for i in range(runs):

@@ -34,7 +34,7 @@ NOT_PRESSING = 2**62
 
 
 @compiled
-def take_up(shop, stretches, worked):
+def take_up(shop: np.record, stretches: np.ndarray, worked: np.ndarray) -> None:
     """Who is free and at the bench takes up what is most pressing."""
     again = True
     while again:
@@ -68,7 +68,9 @@ def take_up(shop, stretches, worked):
 
 
 @compiled
-def _take_over(shop, stretches, worked, h, pressing):
+def _take_over(
+    shop: np.record, stretches: np.ndarray, worked: np.ndarray, h: int, pressing: int
+) -> bool:
     """Whether the hand takes over what another who is away has left lying: where that presses more
     than what is ready, and this hand will be done with it sooner."""
     hand = shop.hands[h]
@@ -101,7 +103,7 @@ def _take_over(shop, stretches, worked, h, pressing):
 
 
 @compiled
-def _back_at_it(shop, stretches, g):
+def _back_at_it(shop: np.record, stretches: np.ndarray, g: int) -> float:
     """When a hand who is away goes on with what it left lying; infinity where there is nothing."""
     other = shop.hands[g]
     if other.end == np.inf:
@@ -111,7 +113,7 @@ def _back_at_it(shop, stretches, g):
 
 
 @compiled
-def _leave_to(shop, g, place, share):
+def _leave_to(shop: np.record, g: int, place: int, share: float) -> None:
     """The hand is rid of its work but for what it has done of it; `share` is another's."""
     other = shop.hands[g]
     other.end = np.inf
@@ -122,7 +124,7 @@ def _leave_to(shop, g, place, share):
 
 
 @compiled
-def _next_leaving(shop, stretches):
+def _next_leaving(shop: np.record, stretches: np.ndarray) -> float:
     """When the next of those at work goes home and leaves it lying; infinity for never."""
     t = np.inf
     for g in range(shop.hand_count):
@@ -135,7 +137,7 @@ def _next_leaving(shop, stretches):
 
 
 @compiled
-def _most_pressing(shop, h):
+def _most_pressing(shop: np.record, h: int) -> int:
     """The place in the list of ready tasks of the one this hand should do; -1 for none."""
     chosen, least = -1, NOT_PRESSING
     for place in range(shop.ready_count):
@@ -152,7 +154,7 @@ def _most_pressing(shop, h):
 
 
 @compiled
-def _take_off_list(shop, place):
+def _take_off_list(shop: np.record, place: int) -> None:
     shop.ready_count -= 1
     ready, last = shop.ready[place], shop.ready[shop.ready_count]
     ready.key, ready.step = last.key, last.step
@@ -160,7 +162,7 @@ def _take_off_list(shop, place):
 
 
 @compiled
-def _take_place(shop, slot, local):
+def _take_place(shop: np.record, slot: int, local: int) -> bool:
     """The batch takes its place in the station and leaves those it kept; True where it did."""
     first = shop.lines[shop.batches[slot].line].first_step
     step = first + local
@@ -176,7 +178,7 @@ def _take_place(shop, slot, local):
 
 
 @compiled
-def _follows(shop, before, step):
+def _follows(shop: np.record, before: int, step: int) -> bool:
     first = shop.steps[before].first_after
     for place in range(first, first + shop.steps[before].afters):
         if shop.followers[place].step == step:
@@ -185,7 +187,7 @@ def _follows(shop, before, step):
 
 
 @compiled
-def _begin_next(shop, slot, local):
+def _begin_next(shop: np.record, slot: int, local: int) -> bool:
     """Where the next batch is always ready: it is so when the newest is taken up."""
     batch = shop.batches[slot]
     line = shop.lines[batch.line]
@@ -198,7 +200,7 @@ def _begin_next(shop, slot, local):
 
 
 @compiled
-def _task(shop, h):
+def _task(shop: np.record, h: int) -> tuple[float, float]:
     """(seconds at the bench, seconds that a new start costs) of the task the hand takes up.
 
     seconds = (setup + walk + pieces) (1 + delay_share x) (1 + rest_share), x exponential with mean
@@ -228,7 +230,7 @@ def _task(shop, h):
 
 
 @compiled
-def _forget(skill, now):
+def _forget(skill: np.record, now: float) -> None:
     """E <- E retention^weeks for time away of more than a week (study/experience.py)."""
     weeks = (now - skill.last) / WEEK_SECONDS
     if weeks > 1.0:
@@ -237,7 +239,7 @@ def _forget(skill, now):
 
 
 @compiled
-def end_work(shop):
+def end_work(shop: np.record) -> None:
     for h in range(shop.hand_count):
         hand = shop.hands[h]
         if hand.end <= shop.now:

@@ -78,7 +78,7 @@ def _own_week(
 
 
 @compiled
-def stretch_at(stretches, h, place, t):
+def stretch_at(stretches: np.ndarray, h: int, place: int, t: float) -> int:
     """The first stretch of hand h, from `place` on, that has not ended at t."""
     while stretches[h, place].end <= t:
         place += 1
@@ -86,13 +86,15 @@ def stretch_at(stretches, h, place, t):
 
 
 @compiled
-def next_presence(stretches, h, place, t):
+def next_presence(stretches: np.ndarray, h: int, place: int, t: float) -> float:
     """When the hand is next at the bench, t itself where they are; infinity where never again."""
     return max(t, stretches[h, place].begin)
 
 
 @compiled
-def finish(stretches, h, place, t, work, restart, weeks):
+def finish(
+    stretches: np.ndarray, h: int, place: int, t: float, work: float, restart: float, weeks: int
+) -> float:
     """When `work` seconds begun at t are done.
 
     t lies in stretch `place`. After a pause of half an hour or more the hand is slower for a few
@@ -114,7 +116,15 @@ def finish(stretches, h, place, t, work, restart, weeks):
 
 
 @compiled
-def book(stretches, h, place, t, until, worked, sign):
+def book(
+    stretches: np.ndarray,
+    h: int,
+    place: int,
+    t: float,
+    until: float,
+    worked: np.ndarray,
+    sign: float,
+) -> float:
     """How many seconds are worked from t until the end that `finish` told; adds them (sign 1) to
     `worked` by week, takes them back (-1), or leaves it (0)."""
     seconds = 0.0
@@ -129,7 +139,7 @@ def book(stretches, h, place, t, until, worked, sign):
 
 
 @compiled
-def _stays(stretches, h, place, weeks):
+def _stays(stretches: np.ndarray, h: int, place: int, weeks: int) -> bool:
     """Whether the hand is away for more than a week after this stretch, and so ends its work."""
     away = stretches[h, place + 1].begin - stretches[h, place].end
     return away > WEEK_SECONDS and stretches[h, place].begin // WEEK_SECONDS + 1 < weeks

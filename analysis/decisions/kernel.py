@@ -25,6 +25,8 @@ from analysis.decisions.batch import end_waits
 from analysis.decisions.compiling import compiled
 from analysis.decisions.draws import stream
 from analysis.decisions.hands import end_work, take_up
+from analysis.decisions.layout import Parameters
+from analysis.decisions.results import Results
 from analysis.decisions.shelf import (
     begin_orders,
     close_week,
@@ -36,7 +38,16 @@ from analysis.decisions.shop_model import WEEK_SECONDS
 
 
 @compiled
-def simulate_runs(floors, parameters, stretches, calendar, looks, seed, first_run, results):
+def simulate_runs(
+    floors: np.ndarray,
+    parameters: Parameters,
+    stretches: np.ndarray,
+    calendar: np.ndarray,
+    looks: np.ndarray,
+    seed: int,
+    first_run: int,
+    results: Results,
+) -> bool:
     """Simulate the runs first_run, first_run + 1, …, one for each row of the parameters.
 
     floors: the shop, a record in an array of one (`layout.py`), used up. stretches: (hands, n)
@@ -54,7 +65,7 @@ def simulate_runs(floors, parameters, stretches, calendar, looks, seed, first_ru
 
 
 @compiled
-def set_parameters(shop, parameters, i):
+def set_parameters(shop: np.record, parameters: Parameters, i: int) -> None:
     """The figures that are in doubt, as they are in run i."""
     for k in range(shop.skill_count):
         shop.skills[k].level = parameters.level[i, k]
@@ -71,7 +82,14 @@ def set_parameters(shop, parameters, i):
 
 
 @compiled
-def _run(shop, stretches, calendar, looks, results, i):
+def _run(
+    shop: np.record,
+    stretches: np.ndarray,
+    calendar: np.ndarray,
+    looks: np.ndarray,
+    results: Results,
+    i: int,
+) -> bool:
     """One run from an empty bench to the end of the last week; False where the lists were full."""
     _clear(shop)
     open_week(shop, calendar)
@@ -101,7 +119,7 @@ def _run(shop, stretches, calendar, looks, results, i):
 
 
 @compiled
-def _clear(shop):
+def _clear(shop: np.record) -> None:
     """The bench as a run begins: nothing under way, stock and experience as given."""
     shop.now, shop.in_process, shop.lead_time = 0.0, 0.0, 0.0
     shop.due_count, shop.ready_count, shop.freeing_count, shop.open = 0, 0, 0, 0
@@ -125,12 +143,12 @@ def _clear(shop):
 
 
 @compiled
-def _moment_of_look(looks, number):
+def _moment_of_look(looks: np.ndarray, number: int) -> float:
     return number // len(looks) * WEEK_SECONDS + looks[number % len(looks)]
 
 
 @compiled
-def _next_moment(shop, t):
+def _next_moment(shop: np.record, t: float) -> float:
     """The next moment at which anything happens, t at the latest."""
     for h in range(shop.hand_count):
         t = min(t, shop.hands[h].end, shop.hands[h].wake)
@@ -142,7 +160,7 @@ def _next_moment(shop, t):
 
 
 @compiled
-def _count_open(shop, results, i):
+def _count_open(shop: np.record, results: Results, i: int) -> None:
     """What is still under way when the horizon ends."""
     for slot in range(shop.slots):
         batch = shop.batches[slot]

@@ -364,7 +364,14 @@ def _turning(
 
 
 @compiled
-def _ratio_at_present(curve, experience, plateau_share, prior, exponent, turned):
+def _ratio_at_present(
+    curve: np.ndarray,
+    experience: np.ndarray,
+    plateau_share: np.ndarray,
+    prior: np.ndarray,
+    exponent: np.ndarray,
+    turned: np.ndarray,
+) -> np.ndarray:
     ratio = np.ones(turned.shape)
     for k in range(turned.shape[1]):
         now = experience[k] + 1.0

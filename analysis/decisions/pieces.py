@@ -8,6 +8,8 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
+
 from analysis.decisions.compiling import compiled
 from analysis.decisions.draws import (
     BATCH,
@@ -35,7 +37,9 @@ SMALL_SD = 0.6  # |sd z - sd^2 / 2| < 4, since |z| < 6.4 for a chance of 32 bits
 
 
 @compiled
-def pieces_seconds(shop, skill, step, code, pieces):
+def pieces_seconds(
+    shop: np.record, skill: np.record, step: np.record, code: np.uint64, pieces: int
+) -> tuple[float, float, int]:
     """(seconds, seconds that a new start costs, pieces lost) of the pieces of a task.
 
     Go k takes level x shape(E + k) x exp(restart 2^-k) x its own scatter x that of the batch; each
@@ -67,7 +71,9 @@ def pieces_seconds(shop, skill, step, code, pieces):
 
 
 @compiled
-def usual_of_goes(shop, n, c, share, scale, count):
+def usual_of_goes(
+    shop: np.record, n: float, c: float, share: float, scale: float, count: int
+) -> None:
     """Mean times of a block of goes, as multiples of the first ever: see `curve_at`."""
     near = 0
     while near == 0 or (near <= count and n + near < FAR):
@@ -86,7 +92,7 @@ def usual_of_goes(shop, n, c, share, scale, count):
 
 
 @compiled
-def curve_at(skill):
+def curve_at(skill: np.record) -> tuple[float, float, float, float]:
     """(n, c, f, s) at which the skill's curve stands: its k-th go from now takes
     (f + (1 - f) (n + k)^c) s of the first ever, and where c > 0, which is on a cumulative average,
     (n + k + 1)^c - (n + k)^c; k = 0, 1, …; see `practice.shape`."""
@@ -98,7 +104,9 @@ def curve_at(skill):
 
 
 @compiled
-def scatter_of_goes(shop, kind, sd, times, first, count):
+def scatter_of_goes(
+    shop: np.record, kind: int, sd: float, times: np.uint64, first: int, count: int
+) -> None:
     """Numbers of the goes `first`, first + 1, … and what each is times its mean: a factor of mean
     1, exp(sd z - sd^2 / 2), or exponential, or 1."""
     for go in range(count):
@@ -124,7 +132,9 @@ def scatter_of_goes(shop, kind, sd, times, first, count):
 
 
 @compiled
-def _faults(shop, skill, step, first, count, pieces):
+def _faults(
+    shop: np.record, skill: np.record, step: np.record, first: int, count: int, pieces: int
+) -> tuple[int, float]:
     """(pieces lost, mendings in units of the mean one) among a block of goes.
 
     One number decides what becomes of a piece: lost below the scrap chance, mended on the spot
@@ -145,7 +155,7 @@ def _faults(shop, skill, step, first, count, pieces):
 
 
 @compiled
-def _scatter(kind, sd, bits):
+def _scatter(kind: int, sd: float, bits: np.uint64) -> float:
     """A factor of mean 1: exp(sd z - sd^2 / 2), or exponential, or 1."""
     if kind == LOGNORMAL:
         return math.exp(sd * normal_of(upper(bits)) - 0.5 * sd * sd)
@@ -155,5 +165,5 @@ def _scatter(kind, sd, bits):
 
 
 @compiled
-def _scatter_of_batch(sd, code):
+def _scatter_of_batch(sd: float, code: np.uint64) -> float:
     return math.exp(sd * normal_of(upper(stream(code, BATCH))) - 0.5 * sd * sd)

@@ -11,7 +11,9 @@ CONSTANT, UNIT, CUMULATIVE_AVERAGE, PLATEAU, PRIOR = range(5)  # the order of sh
 
 
 @compiled
-def shape(curve, n, exponent, plateau_share, prior_pieces):
+def shape(
+    curve: int, n: float, exponent: float, plateau_share: float, prior_pieces: float
+) -> float:
     """Mean time of go n as a multiple of that of go 1; n >= 1 need not be whole.
 
     constant 1; unit n^b; cumulative average n^(1+b) - (n-1)^(1+b); plateau f + (1-f) n^b;
@@ -32,7 +34,7 @@ FAR = 32.0  # pieces from which the series below is good to 1e-11
 
 
 @compiled
-def growth(n, c):
+def growth(n: float, c: float) -> float:
     """((n + 1) / n)^c, five times quicker than a power: the binomial series of (1 + 1/n)^c, for
     n >= FAR and -2 <= c <= 2 good to 1e-11."""
     x = 1.0 / n

@@ -10,6 +10,7 @@ from analysis.decisions.batch import begin_batch
 from analysis.decisions.compiling import compiled
 from analysis.decisions.draws import ARRIVAL, DEMAND, normal_of, number_in, stream, upper
 from analysis.decisions.floor import ALWAYS, ORDERS, STOCK
+from analysis.decisions.results import Results
 from analysis.decisions.shop_model import WEEK_SECONDS
 
 LARGEST_POISSON = 200.0
@@ -17,7 +18,7 @@ MOST_UNDER_WAY = 1000  # batches: what a shop cannot reach for weeks is not begu
 
 
 @compiled
-def open_week(shop, calendar):
+def open_week(shop: np.record, calendar: np.ndarray) -> None:
     """How many pieces of each line are asked for this week, big orders among them."""
     for n in range(shop.line_count):
         line, now = shop.lines[n], calendar[n, shop.week]
@@ -29,7 +30,7 @@ def open_week(shop, calendar):
 
 
 @compiled
-def pieces_asked(mean, spread, p):
+def pieces_asked(mean: float, spread: float, p: float) -> float:
     """The p-quantile of a week's demand: Poisson for a spread of 1, else (and for large means)
     normal with variance spread x mean, rounded, at least 0."""
     if mean <= 0 or spread == 0.0:
@@ -46,7 +47,7 @@ def pieces_asked(mean, spread, p):
 
 
 @compiled
-def begin_orders(shop):
+def begin_orders(shop: np.record) -> None:
     shop.next_order = np.inf
     for n in range(shop.line_count):
         line = shop.lines[n]
@@ -57,7 +58,7 @@ def begin_orders(shop):
 
 
 @compiled
-def customers_come(shop):
+def customers_come(shop: np.record) -> None:
     if shop.next_order > shop.now:
         return
     shop.next_order = np.inf
@@ -71,7 +72,7 @@ def customers_come(shop):
 
 
 @compiled
-def _gap(shop, n):
+def _gap(shop: np.record, n: int) -> float:
     """Seconds to the next customer's order: exponential, one batch each."""
     line = shop.lines[n]
     bits = number_in(stream(stream(shop.start, ARRIVAL), line.code), line.orders)
@@ -80,7 +81,7 @@ def _gap(shop, n):
 
 
 @compiled
-def look_at_stock(shop):
+def look_at_stock(shop: np.record) -> None:
     """Begin batches, of the line with the least cover first, until every line is covered or
     MOST_UNDER_WAY are.
 
@@ -105,7 +106,7 @@ def look_at_stock(shop):
 
 
 @compiled
-def close_week(shop, results, i):
+def close_week(shop: np.record, results: Results, i: int) -> None:
     """sold = min(stock + made, asked for); the rest of what was asked for is lost. What is made to
     order is sold with its making."""
     week = shop.week
