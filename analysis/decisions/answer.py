@@ -13,6 +13,11 @@ import numpy as np
 
 DO, DO_NOT, NOT_YET, NOTHING = "do it", "do not do it", "not yet", "changes nothing"
 MEASURED, ASSUMED, PUBLISHED, GIVEN = "measured", "assumed", "published", "given"
+PROPOSED = "proposed"  # by the program, and neither changed nor confirmed by who asks
+
+# What a sentence of the answer is about, so that a page can choose and fold.
+WORTH, SURE, GIVEN_UP, OUT_OF_POCKET = "worth", "how sure", "given up", "out of pocket"
+SOLD, HOURS, HELPER, ORDERS, ASKED_FOR = "sold", "hours", "helper", "orders", "demand"
 
 
 @dataclass(frozen=True)
@@ -152,6 +157,28 @@ class Mover:
 
 
 @dataclass(frozen=True)
+class Said:
+    """One sentence of the answer. about: what it tells, one of the kinds above."""
+
+    about: str
+    text: str
+
+
+@dataclass(frozen=True)
+class MoneyLine:
+    """One part of what a change costs and brings, against going on as before; in > 0, out < 0.
+
+    what, when: in words, as `Rent, what is added`, `60 a week`. amount: over the whole time, not
+    discounted; worth: at today's worth, mean. Both in the shop's currency.
+    """
+
+    what: str
+    when: str
+    amount: FiniteSpread
+    worth: float
+
+
+@dataclass(frozen=True)
 class Assumption:
     """One thing the answer rests on, in plain words, and how it is known."""
 
@@ -183,13 +210,16 @@ class Answer:
 
     verdict: DO, DO_NOT, NOT_YET or NOTHING. condition: on what it hangs, of what was given as a
     range or is otherwise today, as `demand grows by at least about 12 %`; "" where nothing of that
-    turns it. headline: the verdict in one sentence a maker would say. sentences: what it does, what
-    it earns, how sure, in reading order. must_be_true: what would have to be true for it to pay (or
-    to stop paying). settle: which laps or which question would settle it, "" where nothing open
-    could turn the answer. movers: largest first; unmoving: the names of what was looked at and
+    turns it. headline: the verdict in one sentence a maker would say. said: what it earns, how
+    sure, what it does, in reading order. bill: every part of the money, the last line all together,
+    whose worth is the mean net present value. must_be_true: what would have to be true for it to
+    pay (or to stop paying). settle: which laps or which question would settle it, "" where nothing
+    open could turn the answer. movers: largest first; unmoving: the names of what was looked at and
     hardly moves it. searched: other values were simulated; before that there are no movers, no
-    break-even and nothing that would settle it. net_present_values: one a run, for a histogram.
-    stopped: fewer runs than asked, by the user.
+    break-even and nothing that would settle it. before: the heading of the cautions, as `Before
+    anything is signed or the machine is in use`. net_present_values: one a run, for a histogram.
+    walk_hours_saved: a week, mean; None where walks stay as they are. stopped: fewer runs than
+    asked, by the user.
     """
 
     name: str
@@ -205,17 +235,29 @@ class Answer:
     money: Money
     verdict: str
     headline: str
-    sentences: tuple[str, ...]
+    said: tuple[Said, ...]
+    bill: tuple[MoneyLine, ...]
     must_be_true: tuple[str, ...]
     settle: str
     movers: tuple[Mover, ...]
     assumptions: tuple[Assumption, ...]
+    before: str
     cautions: tuple[str, ...]
     path: Path
     net_present_values: np.ndarray
     condition: str = ""
     unmoving: tuple[str, ...] = ()
     searched: bool = True
+    walk_hours_saved: float | None = None
+
+    @property
+    def sentences(self) -> tuple[str, ...]:
+        """What is said below the headline, one sentence each, in reading order."""
+        return tuple(one.text for one in self.said)
+
+    def about(self, *kinds: str) -> tuple[str, ...]:
+        """The sentences about some of it, in reading order."""
+        return tuple(one.text for one in self.said if one.about in kinds)
 
 
 @dataclass(frozen=True)

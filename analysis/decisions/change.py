@@ -95,7 +95,7 @@ def with_demand(model: ShopModel, demand: Demand, scenario: Scenario) -> ShopMod
 def _yearly(demand: Demand) -> float:
     """Growth a year; of a range its middle, taken of 1 + growth, which is above 0."""
     growth = demand.growth_per_year
-    return Estimate(1 + growth.low, 1 + growth.high).middle - 1 if growth.is_range else growth.low
+    return Estimate(1 + growth.low, 1 + growth.high).typical - 1 if growth.is_range else growth.low
 
 
 def _with_doubt(model: ShopModel, name: str, doubt: float, figures: Iterable[str]) -> ShopModel:
@@ -121,7 +121,7 @@ def _line_with_demand(
         share = line.demand_per_week / total if total else 1 / len(own)
         per_week = pieces[line.product] * share
     if _factored(line, demand):
-        per_week *= demand.factor.middle
+        per_week *= demand.factor.typical
     return replace(line, demand_per_week=per_week)
 
 
@@ -258,7 +258,7 @@ def _with_machine_doubts(model: ShopModel, machine: Equipment) -> ShopModel:
 def _machine_paced(skill: Skill, seconds: Estimate) -> Skill:
     """The machine sets the time: no practice, no doubt of a person; the scatter stays."""
     return Skill(
-        first_unit_seconds=seconds.middle,
+        first_unit_seconds=seconds.typical,
         piece_log_sd=skill.piece_log_sd,
         batch_log_sd=skill.batch_log_sd,
         scatter=skill.scatter,
@@ -292,16 +292,16 @@ def _machine_steps(model: ShopModel, line: Line, machine: Equipment) -> tuple[St
 
 
 def _machine_step(step: Step, machine: Equipment) -> Step:
-    factor = machine.attended_share.middle
+    factor = machine.attended_share.typical
     if machine.seconds is None:
         factor *= step.time_factor
     if machine.time_factor:
-        factor *= machine.time_factor.middle
+        factor *= machine.time_factor.typical
     step = replace(step, time_factor=factor)
     if machine.pieces_at_once:
         step = replace(step, pieces_at_once=machine.pieces_at_once)
     if machine.setup_seconds:
-        step = replace(step, setup_seconds=machine.setup_seconds.middle, setup_doubt=0.0)
+        step = replace(step, setup_seconds=machine.setup_seconds.typical, setup_doubt=0.0)
     if isinstance(machine.new_station, str):
         step = replace(step, station=machine.new_station)
     return step
@@ -312,9 +312,9 @@ def _unattended_seconds(model: ShopModel, line: Line, step: Step, machine: Equip
 
     goes x seconds of one go x (1 - attended share)
     """
-    attended = machine.attended_share.middle
+    attended = machine.attended_share.typical
     times = [
-        machine.seconds.middle if machine.seconds else present_seconds(skill)
+        machine.seconds.typical if machine.seconds else present_seconds(skill)
         for (_, product, operation), skill in model.skills.items()
         if (product, operation) == (line.product, step.operation)
     ]

@@ -9,7 +9,7 @@ from __future__ import annotations
 import dataclasses
 import math
 
-from analysis.decisions.answer import Answer, Assumption, Mover, Situation, Spread
+from analysis.decisions.answer import Answer, Assumption, MoneyLine, Mover, Situation, Spread
 
 
 def whatif_contract(answer: Answer) -> dict:
@@ -27,6 +27,8 @@ def whatif_contract(answer: Answer) -> dict:
         "headline": answer.headline,
         "condition": answer.condition,
         "sentences": list(answer.sentences),
+        "bill": [_flat(line) for line in answer.bill],
+        "walk_hours_saved": answer.walk_hours_saved,
         "must_be_true": list(answer.must_be_true),
         "settle": answer.settle,
         "baseline": _situation(answer.baseline),
@@ -51,7 +53,7 @@ def _spread(values: Spread) -> dict:
     return {name: _plain(value) for name, value in dataclasses.asdict(values).items()}
 
 
-def _flat(row: Assumption | Mover) -> dict:
+def _flat(row: Assumption | Mover | MoneyLine) -> dict:
     return {name: _plain(value) for name, value in dataclasses.asdict(row).items()}
 
 

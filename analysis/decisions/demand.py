@@ -64,7 +64,7 @@ class DemandCurve:
         demand = self.scenario.demand
         if demand is None:
             return self.scenario, share
-        middle = round(self.factor.middle * (share if self.by_factor else 1.0), DIGITS)
+        middle = round(self.factor.typical * (share if self.by_factor else 1.0), DIGITS)
         fixed = replace(self.scenario, demand=replace(demand, factor=sure(middle)))
         return fixed, 1.0 if self.by_factor else share
 
@@ -101,7 +101,7 @@ class DemandCurve:
         demand = self.scenario.demand
         if not (demand and self.by_factor) or _at_today(demand) != replace(demand, factor=sure(1)):
             return None
-        return 1 / self.factor.middle
+        return 1 / self.factor.typical
 
     def _ends(self) -> tuple[float, float] | None:
         """The likely ends of demand as shares; None where a range of a part of it is drawn."""
@@ -109,7 +109,7 @@ class DemandCurve:
             return 1 - TENTH, 1 + TENTH
         if not self.by_factor:
             return None
-        return self.factor.low / self.factor.middle, self.factor.high / self.factor.middle
+        return self.factor.low / self.factor.typical, self.factor.high / self.factor.typical
 
     def _looked_at(self) -> list[tuple[float, At]]:
         """All shares simulated, in order."""

@@ -141,7 +141,7 @@ def _of_lines(model: ShopModel) -> Iterator[tuple[str, Doubt]]:
 def _of_scenario(model: ShopModel, scenario: Scenario) -> Iterator[tuple[str, Doubt]]:
     deviation = {shared.name: shared.doubt for shared in model.shared_doubts}
     if scenario.demand and DEMAND_DOUBT in deviation:
-        middle = 100 * scenario.demand.factor.middle
+        middle = 100 * scenario.demand.factor.typical
         yield DEMAND_DOUBT, Doubt(
             DEMAND, _value(middle, deviation[DEMAND_DOUBT], " % of today's"), GIVEN,
             COUNT_DEMAND,
@@ -182,10 +182,10 @@ def _of_machine(machine: Equipment, deviation: dict[str, float]) -> Iterator[tup
     if time in deviation:
         given = machine.seconds or machine.time_factor
         unit, scale = (" s", 1) if machine.seconds else (" % of the present time", 100)
-        middle = scale * (given.middle if given else 1.0)
+        middle = scale * (given.typical if given else 1.0)
         yield time, Doubt(time, _value(middle, deviation[time], unit), GIVEN, trial)
     if setup in deviation and machine.setup_seconds:
-        words = _value(machine.setup_seconds.middle, deviation[setup], " s")
+        words = _value(machine.setup_seconds.typical, deviation[setup], " s")
         yield setup, Doubt(setup, words, GIVEN, trial)
 
 
@@ -198,7 +198,7 @@ def _of_helper(
         first, d = helper.first_unit_factor, deviation[pace]
         yield pace, Doubt(
             f"time of the first pieces of the {name}",
-            _value(100 * first.middle, d, " % of the shop's own"),
+            _value(100 * first.typical, d, " % of the shop's own"),
             GIVEN if first.is_range else PUBLISHED,
             f"agree on a paid trial and time {LAPS} laps of the {name}",
         )  # fmt: skip

@@ -13,7 +13,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import TypeAlias
+from typing import Any, TypeAlias
 
 import numpy as np
 
@@ -27,6 +27,7 @@ from analysis.records.scenario import Equipment, Estimate, Scenario, sure
 
 Models: TypeAlias = tuple[ShopModel, ShopModel]  # before, after
 RENT, DEPOSIT = "added rent", "deposit"
+SALES, MATERIAL = "Sales", "Material"
 
 
 @dataclass(frozen=True)
@@ -35,7 +36,8 @@ class Entry:
 
     name: what it hangs on, as `price of the press`. estimate: the figure itself, where one is
     given; every flow is in proportion to it; drawn: the mean of its values in the runs.
-    at_end: what comes in is got back at the end (resale, deposit).
+    at_end: what comes in is got back at the end (resale, deposit). part: the line of a list of the
+    money it belongs to; back: of what comes in of it at the end, where that is a line of its own.
     """
 
     name: str
@@ -45,6 +47,8 @@ class Entry:
     source: str = GIVEN
     per: str = ""
     at_end: bool = False
+    part: str = ""
+    back: str = ""
 
 
 @dataclass(frozen=True)
@@ -106,12 +110,12 @@ def _goods(before: Runs, after: Runs, models: Models) -> Iterator[Entry]:
         own = np.array([line.product == product for line in lines])
         price = np.array([line.price or 0.0 for line in lines]) * own
         material = np.array([line.material_cost or 0.0 for line in lines]) * own
-        yield Entry(f"price of the {product}", _from_week_1(usual @ price))
-        yield Entry(f"material of the {product}", -_from_week_1(used @ material))
+        yield Entry(f"price of the {product}", _from_week_1(usual @ price), part=SALES)
+        yield Entry(f"material of the {product}", -_from_week_1(used @ material), part=MATERIAL)
     orders = orders_after - orders_before
     for week in np.flatnonzero(orders.any(axis=0)):
         own = np.where(np.arange(orders.shape[1]) == week, orders, 0.0)
-        yield Entry(f"price of the order of week {week + 1}", _from_week_1(own))
+        yield Entry(f"price of the order of week {week + 1}", _from_week_1(own), part=SALES)
 
 
 def _sold_by_order(runs: Runs, model: ShopModel) -> tuple[np.ndarray, np.ndarray]:
@@ -132,42 +136,33 @@ def _costs(after: Runs, models: Models, scenario: Scenario, seed: int) -> Iterat
     runs, weeks = after.sold.shape[:2]
 
     def money(
-        name: str,
-        estimate: Estimate,
-        each: np.ndarray,
-        sign: int,
-        per: str = "",
-        at_end: bool = False,
+        part: str, name: str, estimate: Estimate, each: np.ndarray, per: str = "", **more: Any
     ) -> Entry:
         z = normal_draws(seed, 0, runs, PARAMETER, np.array([code_of(name)], np.uint64))
         drawn = np.reshape(at(estimate, z), (runs, 1))
-        return Entry(name, sign * drawn * each, estimate, float(drawn.mean()), GIVEN, per, at_end)
+        mean = float(drawn.mean())
+        return Entry(name, drawn * each, estimate, mean, GIVEN, per, part=part, **more)
 
     each_week = np.append(0.0, np.ones(weeks))
     start = np.append(1.0, np.zeros(weeks))
     if helper := scenario.helper:
-        there = np.append(0.0, helper_weeks(helper, scenario))
-        hours = helper_hours(models[0], helper)
-        yield money(
-            f"hourly cost of the {helper.name}", sure(helper.cost_per_hour), hours * there, -1, "h"
-        )
+        paid = np.append(0.0, helper_weeks(helper, scenario)) * helper_hours(models[0], helper)
+        wage = sure(helper.cost_per_hour)
+        yield money(f"Pay of the {helper.name}", f"hourly cost of the {helper.name}", wage, -paid,
+                    "h")  # fmt: skip
     for machine in scenario.equipment:
-        end = end_of_life(machine, weeks)
+        end, the = end_of_life(machine, weeks), f"the machine ({machine.name})"
         used = each_week * (np.arange(weeks + 1) <= end)
         sale = (np.arange(weeks + 1) == end).astype(float)
-        yield money(f"price of {_the(machine)}", machine.price, start, -1)
-        yield money(
-            f"running cost of {_the(machine)}", machine.running_cost_per_week, used, -1, "week"
-        )
-        yield money(f"resale of {_the(machine)}", machine.resale, sale, 1, at_end=True)
+        yield money(f"Price of {the}", f"price of {the}", machine.price, -start)
+        yield money(f"Power and upkeep of {the}", f"running cost of {the}",
+                    machine.running_cost_per_week, -used, "week")  # fmt: skip
+        yield money(f"Sale of {the}", f"resale of {the}", machine.resale, sale, at_end=True)
     if move := scenario.move:
-        yield money(RENT, move.rent_per_week, each_week, -1, "week")
-        yield money("fit-out", move.fit_out, start, -1)
-        yield money(DEPOSIT, move.deposit, start - start[::-1], -1, at_end=True)
-
-
-def _the(machine: Equipment) -> str:
-    return f"the machine ({machine.name})"
+        yield money("Fit-out", "fit-out", move.fit_out, -start)
+        yield money("Rent, what is added", RENT, move.rent_per_week, -each_week, "week")
+        yield money("Deposit paid", DEPOSIT, move.deposit, start[::-1] - start, at_end=True,
+                    back="Deposit back")  # fmt: skip
 
 
 def end_of_life(machine: Equipment, weeks: int) -> int:

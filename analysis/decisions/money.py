@@ -58,16 +58,17 @@ def payback(cumulative: np.ndarray) -> np.ndarray:
 
 
 def at(estimate: Estimate, z: np.ndarray | float) -> np.ndarray | float:
-    """The value of an estimate at standard normal draws z: its ends at z = -1.645 and 1.645.
+    """Money, hours or days at standard normal draws z: the ends at z = -1.645 and 1.645.
 
-    Lognormal where both ends are above 0, else normal and not below 0.
+    middle + z (high - low) / (2 x 1.645), and not below 0: `Estimate.middle` says why and whence.
     """
-    if not estimate.is_range:
-        return estimate.low + 0.0 * np.asarray(z)
-    if estimate.low > 0:
-        return estimate.middle * np.exp(np.asarray(z) * doubt_of(estimate))
     spread = (estimate.high - estimate.low) / (2 * NORMAL_95)
     return np.maximum(estimate.middle + np.asarray(z) * spread, 0.0)
+
+
+def ratio_at(estimate: Estimate, z: np.ndarray | float) -> np.ndarray | float:
+    """A factor above 0 at standard normal draws z: typical x exp(z doubt), see Estimate.typical."""
+    return estimate.typical * np.exp(np.asarray(z) * doubt_of(estimate))
 
 
 def doubt_of(estimate: Estimate) -> float:

@@ -87,7 +87,7 @@ def _newcomer(own: list[Skill], helper: Helper, guess: ExponentGuess) -> Skill:
         return own[0]
     own = [skill for skill in own if skill.source == "measured"] or own
     usual = math.exp(np.mean([math.log(skill.first_unit_seconds) for skill in own]))
-    first = usual * helper.first_unit_factor.middle
+    first = usual * helper.first_unit_factor.typical
     floor = min(first, *(present_seconds(skill) for skill in own))
     return Skill(
         first_unit_seconds=first,
@@ -112,7 +112,7 @@ def _exponent(own: list[Skill], helper: Helper, guess: ExponentGuess) -> float:
     1 / deviation^2 of the guess.
     """
     if helper.learning_rate:
-        return math.log2(helper.learning_rate.middle)
+        return math.log2(helper.learning_rate.typical)
     shown = [skill for skill in own if _shows_practice(skill)]
     weights = [1 / (skill.exponent_doubt**2 + PUBLISHED_SPREAD**2) for skill in shown]
     values = [skill.exponent for skill in shown]

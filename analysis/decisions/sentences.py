@@ -11,21 +11,29 @@ from collections.abc import Sequence
 import numpy as np
 
 from analysis.decisions.answer import (
+    ASKED_FOR,
     DO,
     DO_NOT,
     GIVEN,
+    GIVEN_UP,
+    HOURS,
     NOT_YET,
     NOTHING,
+    OUT_OF_POCKET,
+    SOLD,
+    SURE,
+    WORTH,
     FiniteSpread,
     Money,
     Mover,
+    Said,
     Situation,
     Stop,
 )
 from analysis.decisions.doubts import DEMAND
 from analysis.decisions.money import NORMAL_95
 from analysis.records.figures import figure
-from analysis.records.scenario import WEEKS_PER_YEAR, Scenario, sure
+from analysis.records.scenario import WEEKS_PER_YEAR, Move, Scenario, sure
 
 DO_SHARE, LEAVE_SHARE = 0.8, 0.2
 WEEKS_PER_MONTH = WEEKS_PER_YEAR / 12
@@ -199,28 +207,52 @@ def sentences(
     money: Money,
     scenario: Scenario,
     currency: str,
-) -> tuple[str, ...]:
-    """What it does, what it earns, how sure, from which demand on."""
-    value = money.net_present_value
+) -> tuple[Said, ...]:
+    """What it earns, how sure, what is left if given up, what it does, from which demand on."""
     sold = (
         f"Sold in a week: {pieces(before.sold_per_week.mean)} before, "
         f"{pieces(after.sold_per_week.mean)} after{_from_to(after.sold_per_week)}, "
         f"of {pieces(money.demand_per_week)} asked for."
     )
     if verdict == NOTHING:
-        return (sold,)
-    lines = [
-        sold,
+        return (Said(SOLD, sold),)
+    told = (
+        (WORTH, [_worth_sentence(money, scenario, currency)]),
+        (SURE, _sure_sentences(verdict, money)),
+        (GIVEN_UP, _stop_sentences(money, scenario, currency)),
+        (OUT_OF_POCKET, _deepest_sentences(money, currency)),
+        (SOLD, [sold, *_sold_sentences(before, after, money, scenario)]),
+        (HOURS, _hours_sentences(before, after, money, scenario, currency)),
+        (ASKED_FOR, _demand_sentences(before, money, currency)),
+    )
+    return tuple(Said(about, line) for about, lines in told for line in lines)
+
+
+def _worth_sentence(money: Money, scenario: Scenario, currency: str) -> str:
+    """What it is worth, and between which ends nine of ten runs lie."""
+    return (
         f"Over {span(scenario.horizon_weeks)}, at today's worth, {_worth(money, currency)}"
-        f"{_sure_to(money, currency)}{_ends(value, currency)}.",
-    ]
-    if not _without_money(money):
-        lines.append(_gains(money.probability_of_gain))
+        f"{_ends(money.net_present_value, currency)}."
+    )
+
+
+def _sure_sentences(verdict: str, money: Money) -> list[str]:
+    """How many runs gain, and whether chance alone could turn the average."""
+    if _without_money(money):
+        return []
+    line = _gains(money.probability_of_gain)
     if verdict == DO_NOT:
-        lines[-1] = lines[-1][:-1] + f"; {payback_words(money)}."
-    lines += _deepest_sentences(money, currency)
-    lines += _stop_sentences(money, scenario, currency)
-    lines += _hours_sentences(before, after, money, scenario, currency)
+        line = f"{line[:-1]}; {payback_words(money)}."
+    if abs(money.net_present_value.mean) >= NORMAL_95 * money.error:
+        return [line]
+    return [line, "So few runs cannot tell whether it gains or loses on average."]
+
+
+def _sold_sentences(
+    before: Situation, after: Situation, money: Money, scenario: Scenario
+) -> list[str]:
+    """Why fewer are sold, and after how many it pays."""
+    lines = []
     if after.sold_per_week.mean < WORTH_TELLING * before.sold_per_week.mean and scenario.helper:
         lines.append(
             "Fewer pieces are sold with this helper: teaching takes hours, and slower hands hold a "
@@ -229,20 +261,7 @@ def sentences(
         )
     if money.pieces_until_paid.p50:
         lines.append(f"It pays after about {figure(money.pieces_until_paid.p50)} pieces sold.")
-    lines += _demand_sentences(before, money, currency)
-    return tuple(lines)
-
-
-def _sure_to(money: Money, currency: str) -> str:
-    """How far chance alone may have moved the average: in nine of ten cases within this."""
-    if not money.error:
-        return ""
-    return f" (this average {_give_or_take(money.error, currency)}, in nine of ten cases)"
-
-
-def _give_or_take(error: float, currency: str) -> str:
-    """`give or take 420 USD`: 1.645 standard errors, nine of ten cases."""
-    return f"give or take {amount(NORMAL_95 * error, currency)}"
+    return lines
 
 
 def _deepest_sentences(money: Money, currency: str) -> list[str]:
@@ -322,10 +341,16 @@ def _hours_sentences(
     whose = "all together, " if scenario.helper else ""
     lines = [f"Hours at the bench in a week, {whose}{pieces(was)} before, {pieces(now)} after."]
     as_many = after.sold_per_week.mean >= ALL_IS_SOLD * before.sold_per_week.mean
-    if now < was and money.worth_per_week < 0 and as_many and not scenario.helper:
+    taken = scenario.helper or (scenario.move and _takes_hours(scenario.move))
+    if now < was and money.worth_per_week < 0 and as_many and not taken:
         each = amount(-money.worth_per_week / (was - now), currency)
         lines.append(f"Each hour at the bench that it frees costs {each}.")
     return lines
+
+
+def _takes_hours(move: Move) -> bool:
+    """Whether a move itself takes hours from the bench: those are lost, not freed."""
+    return bool(move.commute_hours_per_week.high or move.lost_days.high)
 
 
 def orders_sentence(week: int, ordered: float, ready: Sequence[float]) -> str:
@@ -368,11 +393,8 @@ def _at_best(money: Money, currency: str) -> str:
     if best is None or at is None:
         return ""
     near = -best < NORMAL_95 * money.best_error
-    return (
-        f": at best, at about {pieces(at)}, it loses {amount(-best, currency)}, "
-        f"{_give_or_take(money.best_error, currency)}"
-        + (", and so may just break even" if near else "")
-    )
+    lost = f": at best, at about {pieces(at)}, it loses {amount(-best, currency)}"
+    return lost + (", and so may just break even" if near else "")
 
 
 def _between(money: Money) -> str:
@@ -400,9 +422,16 @@ def _from_to(values: FiniteSpread) -> str:
 
 
 def _ends(value: FiniteSpread, currency: str) -> str:
-    """Where it ends in nine of ten runs, unless they all end alike."""
+    """`; nine of ten runs lie between a loss of 200 EUR and a gain of 3,000 EUR`, nothing where
+    they all end alike."""
     low, high = _signed(value.p5, currency), _signed(value.p95, currency)
-    return "" if low == high else f"; in nine of ten runs it ends between {low} and {high}"
+    if low == high:
+        return ""
+    if value.p5 > 0 or value.p95 < 0:
+        kind = "a gain" if value.p5 > 0 else "a loss"
+        near, far = sorted((abs(value.p5), abs(value.p95)))
+        return f"; in nine of ten runs {kind} of {figure(near)} to {amount(far, currency)}"
+    return f"; in nine of ten runs between {low} and {high}"
 
 
 def _signed(value: float, currency: str) -> str:

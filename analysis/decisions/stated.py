@@ -95,10 +95,11 @@ def _of_demand(now: ShopModel, scenario: Scenario, currency: str) -> Iterator[As
     if demand.factor.low != 1 or demand.factor.is_range:
         whose = ", ".join(demand.factor_products) or "all products"
         asked = _asked(now, demand.factor_products)
-        pieces = _shown(Estimate(demand.factor.low * asked, demand.factor.high * asked))
+        pieces = Estimate(demand.factor.low * asked, demand.factor.high * asked)
         yield Assumption(
             "Demand will be",
-            f"{pieces} pieces a week, {_percent(demand.factor)} % of today's, {whose}, {way}",
+            f"{_between(pieces)} pieces a week{in_the_middle(pieces)}, "
+            f"{_percent(demand.factor)} % of today's, {whose}, {way}",
             GIVEN,
         )
     for product, per_week in demand.products:
@@ -107,7 +108,7 @@ def _of_demand(now: ShopModel, scenario: Scenario, currency: str) -> Iterator[As
         )
     if demand.growth_per_year != sure(0.0):
         yield Assumption(
-            "Demand grows by", f"{_percent(demand.growth_per_year)} % a year, {way}", GIVEN
+            "Demand grows by", f"{_growth(demand.growth_per_year)} % a year, {way}", GIVEN
         )
     if demand.season:
         months = ", ".join(figure(factor) for factor in demand.season)
@@ -144,7 +145,7 @@ def _of_helper(model: ShopModel, helper: Helper, currency: str) -> Iterator[Assu
         "Teaching",
         f"{_shown(helper.training_hours)} hours at the start in which neither makes pieces; "
         + _minding(model, helper),
-        GIVEN,
+        GIVEN if helper.training_hours != Helper.training_hours else ASSUMED,
     )
     source = GIVEN if helper.operations else ASSUMED
     yield Assumption("They may do", ", ".join(helper_operations(model, helper)), source)
@@ -153,7 +154,8 @@ def _of_helper(model: ShopModel, helper: Helper, currency: str) -> Iterator[Assu
 def _learning_rate(model: ShopModel, helper: Helper) -> Assumption:
     """How fast a helper gets quicker: as given, or by the shop's curves and published studies."""
     if helper.learning_rate:
-        rate = f"each time their pieces have doubled, one takes {_percent(helper.learning_rate)} %"
+        rate = "each time their pieces have doubled, one takes "
+        rate += f"{_ratio(helper.learning_rate, 100)} %"
         rate += " of the time before"
     else:
         guess = shop_guess(model.skills)
@@ -182,9 +184,9 @@ def _minding(model: ShopModel, helper: Helper) -> str:
 
 def _of_machine(machine: Equipment, scenario: Scenario, currency: str) -> Iterator[Assumption]:
     if machine.seconds:
-        time = f"{_shown(machine.seconds)} s a go"
+        time = f"{_ratio(machine.seconds)} s a go"
     elif machine.time_factor:
-        time = f"{_percent(machine.time_factor)} % of the present time"
+        time = f"{_ratio(machine.time_factor, 100)} % of the present time"
     else:
         time = "as quick as now"
     how = "a guess or a supplier's word until timed" if _is_range(machine) else "taken as sure"
@@ -207,7 +209,7 @@ def _of_machine(machine: Equipment, scenario: Scenario, currency: str) -> Iterat
     if machine.attended_share.low < 1:
         yield Assumption(
             f"{machine.name}: alone",
-            f"{100 * (1 - machine.attended_share.middle):.0f} % of its time nobody stands by",
+            f"{100 * (1 - machine.attended_share.typical):.0f} % of its time nobody stands by",
             GIVEN,
         )
 
@@ -258,10 +260,12 @@ def _owed(move: Move, currency: str) -> str:
 
 
 def _of_reckoning(scenario: Scenario) -> Iterator[Assumption]:
+    if _has_ranges(scenario):
+        yield Assumption("A figure given as a range", RANGES, ASSUMED)
     yield Assumption(
         "Money later is worth less",
         f"by {figure(100 * scenario.discount_rate_per_year)} % a year",
-        GIVEN,
+        GIVEN if scenario.discount_rate_per_year != Scenario.discount_rate_per_year else ASSUMED,
     )
     yield Assumption(
         "Material", "counts when a piece is sold or spoiled; stock left over is neither gain "
@@ -270,21 +274,66 @@ def _of_reckoning(scenario: Scenario) -> Iterator[Assumption]:
     yield Assumption("Taxes and subsidies", "are left out", ASSUMED)
 
 
+RANGES = (
+    "nine of ten runs draw it from between its ends, the others from a little beyond. Money, hours "
+    "and days: as likely so much above the middle as below it, on average the middle. Times, "
+    "shares and demand: as likely twice as much as half as much"
+)
+
+
+def _has_ranges(scenario: Scenario) -> bool:
+    """Whether any figure of it is given as a range."""
+    parts = (scenario.helper, *scenario.equipment, scenario.move, scenario.demand)
+    return any(
+        isinstance(figure_, Estimate) and figure_.is_range
+        for part in parts
+        if part
+        for figure_ in vars(part).values()
+    )
+
+
 def _times(factor: Estimate) -> str:
     """`as long as`, `1.2 times as long as`."""
-    return "as long as" if factor == sure(1.0) else f"{_shown(factor)} times as long as"
+    return "as long as" if factor == sure(1.0) else f"{_ratio(factor)} times as long as"
 
 
 def _shown(estimate: Estimate) -> str:
-    if estimate.is_range:
-        return f"{figure(estimate.low, 3)} to {figure(estimate.high, 3)}"
-    return figure(estimate.low, 3)
+    """Hours or days: `2 to 12 (7 on average)`."""
+    return f"{_between(estimate)}{on_average(estimate)}"
+
+
+def _ratio(estimate: Estimate, scale: float = 1.0) -> str:
+    """What multiplies: `45 to 70 (56 in the middle)`."""
+    return f"{_between(estimate, scale)}{in_the_middle(estimate, scale)}"
 
 
 def _money(estimate: Estimate, currency: str, digits: int = 3) -> str:
-    """`2,300 to 2,900 USD`."""
-    ends = dict.fromkeys(figure(end, digits) for end in (estimate.low, estimate.high))
-    return f"{' to '.join(ends)} {currency}".rstrip()
+    """`2,300 to 2,900 USD (2,600 on average)`."""
+    ends = f"{_between(estimate, digits=digits)} {currency}".rstrip()
+    return f"{ends}{on_average(estimate)}"
+
+
+def _between(estimate: Estimate, scale: float = 1.0, digits: int = 3) -> str:
+    ends = (figure(scale * end, digits) for end in (estimate.low, estimate.high))
+    return " to ".join(dict.fromkeys(ends))
+
+
+def on_average(estimate: Estimate) -> str:
+    """What a range that is added up counts as: ` (1,200 on average)`; nothing of a sure figure."""
+    return f" ({figure(estimate.middle, 3)} on average)" if estimate.is_range else ""
+
+
+def in_the_middle(estimate: Estimate, scale: float = 1.0) -> str:
+    """What a range that multiplies counts as: ` (56 in the middle)`; nothing of a sure figure."""
+    return f" ({figure(scale * estimate.typical, 3)} in the middle)" if estimate.is_range else ""
+
+
+def _growth(rate: Estimate) -> str:
+    """`-10 to 20 (3.9 in the middle)`: percent a year, of what is left of 1 year after year."""
+    left = Estimate(1 + rate.low, 1 + rate.high)
+    if not rate.is_range:
+        return _percent(rate)
+    return f"{_percent(rate)} ({figure(100 * (left.typical - 1), 3)} in the middle)"
 
 
 def _percent(rate: Estimate) -> str:
@@ -331,6 +380,19 @@ def cautions(scenario: Scenario) -> tuple[str, ...]:
         (True, MONEY_CAUTION),
     )
     return tuple(caution for given, caution in parts if given)
+
+
+def before_signing(scenario: Scenario) -> str:
+    """The heading of the cautions: `Before anything is signed or the machine is in use`."""
+    parts = [
+        "the helper is at work" if scenario.helper else "",
+        "the machine is in use" if scenario.equipment else "",
+        "the room is moved into" if scenario.move else "",
+    ]
+    steps = ["anything is signed", *filter(None, parts)]
+    if len(steps) == 1:
+        steps.append("more work is promised")
+    return f"Before {', '.join(steps[:-1])} or {steps[-1]}"
 
 
 def mean_demand(model: ShopModel, weeks: int) -> float:

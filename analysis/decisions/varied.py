@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from analysis.decisions.money import at
+from analysis.decisions.money import at, ratio_at
 from analysis.decisions.shop_model import ShopModel
 from analysis.records.scenario import Estimate, Scenario, sure
 
@@ -38,7 +38,7 @@ def _figures(scenario: Scenario) -> Iterator[tuple[str, Estimate]]:
 def value(name: str, figure: Estimate, z: float) -> float:
     """A figure z standard deviations up; growth, which may be below 0, by what it leaves of 1."""
     if name == GROWTH and figure.is_range:
-        return float(at(Estimate(1 + figure.low, 1 + figure.high), z)) - 1
+        return float(ratio_at(Estimate(1 + figure.low, 1 + figure.high), z)) - 1
     return float(at(figure, z))
 
 

@@ -9,22 +9,26 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
-from typing import Any
+from typing import Any, TypeAlias
 
 import numpy as np
 
 from analysis.decisions import sentences, stated
 from analysis.decisions.again import Again, Stopped
 from analysis.decisions.answer import (
+    HELPER,
+    ORDERS,
     Answer,
     Money,
     Mover,
     Path,
+    Said,
     Situation,
     SoFar,
     finite_spread,
     spread,
 )
+from analysis.decisions.bill import bill_of, walk_hours
 from analysis.decisions.change import HOUR, changed, expected, helper_hours, helper_weeks
 from analysis.decisions.compare import SEED, Compared, Simulator, before_of, compare
 from analysis.decisions.demand import DemandCurve, DemandFound, searched_to, today
@@ -36,6 +40,8 @@ from analysis.decisions.simulate import Progress, Runs, Simulated
 from analysis.decisions.stopping import stops
 from analysis.decisions.tornado import movers
 from analysis.records.scenario import Scenario
+
+Situations: TypeAlias = tuple[Situation, Situation, Situation]  # before, after, difference
 
 RUNS = 200
 DIGITS = 9  # behind the point: what adding floats leaves is not shown
@@ -168,10 +174,8 @@ def answer_of(
 ) -> Answer:
     """The whole answer to one scenario simulated."""
     scenario, ledger = compared.scenario, compared.ledger
-    before, after, difference = _situations(compared)
+    before, after, difference = situations = _situations(compared)
     money = _money(model, compared, found)
-    condition = sentences.condition(money, found.movers, scenario)
-    verdict = sentences.verdict_of(money, compared.changes)
     return Answer(
         name=scenario.name,
         currency=currency,
@@ -184,31 +188,54 @@ def answer_of(
         changed=after,
         difference=difference,
         money=money,
-        verdict=verdict,
-        headline=sentences.headline(verdict, money, scenario, currency, condition),
-        sentences=(
+        movers=found.movers,
+        assumptions=stated.assumptions(model, expected(model, scenario), scenario, currency),
+        before=stated.before_signing(scenario),
+        cautions=stated.cautions(scenario),
+        bill=bill_of(ledger),
+        path=_path(compared),
+        net_present_values=ledger.net_present_values,
+        unmoving=found.unmoving,
+        searched=found.searched,
+        walk_hours_saved=_walk_hours_saved(compared),
+        **_words(compared, situations, money, found, currency),
+    )
+
+
+def _words(
+    compared: Compared, situations: Situations, money: Money, found: Found, currency: str
+) -> dict[str, Any]:
+    """What an answer says, by the names of its fields."""
+    scenario, (before, after, difference) = compared.scenario, situations
+    condition = sentences.condition(money, found.movers, scenario)
+    verdict = sentences.verdict_of(money, compared.changes)
+    settle = sentences.settling(verdict, money, found.movers, currency, condition)
+    return {
+        "verdict": verdict,
+        "condition": condition,
+        "headline": sentences.headline(verdict, money, scenario, currency, condition),
+        "said": (
             *sentences.sentences(verdict, before, after, money, scenario, currency),
             *_of_helper(compared, before, difference, currency),
             *_of_orders(compared),
         ),
-        must_be_true=sentences.must_be_true(verdict, money, found.movers),
-        settle=sentences.settling(verdict, money, found.movers, currency, condition)
-        if found.searched
-        else "",
-        movers=found.movers,
-        assumptions=stated.assumptions(model, expected(model, scenario), scenario, currency),
-        cautions=stated.cautions(scenario),
-        path=_path(compared),
-        net_present_values=ledger.net_present_values,
-        condition=condition,
-        unmoving=found.unmoving,
-        searched=found.searched,
-    )
+        "must_be_true": sentences.must_be_true(verdict, money, found.movers),
+        "settle": settle if found.searched else "",
+    }
+
+
+def _walk_hours_saved(compared: Compared) -> float | None:
+    """Hours of walking a week less than before; None where the change leaves walks as they are."""
+    move = compared.scenario.move
+    if move is None or move.transport_factor == 1:
+        return None
+    before, after = compared.models
+    return walk_hours(compared.before, before) - walk_hours(compared.after, after)
 
 
 def _of_helper(
     compared: Compared, before: Situation, difference: Situation, currency: str
-) -> Iterator[str]:
+) -> Iterator[Said]:
     """What an hour of a helper brings, where nothing else is changed along with it."""
     scenario = compared.scenario
     helper, demand = scenario.helper, scenario.demand
@@ -219,27 +246,26 @@ def _of_helper(
     at_work = before.bench_hours_per_week.mean
     if not hours or not at_work:
         return
-    yield sentences.helper_sentence(
+    line = sentences.helper_sentence(
         helper.name, hours, difference.good_units_per_week.mean,
         difference.contribution_per_week.mean, before.good_units_per_week.mean / at_work,
         scenario, currency,
     )  # fmt: skip
+    yield Said(HELPER, line)
 
 
-def _of_orders(compared: Compared) -> list[str]:
+def _of_orders(compared: Compared) -> Iterator[Said]:
     """How much of each week's dated orders is ready in time after the change."""
     after, orders = compared.after, compared.models[1].orders
-    told = []
     for week in sorted({order.week for order in orders if order.week < after.weeks}):
         due = np.zeros(after.sold.shape[2])
         for order in orders:
             due[order.line] += order.pieces * (order.week == week)
         ready = np.minimum(after.sold[:, week], due).sum(axis=1)
-        told.append(sentences.orders_sentence(week + 1, due.sum(), ready))
-    return told
+        yield Said(ORDERS, sentences.orders_sentence(week + 1, due.sum(), ready))
 
 
-def _situations(compared: Compared) -> tuple[Situation, Situation, Situation]:
+def _situations(compared: Compared) -> Situations:
     """Before, after and their difference run by run."""
     weeks = compared.scenario.horizon_weeks
     before = _figures(compared.before, compared.models[0])

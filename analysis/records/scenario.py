@@ -1,7 +1,9 @@
 """A scenario: what would change in the shop (a helper, a machine, a move, demand), read from TOML.
 
 A figure marked * may be a range `[low, high]`: in nine of ten cases it would lie between them (a
-machine not yet owned: a trial, a supplier's figures). A plain number is taken as sure.
+machine not yet owned: a trial, a supplier's figures). A plain number is taken as sure. What is
+added up (money, hours, days) is as likely as far above the middle of a range as below it; what
+multiplies (a factor, seconds of a piece, a share, a rate) as many times above as below: `Estimate`.
 
 | key | default | meaning |
 |---|---|---|
@@ -81,10 +83,25 @@ class Estimate:
 
     @property
     def middle(self) -> float:
-        """The median: the geometric mean of the ends, or their mean where one may be 0."""
+        """Of what is added up (money, hours, days): (low + high) / 2, its median and its mean.
+
+        Where only two limits are known, the best estimate is half-way between them, and a range
+        said to hold nine of ten is taken as that of a normal distribution (Guide to the Expression
+        of Uncertainty in Measurement, JCGM 100:2008, 4.3.4 and 4.3.5, from memory). A sum of money
+        is expected at its mean, so 800 to 1,600 counts as 1,200 and not as their geometric mean.
+        """
+        return (self.low + self.high) / 2
+
+    @property
+    def typical(self) -> float:
+        """Of what multiplies (a factor, seconds of a piece, a share): sqrt(low x high), its median.
+
+        Log-normal: half as long is as likely as twice as long, and nothing falls below 0. The mean
+        of its logarithm is half-way between those of the ends (the same guide, of the logarithm).
+        """
         if self.low > 0:
             return math.sqrt(self.low * self.high) if self.is_range else self.low
-        return (self.low + self.high) / 2
+        return self.middle
 
 
 def sure(value: float) -> Estimate:

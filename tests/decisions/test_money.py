@@ -21,6 +21,7 @@ from analysis.decisions.money import (
     evenly,
     gain_from_knowing,
     payback,
+    ratio_at,
     weekly_rate,
 )
 from analysis.records.scenario import Estimate, sure
@@ -161,3 +162,26 @@ def test_the_gain_from_knowing_is_that_of_choosing_after_looking(mean, deviation
     gain = chosen - max(mean, 0)
     assert gain_from_knowing(mean, deviation) == pytest.approx(gain, abs=1e-6)
     assert gain_from_knowing(mean, 0.0) == 0
+
+
+DRAWS = np.random.default_rng(5).standard_normal(20_000)
+
+
+def test_money_between_two_ends_is_expected_half_way_and_nine_of_ten_lie_between():
+    drawn = at(Estimate(800.0, 1600.0), DRAWS)
+    error = drawn.std() / np.sqrt(len(drawn))  # of the mean of so many draws
+    assert abs(drawn.mean() - 1200.0) < 4 * error  # the geometric mean, 1,131, is 40 errors away
+    inside = ((drawn >= 800) & (drawn <= 1600)).mean()
+    assert abs(inside - 0.9) < 4 * np.sqrt(0.9 * 0.1 / len(drawn))
+    assert at(Estimate(10.0, 900.0), -9.0) == 0.0, "no money is below nothing"
+    assert at(sure(70.0), 1.3) == 70.0
+
+
+def test_a_factor_between_two_ends_is_as_likely_so_many_times_above_as_below():
+    half_to_double = Estimate(0.5, 2.0)
+    assert half_to_double.typical == 1.0
+    drawn = ratio_at(half_to_double, DRAWS)
+    assert np.median(drawn) == pytest.approx(1.0, abs=0.02)
+    ends = ratio_at(half_to_double, np.array([-NORMAL_95, NORMAL_95]))
+    assert ends == pytest.approx([0.5, 2.0])
+    assert ratio_at(sure(0.7), 1.3) == pytest.approx(0.7)

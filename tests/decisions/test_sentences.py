@@ -29,7 +29,7 @@ from analysis.decisions.sentences import (
     span,
     verdict_of,
 )
-from analysis.records.scenario import Demand, Estimate, Helper, Scenario
+from analysis.records.scenario import Demand, Estimate, Helper, Move, Scenario, sure
 
 NONE = Spread(None, None, None, None)
 MONEY = Money(
@@ -150,24 +150,49 @@ def test_no_break_even_is_named_where_the_money_never_turns():
         NEVER, break_even_demand_per_week=None, best_net_present_value=-400.0, best_error=100.0,
         best_demand_per_week=250.0,
     )  # fmt: skip
-    (line,) = (one for one in sentences(DO_NOT, week(40.0), week(40.0), never, Scenario(), "USD")
+    (line,) = (one for one in lines(DO_NOT, week(40.0), week(40.0), never, Scenario(), "USD")
                if "demand" in one)  # fmt: skip
     assert line == (
-        "No demand up to 400 pieces a week makes it pay: at best, at about 250, it loses 400 USD, "
-        "give or take 160 USD."
+        "No demand up to 400 pieces a week makes it pay: at best, at about 250, it loses 400 USD."
     )
 
 
 def test_how_sure_average_and_break_even_are_is_told():
     sure = replace(MONEY, error=100.0, break_even_low=88.0, break_even_high=93.0, deepest=900.0,
                    deepest_low=1400.0, deepest_week=7)  # fmt: skip
-    said = " ".join(sentences(DO, week(40.0), week(40.0), sure, Scenario(), "USD"))
-    assert "(this average give or take 160 USD, in nine of ten cases)" in said  # 1.645 errors
+    said = " ".join(lines(DO, week(40.0), week(40.0), sure, Scenario(), "USD"))
+    assert (
+        "it brings 1,300 USD more than it costs; in nine of ten runs between a loss of 200 USD and "
+        "a gain of 3,000 USD."
+    ) in said
+    assert "cannot tell" not in said, "1,300 is far more than 1.645 errors of 100"
     assert "It pays from about 90 pieces asked for in a week (from 88 to 93)" in said
     assert (
         "Most money out of pocket, against going on as before: about 900 USD, after 7 weeks; in 1 "
         "of 20 runs 1,400 USD or more."
     ) in said
+
+
+def test_an_average_within_what_chance_moves_it_by_is_said_to_be_open():
+    few = replace(MONEY, error=800.0)  # 1.645 of them are 1,316
+    said = lines(DO, week(40.0), week(40.0), few, Scenario(), "USD")
+    assert "So few runs cannot tell whether it gains or loses on average." in said
+    for phrase in ("give or take", "nine of ten cases"):
+        assert not any(phrase in line for line in said)
+
+
+def test_a_range_on_one_side_of_nothing_names_loss_or_gain_once():
+    said = lines(DO_NOT, week(40.0), week(40.0), NEVER, Scenario(), "EUR")
+    assert any(
+        line.endswith("; in nine of ten runs a loss of 1,100 to 1,500 EUR.") for line in said
+    )
+
+
+def test_hours_that_a_move_takes_are_not_said_to_be_freed():
+    costly = replace(NEVER, worth_per_week=-20.0)
+    for move, freed in ((Move(), True), (Move(commute_hours_per_week=sure(5.0)), False)):
+        said = lines(DO_NOT, week(40.0), week(35.0), costly, Scenario(move=move), "EUR")
+        assert any("it frees" in line for line in said) == freed
 
 
 def test_what_an_hour_of_a_helper_brings_stands_beside_what_it_costs():
@@ -182,16 +207,20 @@ NOTHING_COMES = Spread(0.0, 0.0, 0.0, 0.0)
 WEEK = Situation(*[NOTHING_COMES] * 8)
 
 
+def lines(*asked):
+    return [one.text for one in sentences(*asked)]
+
+
 def week(hours):
     return replace(WEEK, bench_hours_per_week=Spread(hours, hours, hours, hours))
 
 
 def test_hours_freed_are_told_and_what_one_of_them_costs():
     costly = replace(NEVER, worth_per_week=-20.0)
-    said = sentences(DO_NOT, week(40.0), week(35.0), costly, Scenario(), "EUR")
+    said = lines(DO_NOT, week(40.0), week(35.0), costly, Scenario(), "EUR")
     assert "Hours at the bench in a week, 40 before, 35 after." in said
     assert "Each hour at the bench that it frees costs 4 EUR." in said
-    said = sentences(DO_NOT, week(40.0), week(40.1), costly, Scenario(), "EUR")
+    said = lines(DO_NOT, week(40.0), week(40.1), costly, Scenario(), "EUR")
     assert not any("Hours" in line for line in said)
 
 
@@ -201,7 +230,7 @@ def test_a_change_without_money_is_left_to_the_hours():
     )
     assert verdict_of(free, True) == NOT_YET
     assert "the hours at the bench decide" in headline(NOT_YET, free, Scenario(), "EUR")
-    said = sentences(NOT_YET, week(40.0), week(35.0), free, Scenario(), "EUR")
+    said = lines(NOT_YET, week(40.0), week(35.0), free, Scenario(), "EUR")
     assert any("neither costs nor brings" in line for line in said)
     assert not any("0 EUR" in line for line in said)
 
@@ -231,6 +260,6 @@ def test_a_learning_curve_is_told_by_what_doubling_does(exponent, words):
 
 
 def test_none_of_the_runs_is_said_as_english_says_it():
-    said = sentences(DO_NOT, week(40.0), week(40.0), NEVER, Scenario(), "EUR")
+    said = lines(DO_NOT, week(40.0), week(40.0), NEVER, Scenario(), "EUR")
     assert any(line.startswith("In none of the runs is it a gain") for line in said)
     assert not any("`" in line or " you" in line for line in said), "a lender reads them too"

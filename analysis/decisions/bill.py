@@ -1,0 +1,95 @@
+"""The money of a change, part by part: what is paid, what comes in, when, and all together.
+
+Every line is read out of the ledger that the net present value is the sum of, so the lines add up
+to it: worth of the last line = sum of the others' = mean net present value.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from analysis.decisions.answer import MoneyLine, finite_spread
+from analysis.decisions.change import HOUR
+from analysis.decisions.ledger import Ledger
+from analysis.decisions.sentences import span
+from analysis.decisions.shop_model import ShopModel
+from analysis.decisions.simulate import Runs
+from analysis.records.figures import figure
+
+TOGETHER = "All together"
+
+
+def bill_of(ledger: Ledger) -> tuple[MoneyLine, ...]:
+    """A line for each part of the money, in the ledger's order, and all together as the last."""
+    weeks = len(ledger.discount) - 1
+    lines = [_line(ledger, part, flows) for part, flows in _parts(ledger).items()]
+    if not lines:
+        return ()
+    whole = sum((entry.flows for entry in ledger.entries), np.zeros((ledger.runs, weeks + 1)))
+    worth = float(ledger.net_present_values.mean())
+    total = MoneyLine(TOGETHER, f"over {span(weeks)}", finite_spread(whole.sum(axis=1)), worth)
+    return (*lines, total)
+
+
+def _parts(ledger: Ledger) -> dict[str, np.ndarray]:
+    """Part -> flows (runs, weeks + 1); what is paid and got back again are two parts."""
+    parts: dict[str, np.ndarray] = {}
+    for entry in ledger.entries:
+        split = {entry.part or entry.name: entry.flows}
+        if entry.back:
+            split = {
+                entry.part: np.minimum(entry.flows, 0.0), entry.back: np.maximum(entry.flows, 0.0)
+            }  # fmt: skip
+        for part, flows in split.items():
+            parts[part] = parts.get(part, 0.0) + flows
+    return parts
+
+
+def _line(ledger: Ledger, part: str, flows: np.ndarray) -> MoneyLine:
+    worth = float((flows @ ledger.discount).mean())
+    return MoneyLine(part, _when(flows), finite_spread(flows.sum(axis=1)), worth)
+
+
+def _when(flows: np.ndarray) -> str:
+    """`at the start`, `end of week 104`, `60 a week`, `200 a week, weeks 1 to 10`.
+
+    flows: (runs, weeks + 1); a week's amount is the mean over runs and over the weeks it flows in.
+    """
+    weeks = np.flatnonzero(flows.any(axis=0))
+    first, last, end = int(weeks[0]), int(weeks[-1]), flows.shape[1] - 1
+    if first == last:
+        return f"end of week {first}" if first else "at the start"
+    each = f"{figure(abs(float(flows[:, weeks].mean())), 3)} a week"
+    if len(weeks) < last - first + 1:
+        return f"{each} in {len(weeks)} weeks of {first} to {last}"
+    return each if (first, last) == (1, end) else f"{each}, weeks {first} to {last}"
+
+
+def shown(lines: tuple[MoneyLine, ...]) -> Iterator[tuple[int, int]]:
+    """(amount, worth) of each line in whole units, so that what is shown adds up to the last line.
+
+    Rounded apart, parts and their sum may differ by one or two; what is missing is put where it
+    changes a figure least (largest remainder).
+    """
+    amounts = _adding_up([line.amount.mean for line in lines])
+    worths = _adding_up([line.worth for line in lines])
+    yield from zip(amounts, worths, strict=True)
+
+
+def _adding_up(values: list[float]) -> list[int]:
+    """Parts and, last, their sum, as whole numbers that add up."""
+    *parts, total = values
+    low = np.floor(parts)
+    missing = round(total) - int(low.sum())
+    nearest_above = np.argsort(low - parts, kind="stable")
+    low[nearest_above[:missing]] += 1
+    return [*map(int, low), round(total)]
+
+
+def walk_hours(runs: Runs, model: ShopModel) -> float:
+    """Hours a week, mean over runs, of walking with batches: batches begun x walks of each."""
+    batches = runs.started.mean(axis=(0, 1)) / [line.batch_size for line in model.lines]
+    walks = [sum(step.transport_seconds for step in line.steps) for line in model.lines]
+    return float(batches @ np.array(walks)) / HOUR
