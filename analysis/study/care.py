@@ -282,7 +282,9 @@ def _add_savings(
         table[f"net_{name}"] = value - table["extra_seconds"]
 
 
-def _fewer(fit, x, n, pair, t):
+def _fewer(
+    fit: LogisticFit, x: np.ndarray, n: np.ndarray, pair: np.ndarray, t: np.ndarray
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """(share of pieces no longer at fault with a tenth more time, its error, t) by pair:
         d = sum n (p(x) - p(x + log 1.1)) / sum n,
     the error by the delta method from the robust covariance of intercept and slope."""
@@ -290,7 +292,7 @@ def _fewer(fit, x, n, pair, t):
     now, then = chance(intercept + slope * x), chance(intercept + slope * (x + MORE))
     bend_now, bend_then = now * (1 - now), then * (1 - then)
 
-    def mean(values):
+    def mean(values: np.ndarray) -> np.ndarray:
         return np.bincount(pair, n * values) / np.bincount(pair, n)
 
     by_intercept = mean(bend_now - bend_then)

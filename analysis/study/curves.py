@@ -20,17 +20,19 @@ from __future__ import annotations
 
 import numpy as np
 
+from analysis.study.frames import Number
+
 CURVES = ("constant", "unit", "cumulative_average", "plateau", "prior")
 
 _SUMMED_ONE_BY_ONE = 8  # pieces n <= 8; past them the Euler-Maclaurin series is good to 1e-10
 
 
-def learning_rate_of(exponent):
+def learning_rate_of(exponent: Number) -> Number:
     """Learning rate = 2^b: what is left of the time after a doubling of the pieces made."""
     return np.exp2(exponent)
 
 
-def power_sum(experience, pieces, exponent):
+def power_sum(experience: Number, pieces: Number, exponent: Number) -> np.ndarray:
     """Sum of n^b over the pieces n = E+1 ... E+k of a lap, for arrays of laps at once.
 
     experience: pieces done before (E >= 0, need not be whole); pieces: k >= 1, whole;
@@ -51,7 +53,7 @@ def power_sum(experience, pieces, exponent):
     return total
 
 
-def _sum_of_many(experience, pieces, exponent):
+def _sum_of_many(experience: np.ndarray, pieces: np.ndarray, exponent: np.ndarray) -> np.ndarray:
     head = np.clip(np.ceil(_SUMMED_ONE_BY_ONE - experience), 0, pieces)
     total = np.zeros(experience.shape)
     for j in range(1, int(head.max(initial=0)) + 1):
@@ -64,19 +66,19 @@ def _sum_of_many(experience, pieces, exponent):
     return total
 
 
-def _euler_maclaurin(low, high, b):
+def _euler_maclaurin(low: np.ndarray, high: np.ndarray, b: np.ndarray) -> np.ndarray:
     ratio = np.log(high / low)
     integral = low ** (b + 1) * ratio * _expm1_over((b + 1) * ratio)
     return integral + _end_terms(high, b) - _end_terms(low, b)
 
 
-def _expm1_over(z):
+def _expm1_over(z: np.ndarray) -> np.ndarray:
     """(e^z - 1) / z, 1 at z = 0."""
     safe = np.where(np.abs(z) < 1e-12, 1.0, z)
     return np.where(np.abs(z) < 1e-12, 1 + z / 2, np.expm1(safe) / safe)
 
 
-def _end_terms(x, b):
+def _end_terms(x: np.ndarray, b: np.ndarray) -> np.ndarray:
     """-f'/24 + 7 f'''/5760 - 31 f^(5)/967680 + 127 f^(7)/154828800 of f = x^b."""
     inverse_square = 1 / (x * x)
     first = b * x ** (b - 1)
@@ -86,12 +88,12 @@ def _end_terms(x, b):
     return -first / 24 + 7 * third / 5760 - 31 * fifth / 967680 + 127 * seventh / 154828800
 
 
-def power_mean(experience, pieces, exponent):
+def power_mean(experience: Number, pieces: Number, exponent: Number) -> np.ndarray:
     """Mean of n^b over the pieces E+1 ... E+k of a lap."""
     return power_sum(experience, pieces, exponent) / pieces
 
 
-def lot_midpoint(experience, pieces, exponent):
+def lot_midpoint(experience: Number, pieces: Number, exponent: Number) -> np.ndarray:
     """The piece whose time is the mean time of the lot: m^b = mean of n^b over its pieces.
 
     The exact midpoint; hand calculation takes the integral alone for the sum (Asher 1956). At
@@ -101,7 +103,14 @@ def lot_midpoint(experience, pieces, exponent):
     return power_mean(experience, pieces, b) ** (1 / b)
 
 
-def shape(curve, experience, pieces, exponent, plateau_fraction=0.0, prior_pieces=0.0):
+def shape(
+    curve: str,
+    experience: Number,
+    pieces: Number,
+    exponent: Number,
+    plateau_fraction: Number = 0.0,
+    prior_pieces: Number = 0.0,
+) -> np.ndarray:
     """Mean time of a lap's pieces E+1 ... E+k, as a multiple of the time a of the first piece.
 
     unit: mean n^b; cumulative_average: ((E+k)^(1+b) - E^(1+b)) / k; plateau: f + (1-f) mean n^b
@@ -121,7 +130,14 @@ def shape(curve, experience, pieces, exponent, plateau_fraction=0.0, prior_piece
     return mean_power
 
 
-def piece_seconds(curve, n, first_unit_seconds, exponent, plateau_seconds=0.0, prior_pieces=0.0):
+def piece_seconds(
+    curve: str,
+    n: Number,
+    first_unit_seconds: Number,
+    exponent: Number,
+    plateau_seconds: Number = 0.0,
+    prior_pieces: Number = 0.0,
+) -> np.ndarray:
     """Mean seconds of piece n (n >= 1) on a curve; the table above is the formula."""
     fraction = plateau_seconds / first_unit_seconds
     return first_unit_seconds * shape(
@@ -129,7 +145,9 @@ def piece_seconds(curve, n, first_unit_seconds, exponent, plateau_seconds=0.0, p
     )
 
 
-def pieces_until_near_plateau(first_unit_seconds, plateau_seconds, exponent, within=0.05):
+def pieces_until_near_plateau(
+    first_unit_seconds: Number, plateau_seconds: Number, exponent: Number, within: float = 0.05
+) -> Number:
     """Pieces n after which c + (a - c) n^b <= (1 + within) c: n = ((a - c) / (within c))^(-1/b)."""
     excess = (first_unit_seconds - plateau_seconds) / (within * plateau_seconds)
     return np.maximum(excess, 1.0) ** (-1 / exponent)

@@ -7,14 +7,20 @@ in proportion to its length, so that a slow hand and a quick one weigh alike.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
+from typing import TypeAlias
 
 import numpy as np
+
+from analysis.study.frames import Number
 
 CHUNK_LAPS = 131_072  # so much stays in the processor's cache; it is faster than all laps at once
 EXPONENTS = -np.geomspace(0.03, 1.6, 8)  # 96 % to 33 % learning rates: wider than any published
 STEEPEST, FLATTEST = -2.0, -0.02
-_Laps = tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]  # log n, log y, weight, starts
+_Pair: TypeAlias = tuple[np.ndarray, np.ndarray]  # of exponent and fraction, each over cells
+# log n, log y, weight, starts
+_Laps: TypeAlias = tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]
 FULLEST = 0.98  # a plateau over 98 % of the first piece's time is no practice at all
 _BIN = 0.08  # width of a bin of log n while the valley is sought; the last steps use every lap
 _BINNED_STEPS = 30
@@ -44,12 +50,12 @@ class PlateauFits:
     laps: np.ndarray
 
 
-def counts(starts, laps):
+def counts(starts: np.ndarray, laps: int) -> np.ndarray:
     """Laps of every cell."""
     return np.diff(np.append(starts, laps))
 
 
-def chunks(starts, laps, size=CHUNK_LAPS):
+def chunks(starts: np.ndarray, laps: int, size: int = CHUNK_LAPS) -> Iterator[tuple[int, int]]:
     """Slices of whole cells, of about `size` laps: pairs (first cell, last cell + 1)."""
     ends = np.append(starts[1:], laps)
     first = 0
@@ -71,14 +77,16 @@ def fit_unit_curves(log_n: np.ndarray, log_y: np.ndarray, starts: np.ndarray) ->
     return UnitFits(*(np.concatenate(column) for column in zip(*parts, strict=True)))
 
 
-def _pieces_of(starts, laps):
+def _pieces_of(starts: np.ndarray, laps: int) -> Iterator[tuple[int, int, np.ndarray]]:
     """(first lap, end, starts within) of runs of whole cells small enough for the cache."""
     for first, last in chunks(starts, laps):
         end = starts[last] if last < len(starts) else laps
         yield starts[first], end, starts[first:last] - starts[first]
 
 
-def _unit_chunk(log_n, log_y, starts):
+def _unit_chunk(
+    log_n: np.ndarray, log_y: np.ndarray, starts: np.ndarray
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     laps = counts(starts, len(log_n))
     mean_n = np.add.reduceat(log_n, starts) / laps
     mean_y = np.add.reduceat(log_y, starts) / laps
@@ -161,7 +169,9 @@ def _binned(log_n: np.ndarray, log_y: np.ndarray, starts: np.ndarray) -> _Laps:
     return mean_n, mean_y, weight, np.searchsorted(bins, starts)
 
 
-def _from_grid(n, y, weight, starts):
+def _from_grid(
+    n: np.ndarray, y: np.ndarray, weight: np.ndarray, starts: np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
     """The best exponent of the grid, and its plateau fraction."""
     size = counts(starts, len(n))
     best = np.full(len(starts), np.inf)
@@ -180,7 +190,9 @@ def _from_grid(n, y, weight, starts):
     return exponent, np.clip(fraction, 0.0, FULLEST)
 
 
-def _bounded_line(w, x, z, starts):
+def _bounded_line(
+    w: np.ndarray, x: np.ndarray, z: np.ndarray, starts: np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
     """Weighted least squares of z on c + d x with c, d >= 0."""
     wx, wz = w * x, w * z
     s, sx, sxx, sz, sxz = (np.add.reduceat(q, starts) for q in (w, wx, wx * x, wz, wx * z))
@@ -194,7 +206,16 @@ def _bounded_line(w, x, z, starts):
     return c, d
 
 
-def _descent(n, y, weight, starts, exponent, fraction, steps, enough):
+def _descent(
+    n: np.ndarray,
+    y: np.ndarray,
+    weight: np.ndarray,
+    starts: np.ndarray,
+    exponent: np.ndarray,
+    fraction: np.ndarray,
+    steps: int,
+    enough: float,
+) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
     """Damped, bounded Newton in exponent and fraction; the level is projected out.
 
     A cell leaves when the next step would take less than `enough` of its residual squares off,
@@ -227,7 +248,7 @@ def _descent(n, y, weight, starts, exponent, fraction, steps, enough):
     return level, *at, squares, matrix
 
 
-def _bounded(at):
+def _bounded(at: np.ndarray) -> np.ndarray:
     return np.clip(at, [[STEEPEST], [0.0]], [[FLATTEST], [FULLEST]])
 
 
@@ -240,7 +261,14 @@ def _only(
     return n[where], y[where], weight[where], first
 
 
-def _normal(n, y, weight, starts, exponent, fraction):
+def _normal(
+    n: np.ndarray,
+    y: np.ndarray,
+    weight: np.ndarray,
+    starts: np.ndarray,
+    exponent: np.ndarray,
+    fraction: np.ndarray,
+) -> tuple[np.ndarray, np.ndarray, np.ndarray, _Pair]:
     """(level, residual squares, (uu, uv, vv), (ur, vr)) at exponent and fraction of every cell.
 
     r: residual; u, v: slopes of the curve's log in exponent and fraction, about their means. The
@@ -266,7 +294,9 @@ def _normal(n, y, weight, starts, exponent, fraction):
     return level, rr, np.where(definite, full, flat), (ur, vr)
 
 
-def _slopes(n, y, size, exponent, fraction):
+def _slopes(
+    n: np.ndarray, y: np.ndarray, size: np.ndarray, exponent: np.ndarray, fraction: np.ndarray
+) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
     """(y - log curve, its log's slope in exponent, in fraction, n^b over the curve), level 0."""
     f = np.repeat(fraction, size)
     power = np.repeat(exponent, size)
@@ -282,7 +312,9 @@ def _slopes(n, y, size, exponent, fraction):
     return r, u, v, power
 
 
-def _step(matrix, gradient, damping, at):
+def _step(
+    matrix: np.ndarray, gradient: _Pair, damping: Number, at: np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
     """(damped step, what it should take off the residual squares); none out of a bound."""
     uu, uv, vv = matrix
     gu, gv = gradient
@@ -297,7 +329,9 @@ def _step(matrix, gradient, damping, at):
     return np.clip(step, -0.5, 0.5), step[0] * gu + step[1] * gv
 
 
-def _unit_squares(n, y, weight, starts):
+def _unit_squares(
+    n: np.ndarray, y: np.ndarray, weight: np.ndarray, starts: np.ndarray
+) -> np.ndarray:
     """Residual squares of a curve without a plateau."""
     total, size = np.add.reduceat(weight, starts), counts(starts, len(n))
     x, z = (q - np.repeat(np.add.reduceat(weight * q, starts) / total, size) for q in (n, y))

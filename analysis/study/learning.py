@@ -6,6 +6,7 @@ retention over time away -> every curve, and the one the laps support -> interva
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -14,7 +15,7 @@ import pandas as pd
 from analysis.study.curves import learning_rate_of, pieces_until_near_plateau
 from analysis.study.experience import CELL, Practice, experience_at, practice_of
 from analysis.study.forecast import CellFits, break_cost, next_batch, next_unit, present_lap
-from analysis.study.frames import MeanAndRange
+from analysis.study.frames import MeanAndRange, Number
 from analysis.study.noise import Bend, first_good_laps, work_of
 from analysis.study.regression import EXPONENT, FRACTION, LEVEL, RESTART, restart_multiple
 from analysis.study.retention import PUBLISHED_LOSS, Retention, retention_of
@@ -131,8 +132,8 @@ def _cell_frame(
     level = np.where(selection.few, cells["first_unit_seconds"], np.nan)
     _add(cells, "next_unit", next_unit(fits), level)
     cells["pooled_next_unit_seconds"] = np.where(selection.few, next_unit(fits)[0], np.nan)
-    *present, cells["present_loss_error"] = _present(practice, selection, fits)
-    _add(cells, "present", present)
+    mean, low, high, cells["present_loss_error"] = _present(practice, selection, fits)
+    _add(cells, "present", (mean, low, high))
     cells["weeks_rested"] = practice.weeks_rested
     _add(cells, "next_batch", next_batch(fits, BATCH), BATCH * level)
     cells["retention_per_week"] = retention.per_week
@@ -150,7 +151,7 @@ def _cell_frame(
     return cells[CELL_COLUMNS]
 
 
-def _add(cells, name, triple, instead=np.nan):
+def _add(cells: pd.DataFrame, name: str, triple: MeanAndRange, instead: Number = np.nan) -> None:
     """instead: the value to state, where known; the interval is made to hold what is stated."""
     value, low, high = triple
     value = np.where(np.isfinite(instead), instead, value)
@@ -276,7 +277,7 @@ def _lap_values(
     }
 
 
-def _lap_frame(index, values):
+def _lap_frame(index: pd.Index, values: Mapping[str, np.ndarray]) -> pd.DataFrame:
     blank = {"cell": -1, "suspicious": False}
     columns = {}
     for name in LAP_COLUMNS:
@@ -287,7 +288,7 @@ def _lap_frame(index, values):
     return pd.DataFrame(columns, index=index)
 
 
-def _no_cells():
+def _no_cells() -> pd.DataFrame:
     text = [*CELL, "curve", "note"]
     return pd.DataFrame(
         {name: pd.Series(dtype=str if name in text else float) for name in CELL_COLUMNS}

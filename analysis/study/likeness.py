@@ -79,17 +79,17 @@ class Sums:
         return np.add.reduceat(np.log1p(each * self.session_weight), self.session_cell_starts)
 
 
-def split(whitened):
+def split(whitened: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """(X'V^-1X, X'V^-1y, y'V^-1y) of the whitened products."""
     return whitened[:, :-1, :-1], whitened[:, :-1, -1], whitened[:, -1, -1]
 
 
-def solve(matrix, vector):
+def solve(matrix: np.ndarray, vector: np.ndarray) -> np.ndarray:
     """Batched solution of matrix x = vector; a column without information gets 0."""
     return np.einsum("cij,cj->ci", inverse(matrix), vector)
 
 
-def inverse(matrix):
+def inverse(matrix: np.ndarray) -> np.ndarray:
     """Batched inverse of symmetric matrices, scaled to unit diagonal; empty columns give 0."""
     diagonal = np.einsum("cii->ci", matrix)
     with np.errstate(divide="ignore", invalid="ignore"):
@@ -155,7 +155,9 @@ def likeness_of(
     return likeness, mean_ratio * (1 / pieces_per_lap + likeness) / (1 + likeness), weight
 
 
-def _likely_by_operation(likelihood, telling, operation):
+def _likely_by_operation(
+    likelihood: np.ndarray, telling: np.ndarray, operation: np.ndarray
+) -> np.ndarray:
     """(grid, cells): how likely each likeness is by all that other cells tell.
 
     Some work is steadier than other, whoever does it on whatever product: a cell's log likeness is

@@ -66,12 +66,19 @@ def fit_logistic(
     return LogisticFit(beta, covariance, robust, likelihood, clusters)
 
 
-def chance(log_odds):
+def chance(log_odds: np.ndarray) -> np.ndarray:
     """1 / (1 + exp(-log_odds)), for arrays."""
     return 1 / (1 + np.exp(-np.clip(log_odds, -FAR, FAR)))
 
 
-def _sums(columns, hits, trials, group, groups, beta):
+def _sums(
+    columns: Sequence[np.ndarray],
+    hits: np.ndarray,
+    trials: np.ndarray,
+    group: np.ndarray,
+    groups: int,
+    beta: np.ndarray,
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """(log likelihood, gradient, information) of every group; beta over rows."""
     eta = np.clip(sum(beta[:, j] * column for j, column in enumerate(columns)), -FAR, FAR)
     p = chance(eta)
@@ -89,7 +96,16 @@ def _sums(columns, hits, trials, group, groups, beta):
     return likelihood, gradient, information
 
 
-def _robust(columns, hits, trials, group, groups, cluster, beta, covariance):
+def _robust(
+    columns: Sequence[np.ndarray],
+    hits: np.ndarray,
+    trials: np.ndarray,
+    group: np.ndarray,
+    groups: int,
+    cluster: np.ndarray,
+    beta: np.ndarray,
+    covariance: np.ndarray,
+) -> tuple[np.ndarray, np.ndarray]:
     """(covariance by clusters, clusters of every group): the jackknife over clusters,
         (m - 1) / m sum_c d_c d_c',    d_c = H^-1 (I - A_c H^-1)^-1 s_c,
     s_c the sum of a cluster's scores, A_c its information, H that of all: d_c is how far the fit
@@ -115,7 +131,7 @@ def _robust(columns, hits, trials, group, groups, cluster, beta, covariance):
     return _at_least(robust, covariance, clusters > 1), clusters
 
 
-def _at_least(robust, covariance, told):
+def _at_least(robust: np.ndarray, covariance: np.ndarray, told: np.ndarray) -> np.ndarray:
     """`robust` with its variances raised to those of `covariance`; the latter where not told."""
     told = told & (np.einsum("gii->gi", robust) > 0).all(axis=1)
     robust = np.where(told[:, None, None], robust, covariance)
@@ -124,10 +140,10 @@ def _at_least(robust, covariance, told):
     return robust * wider[:, :, None] * wider[:, None, :]
 
 
-def _inverse(matrix):
+def _inverse(matrix: np.ndarray) -> np.ndarray:
     """Batched inverse; where there is no information at all, a variance beyond any doubt."""
     return np.linalg.inv(matrix + 1e-12 * np.eye(matrix.shape[1]))
 
 
-def _solved(matrix, vector):
+def _solved(matrix: np.ndarray, vector: np.ndarray) -> np.ndarray:
     return np.einsum("gij,gj->gi", _inverse(matrix), vector)

@@ -18,7 +18,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from analysis.study.experience import practice_of
+from analysis.study.experience import Practice, practice_of
 from analysis.study.rates import clusters
 
 WINDOW_PIECES = 5  # of our own, no source: a few minutes' work, short enough to be "just before"
@@ -75,7 +75,9 @@ def made_here(rows: pd.DataFrame) -> np.ndarray:
     return (cause == "") | (cause == operation)
 
 
-def _carried(pace, usable, practice, batch, session):
+def _carried(
+    pace: np.ndarray, usable: np.ndarray, practice: Practice, batch: pd.Series, session: np.ndarray
+) -> np.ndarray:
     """Mean pace, by pieces, of the fewest laps before that hold WINDOW_PIECES pieces."""
     named = (batch != "").to_numpy()
     group = np.where(named, batch.cat.codes.to_numpy("int64"), -1 - session)
@@ -95,7 +97,13 @@ def _carried(pace, usable, practice, batch, session):
     return result
 
 
-def _steady(pace, usable, faultless, session, operation):
+def _steady(
+    pace: np.ndarray,
+    usable: np.ndarray,
+    faultless: np.ndarray,
+    session: np.ndarray,
+    operation: np.ndarray,
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """(best guess of the pace about to be worked at, its reliability, the variance left)."""
     starts = np.flatnonzero(np.diff(session, prepend=-1))
     first = starts[session] if len(session) else session
@@ -112,7 +120,9 @@ def _steady(pace, usable, faultless, session, operation):
     return steady, reliability, between[operation] * (1 - reliability)
 
 
-def _session_variances(pace, counted, session, operation):
+def _session_variances(
+    pace: np.ndarray, counted: np.ndarray, session: np.ndarray, operation: np.ndarray
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Over operations: (tau^2, sigma^2, mean), by analysis of variance of one way with random
     effects (Searle, Casella & McCulloch, Variance Components, 1992, from memory):
         sigma^2 = SSW / (N - S),  tau^2 = (SSB - (S - 1) sigma^2) / ((N - sum n^2 / N)), >= 0.
@@ -137,7 +147,9 @@ def _session_variances(pace, counted, session, operation):
     return np.nan_to_num(between, posinf=0.0), within, np.nan_to_num(centre)
 
 
-def _mean_between(value, weight, start, end):
+def _mean_between(
+    value: np.ndarray, weight: np.ndarray, start: np.ndarray, end: np.ndarray
+) -> np.ndarray:
     """Weighted means of value[start:end], NaN where the weights there are 0."""
     top = np.append(0.0, np.cumsum(weight * value))
     bottom = np.append(0.0, np.cumsum(weight))

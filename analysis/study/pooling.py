@@ -46,7 +46,7 @@ def guess_at_exponent(exponent: np.ndarray, error: np.ndarray) -> ExponentGuess:
     return ExponentGuess(centre, deviation, int(known.sum()))
 
 
-def pooled_noise(variance, freedom):
+def pooled_noise(variance: np.ndarray, freedom: np.ndarray) -> float:
     """Lap variance sigma^2 of the shop: of all cells together, by their degrees of freedom."""
     known = np.isfinite(variance) & (freedom > 0)
     if not known.any():
@@ -54,7 +54,9 @@ def pooled_noise(variance, freedom):
     return float(np.average(variance[known], weights=freedom[known]))
 
 
-def shrunk_noise(variance, freedom, pooled):
+def shrunk_noise(
+    variance: np.ndarray, freedom: np.ndarray, pooled: float
+) -> tuple[np.ndarray, np.ndarray]:
     """sigma^2 of a cell and its degrees of freedom, the pooled one counting as NOISE_FREEDOM.
 
     (d0 s0^2 + d s^2) / (d0 + d), Smyth 2004 (d0 fixed).
@@ -64,7 +66,9 @@ def shrunk_noise(variance, freedom, pooled):
     return (NOISE_FREEDOM * pooled + freedom * own) / total, total
 
 
-def by_operation(likelihood, about, spread, operation):
+def by_operation(
+    likelihood: np.ndarray, about: np.ndarray, spread: np.ndarray, operation: np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
     """What the cells of one operation tell of each other, of a thing that has one of a few kinds.
 
     likelihood: (kinds, cells), of the cell's laps; about: (kinds, kinds), chance K(l | o) of kind l

@@ -13,7 +13,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.study.experience import Practice, experience_at
-from analysis.study.noise import Bend, noise_of
+from analysis.study.frames import Number
+from analysis.study.noise import Bend, Noise, noise_of
 
 GRID = np.array(
     [
@@ -90,7 +91,16 @@ def retention_of(
     return Retention(np.exp(-best), np.exp(-high), np.exp(-low), error)
 
 
-def _badness(loss, practice, response, weight, restart, noise, worker, away):
+def _badness(
+    loss: np.ndarray,
+    practice: Practice,
+    response: np.ndarray,
+    weight: np.ndarray,
+    restart: np.ndarray,
+    noise: Noise,
+    worker: np.ndarray,
+    away: np.ndarray,
+) -> np.ndarray:
     """-2 log likelihood of every worker's loss per week, less a constant."""
     bend = Bend.of(practice, experience_at(practice, np.exp(-loss[worker])), restart)
     rest = bend.rest(practice, response, weight, noise.likeness) / noise.variance
@@ -106,7 +116,7 @@ def _student(practice: Practice, worker: np.ndarray, away: np.ndarray) -> np.nda
     """
     from scipy.special import stdtrit  # scipy is slow to import
 
-    def summed(values):
+    def summed(values: Number) -> np.ndarray:
         return np.bincount(worker, np.where(away, values, 0.0))
 
     sessions = np.diff(np.append(practice.session_cell_starts, len(practice.session_cell)))
@@ -116,7 +126,7 @@ def _student(practice: Practice, worker: np.ndarray, away: np.ndarray) -> np.nda
     return t * np.sqrt(1 + 4 * (1 - 1 / cells) / freedom)
 
 
-def _lowest(loss, badness, t):
+def _lowest(loss: np.ndarray, badness: np.ndarray, t: float) -> tuple[float, float, float, float]:
     """(loss with the least badness, 95 % interval, standard error).
 
     The valley's floor by a parabola through its three lowest points; the interval where the
@@ -133,7 +143,7 @@ def _lowest(loss, badness, t):
     return best, low, high, error
 
 
-def _parabola(x, y):
+def _parabola(x: np.ndarray, y: np.ndarray) -> tuple[float, float]:
     i = int(np.clip(y.argmin(), 1, len(x) - 2))
     if y.argmin() != i:
         return x[y.argmin()], y.min()

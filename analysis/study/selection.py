@@ -20,6 +20,7 @@ import numpy as np
 from analysis.study import pooling
 from analysis.study.experience import Practice
 from analysis.study.fits import fit_plateau_curves, fit_unit_curves
+from analysis.study.frames import Number
 from analysis.study.likeness import LIKENESS_GRID, Sums, inverse, solve, split
 from analysis.study.noise import BENDING_LAPS, Bend, Noise, noise_of
 from analysis.study.regression import (
@@ -242,7 +243,9 @@ def _other_starts(
     }
 
 
-def _bent(unit_theta, parameter, value, exponent):
+def _bent(
+    unit_theta: np.ndarray, parameter: int, value: Number, exponent: np.ndarray
+) -> np.ndarray:
     start = unit_theta.copy()
     start[:, parameter] = value
     start[:, EXPONENT] = np.clip(exponent, -1.5, -0.03)
@@ -311,7 +314,7 @@ def _own_exponents(unit: Fit, noise: Noise, laps: np.ndarray) -> tuple[np.ndarra
     return np.where(laps >= BENDING_LAPS, unit.theta[:, EXPONENT], np.nan), error
 
 
-def _akaike(fits, laps):
+def _akaike(fits: Mapping[str, Fit], laps: np.ndarray) -> np.ndarray:
     """AICc of every curve (Hurvich & Tsai 1989), (5, cells), in the order of ACTIVE.
 
     AICc = N log(squares / N) + 2 p + 2 p (p + 1) / (N - p - 1).
@@ -341,7 +344,7 @@ def _named(
     return np.array(FALLING)[np.argmin(rows[1:], axis=0)]
 
 
-def _weights(fits, akaike, few):
+def _weights(fits: Mapping[str, Fit], akaike: np.ndarray, few: np.ndarray) -> np.ndarray:
     """Akaike weights exp(-difference / 2) times BEFORE, (5, cells), of the curves that do not rise,
     for practice slows nobody down; 0 where there are too few laps to weigh them."""
     rising = np.array([fits[name].theta[:, EXPONENT] > 0 for name in ACTIVE])

@@ -22,7 +22,9 @@ FEWEST_IN_SESSION = 3  # of fewer laps, the median is the odd lap itself
 SMALLEST_SCALE = 0.01  # of log seconds: what is within a few percent of its curve is no outlier
 
 
-def modified_z(residual, starts):
+def modified_z(
+    residual: np.ndarray, starts: np.ndarray
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """(modified z-score, median, scale) of residuals in groups of consecutive ones; the last two
     over groups, so that z = (residual - median) / scale."""
     size = np.diff(np.append(starts, len(residual)))
@@ -36,7 +38,7 @@ def modified_z(residual, starts):
     return from_median / np.repeat(scale, size), median, scale
 
 
-def grouped_median(values, starts, size):
+def grouped_median(values: np.ndarray, starts: np.ndarray, size: np.ndarray) -> np.ndarray:
     """Median of each group of consecutive values."""
     ordered = values.copy()
     for start, laps in zip(starts, size, strict=True):  # a short sort a cell beats one long one

@@ -160,7 +160,9 @@ def _both_in_one(block: np.ndarray, is_b: np.ndarray) -> bool:
     return bool((table.nunique() > 1).any())
 
 
-def _within_blocks(block, x, y, weight):
+def _within_blocks(
+    block: np.ndarray, x: np.ndarray, y: np.ndarray, weight: np.ndarray
+) -> tuple[float, float, int, float]:
     """(effect of x, its standard error, degrees of freedom, deviation of a lap), weighted, with an
     effect of each block."""
     block = codes(np.asarray(block, "int64"))
