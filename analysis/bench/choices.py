@@ -102,24 +102,30 @@ def products(
     present_seconds: dict[tuple[str, str], float],
     met: Iterable[Met] = (),
     rushed_below: dict[tuple[str, str], float] | None = None,
+    last: list[RecentLap] | None = None,
 ) -> list[dict]:
     """Each product with its variants and its route; operations only laps know come last.
 
-    `met`: the names of all laps on record; `laps` may leave old ones out.
+    `met`: the names of all laps on record; `laps` may leave old ones out, and add several up. Then
+    `last` are the last laps of each operation one by one, newest first, and its very first.
     `present_seconds` maps (product, operation) to the normal seconds of a piece at the present
     level of practice; where it says nothing the planned seconds stand. `rushed_below` likewise
     maps to the seconds below which haste spoils more than it saves.
     """
-    made = _grouped((lap for lap in laps if lap.brings_forward), lambda lap: lap.product)
+    last = laps if last is None else last
+    made, one_by_one = (
+        _grouped((lap for lap in some if lap.brings_forward), lambda lap: lap.product)
+        for some in (laps, last)
+    )
     on_record = sorted((one for one in met if one.activity in MADE), key=lambda one: one.first_day)
-    names = _once([*(row.name for row in shop.products), *steps, *made,
+    names = _once([*(row.name for row in shop.products), *steps, *made, *one_by_one,
                    *(one.product for one in on_record)])  # fmt: skip
     return [
         _product(
             name,
             shop,
             steps.get(name, []),
-            made.get(name, []),
+            (made.get(name, []), one_by_one.get(name, [])),
             (present_seconds, rushed_below or {}),
             [one for one in on_record if one.product == name],
         )
@@ -131,25 +137,26 @@ def _product(
     name: str,
     shop: Shop,
     planned: list[Step],
-    laps: list[RecentLap],
+    made: tuple[list[RecentLap], list[RecentLap]],
     by_study: tuple[dict, dict],
     met: list[Met],
 ) -> dict:
     known = shop.product(name)
-    by_operation = _grouped(laps, lambda lap: lap.operation)
+    laps, last = made
+    by_operation = _grouped(last, lambda lap: lap.operation)
     listed = {step.operation for step in planned}
     first_days = {one.operation: one.first_day for one in reversed(met)}
     unplanned = [operation for operation in {**by_operation, **first_days}
                  if operation not in listed]  # fmt: skip
 
     def first_met(operation: str) -> tuple[float, float]:
-        earliest_read = by_operation[operation][-1].started_at if operation in by_operation else 0
-        return first_days.get(operation, math.inf), earliest_read
+        first_read = by_operation[operation][-1].started_at if operation in by_operation else 0
+        return first_days.get(operation, math.inf), first_read
 
     unplanned.sort(key=first_met)
     route = [*planned, *(Step(operation) for operation in unplanned)]
     variants = [row.variant for row in shop.products if row.name == name]
-    variants += [step.variant for step in route] + [lap.variant for lap in laps]
+    variants += [step.variant for step in route] + [lap.variant for lap in (*laps, *last)]
     variants += [one.variant for one in met]
     operations = [
         _operation(step, by_operation.get(step.operation, []),

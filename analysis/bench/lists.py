@@ -1,10 +1,11 @@
 """The page's lists, made from the store and kept until it changes.
 
 Names come from all laps on record, by way of the kept day totals, so that nobody who returns after
-a season finds a shorter list. Only recent laps are read one by one, and the last few of each
-operation before them, which are kept: a large store costs hardly more than a small one. The
-present normal seconds of each operation come from the study, which takes seconds: it runs in a
-thread of its own, now and then, and until it has an answer the planned seconds stand.
+a season finds a shorter list. Of each operation the last few laps are read one by one, by an index.
+Recent laps are added up by the database, those before yesterday only once, until one of them
+changes: a large store costs hardly more than a small one. The present normal seconds of each
+operation come from the study, which takes seconds: it runs in a thread of its own, now and then,
+and until it has an answer the planned seconds stand.
 """
 
 from __future__ import annotations
@@ -25,7 +26,7 @@ from analysis.bench import choices
 from analysis.records.export import MARKS
 from analysis.records.routing import read_routing
 from analysis.records.shop import Shop, read_shop
-from analysis.store import bench_batches, documents, tables
+from analysis.store import bench_batches, changes, documents, tables
 from analysis.store.bench_tables import delivery
 from analysis.store.connection import reading
 
@@ -40,7 +41,25 @@ REST_FACTOR = 30  # the study rests so many times as long as it took, so it neve
 LEAST_REST_SECONDS = 60
 THREAD = "bench-study"
 FIXED = "fixed_here"  # the page's mark of a piece put right within its lap
+NEVER = 2**63 - 1
 _log = logging.getLogger(__name__)
+_lap = tables.lap.c
+NEWEST_FIRST = _lap.started_at.desc(), _lap.id.desc()
+_COLUMNS = [_lap[name] for name in choices.RecentLap._fields]
+_MADE_OF_ONE = (
+    sa.select(_lap.started_at, _lap.id, *_COLUMNS[1:])
+    .where(tables.COUNTS_NOW["lap"], _lap.product == sa.bindparam("product"))
+    .where(_lap.operation == sa.bindparam("operation"), _lap.activity.in_(choices.MADE))
+)
+_OF_ONE = (
+    _MADE_OF_ONE.order_by(*NEWEST_FIRST).limit(choices.USUAL_LAPS),
+    _MADE_OF_ONE.order_by(_lap.started_at, _lap.id).limit(1),
+)
+_IN_A_SUM = {
+    "started_at": sa.func.max(_lap.started_at),
+    **{name: sa.func.sum(_lap[name])
+       for name in ("seconds", "units", "scrap_units", "rework_units")},
+}  # fmt: skip
 
 
 class Lists:
@@ -52,7 +71,7 @@ class Lists:
         self._made: tuple[object, bytes] = (None, b"")
         self._present = PresentSeconds(store)
         self._met: set[str] | None = None
-        self._earlier: tuple[object, list[choices.RecentLap]] = (None, [])
+        self._earlier = EarlierLaps()
 
     def present(self, version: int) -> dict[tuple[str, str], float]:
         """Normal seconds a piece by (product, operation), as last worked out."""
@@ -72,12 +91,14 @@ class Lists:
     def _make(self, connection: sa.Connection, version: int, present: Present) -> bytes:
         now = time.time_ns() // 1000
         since = _since(connection, now)
-        recent = recent_laps(connection, since)
         met = _met_names(connection)
         shop, routing = shop_and_routing(*(documents.text(connection, n) for n in DOCUMENTS))
         steps = choices.routes(routing)
-        known = recent + self._laps_before(connection, since)
-        products = choices.products(shop, steps, known, present.seconds, met, present.rushed_below)
+        recent = self._earlier.with_the_rest(connection, since, shop.timezone)
+        products = choices.products(
+            shop, steps, recent, present.seconds, met, present.rushed_below,
+            _last_laps(connection, met),
+        )  # fmt: skip
         from_phones = bench_batches.latest(connection)
         ends = choices.route_ends(products)
         fixed = _fixed_on_the_spot(connection, since)
@@ -94,14 +115,6 @@ class Lists:
         }
         return json.dumps(answer, ensure_ascii=False, separators=(",", ":")).encode()
 
-    def _laps_before(self, connection: sa.Connection, since: int) -> list[choices.RecentLap]:
-        """The last laps of each operation before `since`, asked for anew where any has changed."""
-        day = since // DAY_MICROS
-        stamp = (day, tuple(map(tuple, connection.execute(_sums_before(day)))))
-        if self._earlier[0] != stamp:
-            self._earlier = (stamp, _last_laps_before(connection, since))
-        return self._earlier[1]
-
     def _labels(self, connection: sa.Connection, recent: list, from_phones: dict) -> set[str]:
         """Every batch number met so far; all laps are asked once, then only the recent ones."""
         if self._met is None:
@@ -110,6 +123,28 @@ class Lists:
         self._met.update(lap.batch for lap in recent)
         self._met.update(label for _, label in from_phones)
         return self._met
+
+
+class EarlierLaps:
+    """Laps added up, as `added_up` does; those of earlier days only where one has changed."""
+
+    def __init__(self) -> None:
+        self._stands_for: tuple[object, ...] = ()
+        self._change = 0  # the latest that these sums know of
+        self._sums: list[choices.RecentLap] = []
+
+    def with_the_rest(
+        self, connection: sa.Connection, since: int, zone: str
+    ) -> list[choices.RecentLap]:
+        """The laps since then added up, newest first; `zone` is the shop's, which can move laps."""
+        day = max(since, since + RECENT_MICROS - DAY_MICROS)
+        change = changes.latest(connection)
+        stands = self._stands_for == (since, zone)
+        if not stands or _earliest_changed(connection, self._change) < day:
+            self._sums = added_up(connection, since, day)
+            self._stands_for = (since, zone)
+        self._change = change
+        return added_up(connection, day) + self._sums
 
 
 @dataclass(frozen=True)
@@ -197,36 +232,47 @@ def _since(connection: sa.Connection, now: int) -> int:
 
 
 def recent_laps(connection: sa.Connection, since: int) -> list[choices.RecentLap]:
-    """The laps since then, newest first."""
-    lap, current = tables.lap.c, tables.COUNTS_NOW["lap"]
-    columns = [lap[name] for name in choices.RecentLap._fields]
-    query = sa.select(*columns).where(current, lap.started_at >= since)
-    rows = connection.execute(query.order_by(lap.started_at.desc(), lap.id.desc()))
-    return [choices.RecentLap(*row) for row in rows]
+    """The laps since then one by one, newest first."""
+    where = tables.COUNTS_NOW["lap"] & (_lap.started_at >= since)
+    return _read(connection, sa.select(*_COLUMNS).where(where).order_by(*NEWEST_FIRST))
 
 
-def _last_laps_before(connection: sa.Connection, since: int) -> list[choices.RecentLap]:
-    """The last laps before `since` of each product and operation, newest first."""
-    lap = tables.lap.c
-    names = choices.RecentLap._fields
-    newest_first = lap.started_at.desc(), lap.id.desc()
-    among_its_own = sa.func.row_number().over(
-        partition_by=(lap.product, lap.operation), order_by=newest_first
-    )
-    made = tables.COUNTS_NOW["lap"] & (lap.started_at < since) & lap.activity.in_(choices.MADE)
-    ranked = sa.select(*(lap[name] for name in names), among_its_own.label("place")).where(made)
-    last = ranked.subquery().c
-    query = sa.select(*(last[name] for name in names)).where(last.place <= choices.USUAL_LAPS)
-    rows = connection.execute(query.order_by(last.started_at.desc()))
-    return [choices.RecentLap(*row) for row in rows]
+def added_up(
+    connection: sa.Connection, since: int, before: int | None = None
+) -> list[choices.RecentLap]:
+    """The laps since then (and before another moment) added up where all their names are the same;
+    each sum stands at its latest lap, newest first."""
+    among = _lap.started_at >= since
+    where = among if before is None else among & (_lap.started_at < before)
+    sums = [_IN_A_SUM.get(name, _lap[name]) for name in choices.RecentLap._fields]
+    names = [_lap[name] for name in choices.RecentLap._fields if name not in _IN_A_SUM]
+    query = sa.select(*sums).where(tables.COUNTS_NOW["lap"], where).group_by(*names)
+    newest_first = _IN_A_SUM["started_at"].desc(), sa.func.max(_lap.id).desc()
+    return _read(connection, query.order_by(*newest_first))
 
 
-def _sums_before(day: int) -> sa.Select:
-    """What the laps before a day add up to, by product, operation and activity."""
-    total = tables.day_total.c
-    keys = [total[name] for name in ("product", "operation", "activity")]
-    sums = [sa.func.sum(total[name]) for name in ("laps", "units", "micros")]
-    return sa.select(*keys, *sums).where(total.day < day).group_by(*keys).order_by(*keys)
+def _earliest_changed(connection: sa.Connection, change: int) -> int:
+    """The earliest lap that came or went after a change; beyond all times where none did."""
+    earliest = sa.func.min(_lap.started_at)
+    halves = (sa.select(earliest).where(by > change) for by in (_lap.change_id, _lap.ended_by))
+    moments = (connection.scalar(half) for half in halves)
+    return min((one for one in moments if one is not None), default=NEVER)
+
+
+def _last_laps(connection: sa.Connection, met: list[choices.Met]) -> list[choices.RecentLap]:
+    """The last laps of each product and operation, newest first, and its very first."""
+    made = {(one.product, one.operation) for one in met if one.activity in choices.MADE}
+    found: set[tuple] = set()
+    for product, operation in sorted(made):
+        of_it = {"product": product, "operation": operation}
+        for query in _OF_ONE:
+            found.update(map(tuple, connection.execute(query, of_it)))
+    rows = sorted(found, reverse=True)
+    return [choices.RecentLap(*row[:1], *row[2:]) for row in rows]
+
+
+def _read(connection: sa.Connection, query: sa.Select) -> list[choices.RecentLap]:
+    return [choices.RecentLap(*row) for row in connection.execute(query)]
 
 
 def _met_names(connection: sa.Connection) -> list[choices.Met]:
@@ -244,7 +290,7 @@ def _fixed_on_the_spot(connection: sa.Connection, since: int) -> dict[tuple[str,
     The newest word of the phone says so; for a lap that came from a file, its note, where an export
     had left the mark.
     """
-    lap, later = tables.lap.c, delivery.alias("later")
+    lap, later = _lap, delivery.alias("later")
     keys = lap.product, lap.batch, lap.operation
     newer = sa.exists().where(later.c.lap_id == lap.lap_id, later.c.revision > delivery.c.revision)
     its_newest = (delivery.c.lap_id == lap.lap_id) & ~newer

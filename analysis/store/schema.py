@@ -7,7 +7,7 @@ import sqlalchemy as sa
 from analysis.problems import StoreProblem
 from analysis.store.connection import place, reading, shop_schema, writing
 
-VERSION = "0006"
+VERSION = "0007"
 MIGRATIONS = Path(__file__).parent / "migrations"
 
 

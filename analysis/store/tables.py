@@ -114,6 +114,14 @@ LAP_BY_START = sa.Index(
     sqlite_where=COUNTS_NOW["lap"],
     postgresql_where=COUNTS_NOW["lap"],
 )
+LAP_BY_WORK = sa.Index(
+    "lap_by_work",
+    lap.c.product,
+    lap.c.operation,
+    lap.c.started_at,
+    sqlite_where=COUNTS_NOW["lap"],
+    postgresql_where=COUNTS_NOW["lap"],
+)
 LAP_BY_CHANGE = sa.Index("lap_by_change", lap.c.change_id)
 ENDED_LAP = sa.Index(
     "ended_lap", lap.c.lap_id, sqlite_where=~COUNTS_NOW["lap"], postgresql_where=~COUNTS_NOW["lap"]

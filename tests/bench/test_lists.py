@@ -2,6 +2,7 @@
 
 import io
 import json
+import random
 import threading
 import time
 
@@ -9,13 +10,13 @@ import pytest
 
 from analysis.bench import choices
 from analysis.bench.choices import Met, RecentLap, Step
-from analysis.bench.lists import THREAD, Lists
+from analysis.bench.lists import THREAD, Lists, _since, recent_laps
 from analysis.records.laps import read_laps
 from analysis.records.shop import Product, Shop, Worker
 from analysis.store import tables
 from analysis.store.bench import Delivery, PhoneLap, record
 from analysis.store.bench_batches import PhoneBatch
-from analysis.store.connection import writing
+from analysis.store.connection import reading, writing
 from analysis.store.store import open_store
 from tests.bench.serving import at_clock, body_of, lap
 
@@ -130,6 +131,85 @@ def test_the_first_lap_after_four_months_shortens_no_list_and_leaves_the_usual_t
     assert after["products"][0]["variants"] == ["red", "grey"]
     record_laps(store, [one | {"seconds": 200.0} for one in old[:60]], revision=1)
     assert names(json.loads(lists.now()))[("box", "fold")] == 200.0
+
+
+def some_laps(rng, count: int, newest: int) -> list[dict]:
+    """Laps of few names within 200 days, of which some pieces are lost or mended."""
+    return [
+        lap(started_at=newest - rng.randrange(200 * DAY), seconds=rng.uniform(20, 90),
+            product=rng.choice(["box", "case"]), operation=rng.choice(["cut", "fold", "glue"]),
+            variant=rng.choice(["red", "grey"]), worker=rng.choice(["anna", "dora"]),
+            batch=f"{rng.randrange(9):03}", units=rng.randint(3, 9),
+            scrap_units=rng.choice([0, 0, 1]), rework_units=rng.choice([0, 0, 2]),
+            activity=rng.choice(["operation", "inspection", "rework", "setup"]),
+            cause=rng.choice(["", "torn", "dull"]))
+        for _ in range(count)
+    ]  # fmt: skip
+
+
+def lap_by_lap(store) -> dict:
+    """The lists as they follow from every lap by itself."""
+    with reading(store.engine) as connection:
+        every = recent_laps(connection, 0)
+        recent = [
+            one for one in every if one.started_at >= _since(connection, now := at_clock_us())
+        ]
+    products = choices.products(store.shop(), {}, every, {}, _met(every))
+    ends = choices.route_ends(products)
+    found = {
+        "workers": choices.workers(store.shop(), recent),
+        "products": products,
+        "causes": choices.causes(recent),
+        "batches": choices.batches(recent, ends, {}, now),
+    }
+    return json.loads(json.dumps(found))
+
+
+def at_clock_us() -> int:
+    return time.time_ns() // 1000
+
+
+def _met(laps: list[RecentLap]) -> list[Met]:
+    return [Met(one.product, one.variant, one.operation, one.worker, one.activity,
+                one.started_at // DAY) for one in laps]  # fmt: skip
+
+
+@pytest.fixture(params=["sqlite", "postgresql"])
+def store(request, tmp_path):
+    """An empty store in each database."""
+    server = request.param == "postgresql"
+    url = request.getfixturevalue("postgres_url") if server else str(tmp_path / "w.sqlite")
+    store = open_store(url)
+    yield store
+    store.close()
+
+
+def test_lists_kept_through_changes_say_what_every_lap_by_itself_says(store):
+    rng, newest = random.Random(5), at_clock_us()
+    record_laps(store, some_laps(rng, 400, newest))
+    lists = Lists(store)
+
+    def assert_nothing_is_old():
+        shown, expected = json.loads(lists.now()), lap_by_lap(store)
+        for step in (step for one in shown["products"] for step in one["operations"]):
+            step |= {"seconds": None, "rushed_below_seconds": None}  # a study's, when it is there
+        assert {name: shown[name] for name in expected} == expected
+
+    assert_nothing_is_old()
+    laps = store.laps()
+    long_ago, lately = laps.lap_id.iloc[200], laps.lap_id.iloc[-1]
+    for lap_id in (long_ago, lately):
+        store.correct_lap(lap_id, {"batch": "099", "cause": "bent", "variant": "blue",
+                                   "worker": "zoe", "operation": "cut"})  # fmt: skip
+        assert_nothing_is_old()
+    removal = store.remove_laps(laps.lap_id.iloc[190:230].tolist())
+    assert_nothing_is_old()
+    store.undo(removal)
+    assert_nothing_is_old()
+    record_laps(store, some_laps(rng, 50, newest))
+    assert_nothing_is_old()
+    store.rename("cause", "torn", "ripped")
+    assert_nothing_is_old()
 
 
 def record_laps(store, laps: list[dict], revision: int = 0) -> None:
