@@ -18,6 +18,7 @@ PROPOSED = "proposed"  # by the program, and neither changed nor confirmed by wh
 # What a sentence of the answer is about, so that a page can choose and fold.
 WORTH, SURE, GIVEN_UP, OUT_OF_POCKET = "worth", "how sure", "given up", "out of pocket"
 SOLD, HOURS, HELPER, ORDERS, ASKED_FOR = "sold", "hours", "helper", "orders", "demand"
+ENOUGH = "enough made"  # all that is asked for is made already
 
 
 @dataclass(frozen=True)

@@ -19,6 +19,7 @@ from analysis.decisions.simulate import Runs
 from analysis.records.figures import figure
 
 TOGETHER = "All together"
+SAME = 1e-9  # of the largest: what adding floats may leave between equal amounts
 
 
 def bill_of(ledger: Ledger) -> tuple[MoneyLine, ...]:
@@ -53,15 +54,18 @@ def _line(ledger: Ledger, part: str, flows: np.ndarray) -> MoneyLine:
 
 
 def _when(flows: np.ndarray) -> str:
-    """`at the start`, `end of week 104`, `60 a week`, `200 a week, weeks 1 to 10`.
+    """`at the start`, `end of week 104`, `60 a week`, `200 a week, weeks 1 to 10`, `every week`
+    where it is not the same in all of them.
 
-    flows: (runs, weeks + 1); a week's amount is the mean over runs and over the weeks it flows in.
+    flows: (runs, weeks + 1); a week's amount is the mean over the runs.
     """
     weeks = np.flatnonzero(flows.any(axis=0))
     first, last, end = int(weeks[0]), int(weeks[-1]), flows.shape[1] - 1
     if first == last:
         return f"end of week {first}" if first else "at the start"
-    each = f"{figure(abs(float(flows[:, weeks].mean())), 3)} a week"
+    paid = flows[:, weeks]
+    same = np.ptp(paid, axis=1).max() <= SAME * np.abs(paid).max()
+    each = f"{figure(abs(float(paid.mean())), 3)} a week" if same else "every week"
     if len(weeks) < last - first + 1:
         return f"{each} in {len(weeks)} weeks of {first} to {last}"
     return each if (first, last) == (1, end) else f"{each}, weeks {first} to {last}"

@@ -14,6 +14,7 @@ from analysis.decisions.answer import (
     ASKED_FOR,
     DO,
     DO_NOT,
+    ENOUGH,
     GIVEN,
     GIVEN_UP,
     HOURS,
@@ -217,23 +218,25 @@ def sentences(
     if verdict == NOTHING:
         return (Said(SOLD, sold),)
     told = (
-        (WORTH, [_worth_sentence(money, scenario, currency)]),
+        (WORTH, [_worth_sentence(verdict, money, scenario, currency)]),
         (SURE, _sure_sentences(verdict, money)),
         (GIVEN_UP, _stop_sentences(money, scenario, currency)),
         (OUT_OF_POCKET, _deepest_sentences(money, currency)),
         (SOLD, [sold, *_sold_sentences(before, after, money, scenario)]),
         (HOURS, _hours_sentences(before, after, money, scenario, currency)),
-        (ASKED_FOR, _demand_sentences(before, money, currency)),
+        (ENOUGH, _enough_sentences(before, money)),
+        (ASKED_FOR, _demand_sentences(money, currency)),
     )
     return tuple(Said(about, line) for about, lines in told for line in lines)
 
 
-def _worth_sentence(money: Money, scenario: Scenario, currency: str) -> str:
-    """What it is worth, and between which ends nine of ten runs lie."""
-    return (
-        f"Over {span(scenario.horizon_weeks)}, at today's worth, {_worth(money, currency)}"
-        f"{_ends(money.net_present_value, currency)}."
-    )
+def _worth_sentence(verdict: str, money: Money, scenario: Scenario, currency: str) -> str:
+    """What it is worth, where the headline has not said it, and where nine of ten runs lie."""
+    start = f"Over {span(scenario.horizon_weeks)}, at today's worth"
+    ends = _ends(money.net_present_value, currency)
+    if verdict == DO_NOT and money.net_present_value.mean <= 0 and ends:
+        return f"{start}{ends.replace(';', ':', 1)}."
+    return f"{start}, {_worth(money, currency)}{ends}."
 
 
 def _sure_sentences(verdict: str, money: Money) -> list[str]:
@@ -363,28 +366,32 @@ def orders_sentence(week: int, ordered: float, ready: Sequence[float]) -> str:
     )
 
 
-def _demand_sentences(before: Situation, money: Money, currency: str) -> list[str]:
-    lines = []
-    sold = before.sold_per_week.mean
-    if sold >= ALL_IS_SOLD * money.demand_per_week:
-        lines.append(
-            "As things are, nearly all that is asked for is made already: quicker work or more "
-            "hands sell no more pieces, they only leave more hours free."
-        )
+def _enough_sentences(before: Situation, money: Money) -> list[str]:
+    """That more could not be sold, where it could not."""
+    if before.sold_per_week.mean < ALL_IS_SOLD * money.demand_per_week:
+        return []
+    return [
+        "As things are, nearly all that is asked for is made already: quicker work or more "
+        "hands sell no more pieces, they only leave more hours free."
+    ]
+
+
+def _demand_sentences(money: Money, currency: str) -> list[str]:
+    """From which demand on it pays."""
     pays_from = money.break_even_demand_per_week
     if pays_from is None and not money.break_even_searched_to:
-        return lines
+        return []
     if pays_from is None:
-        lines.append(
+        return [
             f"No demand up to {figure(money.break_even_searched_to)} pieces a week makes it pay"
             f"{_at_best(money, currency)}."
-        )
-    elif pays_from > 0:
-        lines.append(
-            f"It pays from about {pieces(pays_from)} pieces asked for in a week"
-            f"{_between(money)}; reckoned with here are {pieces(money.demand_per_week)}."
-        )
-    return lines
+        ]
+    if pays_from <= 0:
+        return []
+    return [
+        f"It pays from about {pieces(pays_from)} pieces asked for in a week"
+        f"{_between(money)}; reckoned with here are {pieces(money.demand_per_week)}."
+    ]
 
 
 def _at_best(money: Money, currency: str) -> str:

@@ -155,8 +155,8 @@ def _learning_rate(model: ShopModel, helper: Helper) -> Assumption:
     """How fast a helper gets quicker: as given, or by the shop's curves and published studies."""
     if helper.learning_rate:
         rate = "each time their pieces have doubled, one takes "
-        rate += f"{_ratio(helper.learning_rate, 100)} %"
-        rate += " of the time before"
+        rate += f"{_between(helper.learning_rate, 100)} % of the time before"
+        rate += in_the_middle(helper.learning_rate, 100)
     else:
         guess = shop_guess(model.skills)
         low, high = (
@@ -184,9 +184,10 @@ def _minding(model: ShopModel, helper: Helper) -> str:
 
 def _of_machine(machine: Equipment, scenario: Scenario, currency: str) -> Iterator[Assumption]:
     if machine.seconds:
-        time = f"{_ratio(machine.seconds)} s a go"
+        time = f"{_between(machine.seconds)} s a go{in_the_middle(machine.seconds)}"
     elif machine.time_factor:
-        time = f"{_ratio(machine.time_factor, 100)} % of the present time"
+        time = f"{_between(machine.time_factor, 100)} % of the present time"
+        time += in_the_middle(machine.time_factor, 100)
     else:
         time = "as quick as now"
     how = "a guess or a supplier's word until timed" if _is_range(machine) else "taken as sure"
@@ -275,9 +276,8 @@ def _of_reckoning(scenario: Scenario) -> Iterator[Assumption]:
 
 
 RANGES = (
-    "nine of ten runs draw it from between its ends, the others from a little beyond. Money, hours "
-    "and days: as likely so much above the middle as below it, on average the middle. Times, "
-    "shares and demand: as likely twice as much as half as much"
+    "nine of ten runs draw it from between its ends: money, hours and days as far above the middle "
+    "as below it; times, shares and demand as many times above as below"
 )
 
 
@@ -293,18 +293,15 @@ def _has_ranges(scenario: Scenario) -> bool:
 
 
 def _times(factor: Estimate) -> str:
-    """`as long as`, `1.2 times as long as`."""
-    return "as long as" if factor == sure(1.0) else f"{_ratio(factor)} times as long as"
+    """`as long as`, `1.2 times as long as`, `1 to 1.4 times (1.18 in the middle) as long as`."""
+    if factor == sure(1.0):
+        return "as long as"
+    return f"{_between(factor)} times{in_the_middle(factor)} as long as"
 
 
 def _shown(estimate: Estimate) -> str:
     """Hours or days: `2 to 12 (7 on average)`."""
     return f"{_between(estimate)}{on_average(estimate)}"
-
-
-def _ratio(estimate: Estimate, scale: float = 1.0) -> str:
-    """What multiplies: `45 to 70 (56 in the middle)`."""
-    return f"{_between(estimate, scale)}{in_the_middle(estimate, scale)}"
 
 
 def _money(estimate: Estimate, currency: str, digits: int = 3) -> str:

@@ -5,14 +5,33 @@ The words are English; numbers and dates follow the reader (`records/figures.py`
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from datetime import date
 
 from analysis.charts import look
 from analysis.charts.decision import movers_chart, payback_chart
-from analysis.decisions.answer import ASSUMED, GIVEN, MEASURED, PUBLISHED, Answer, Money, Spread
-from analysis.decisions.sentences import in_ten, span
+from analysis.decisions.answer import (
+    ASSUMED,
+    ENOUGH,
+    GIVEN,
+    GIVEN_UP,
+    HELPER,
+    HOURS,
+    MEASURED,
+    ORDERS,
+    PROPOSED,
+    PUBLISHED,
+    SOLD,
+    SURE,
+    WORTH,
+    Answer,
+    Spread,
+)
+from analysis.decisions.bill import shown
+from analysis.decisions.money import NORMAL_95
+from analysis.decisions.sentences import payback_words, span
+from analysis.decisions.week import week_row
 from analysis.memo.picture import Picture, picture
 from analysis.records.figures import day as written_day
 from analysis.records.figures import figure, number, told
@@ -20,6 +39,7 @@ from analysis.records.figures import figure, number, told
 PAPERS = ("a4", "letter")
 MINUS, NOT_KNOWN = "\N{MINUS SIGN}", "not known"
 DIGITS = 3
+SETTLES = "What would settle it: "
 
 WEEK = {
     "good_units_per_week": "Good pieces made",
@@ -31,35 +51,50 @@ WEEK = {
     "contribution_per_week": "Sales less material{currency}",
     "cash_per_week": "the same, less wages, rent and upkeep{currency}",
 }
-IN_MONEY = ("contribution_per_week", "cash_per_week")
+LEAD = {  # what stands in the answer's box, by what it is about
+    "How sure": (WORTH, SURE),
+    "If it is given up on the way": (GIVEN_UP,),
+    "An hour of help": (HELPER,),
+    "What is ordered": (ORDERS,),
+}
+ONLY_WEEKS = (
+    "What is paid once is in none of these weeks; whether it pays is told by the money below."
+)
 DAY_HOURS, LONG_HOURS = 24, 72  # from three days on a batch's way is told in days
 SOURCES = {
     MEASURED: "from the shop's own timed work",
     PUBLISHED: "from published studies",
     GIVEN: "stated by the shop, an offer or an estimate",
+    PROPOSED: "proposed by the program, not yet set by the shop",
     ASSUMED: "taken to be so",
 }
 
 
 @dataclass(frozen=True)
 class Page:
-    """The whole page. week: rows of (what, before, after, difference, its range); money: rows of
-    (what, figure, range); assumptions: rows of (what, value, source)."""
+    """The whole page. lead: (what it is about, sentence). week: rows of (what, before, after,
+    difference, its range); bill: rows of (what, when, in all, its range, at today's worth), the
+    last all together; money: rows of (what, figure, range); assumptions: (what, value, source).
+    before: the heading of the cautions."""
 
     title: str
     shop: str
     day: str
     question: str
     headline: str
-    sentences: tuple[str, ...]
-    settle: str
+    lead: tuple[tuple[str, str], ...]
     pictures: tuple[Picture, ...]
     week: tuple[tuple[str, str, str, str, str], ...]
+    week_note: str
+    unit: str
+    bill: tuple[tuple[str, str, str, str, str], ...]
+    bill_note: str
     money: tuple[tuple[str, str, str], ...]
     must_be_true: tuple[str, ...]
     assumptions: tuple[tuple[str, str, str], ...]
     sources: str
     worked_out: tuple[str, ...]
+    before: str
     cautions: tuple[str, ...]
 
 
@@ -71,19 +106,35 @@ def page_of(answer: Answer, shop_name: str, day: date) -> Page:
         day=written_day(day),
         question=_question(answer, shop_name),
         headline=told(answer.headline),
-        sentences=tuple(map(told, answer.sentences)),
-        settle=told(answer.settle),
+        lead=_lead(answer),
         pictures=_pictures(answer),
         week=_week(answer),
-        money=_money(answer.money, answer.currency),
+        week_note=" ".join([*map(told, _of_week(answer)), ONLY_WEEKS]),
+        unit=answer.currency,
+        bill=_bill(answer),
+        bill_note=told(" ".join(bill_notes(answer))),
+        money=_money(answer),
         must_be_true=tuple(map(told, answer.must_be_true)),
         assumptions=tuple(
             (_capital(line.what), told(line.value), line.source) for line in answer.assumptions
         ),
         sources=_sources(answer),
         worked_out=_worked_out(answer),
+        before=answer.before,
         cautions=answer.cautions,
     )
+
+
+def _lead(answer: Answer) -> tuple[tuple[str, str], ...]:
+    """The answer in short: how sure, what is left if given up, what would settle it."""
+    lines = [(label, " ".join(answer.about(*kinds))) for label, kinds in LEAD.items()]
+    lines.append(("What would settle it", _capital(answer.settle.removeprefix(SETTLES))))
+    return tuple((label, told(text)) for label, text in lines if text)
+
+
+def _of_week(answer: Answer) -> tuple[str, ...]:
+    """What the table of the week does not show by itself."""
+    return (*answer.about(SOLD)[1:], *answer.about(HOURS)[1:], *answer.about(ENOUGH))
 
 
 def _question(answer: Answer, shop_name: str) -> str:
@@ -145,43 +196,73 @@ def _week(answer: Answer) -> tuple[tuple[str, str, str, str, str], ...]:
 
 
 def _before_and_after(answer: Answer, name: str, unit: float) -> tuple[str, str, str, str]:
-    """Before, after, difference and its range, all to the same place behind the point.
-
-    To tenths, or to whole numbers where the difference, or money, has three digits before it.
-    """
-    before, after = (getattr(week, name).mean for week in (answer.baseline, answer.changed))
-    apart: Spread = getattr(answer.difference, name)
-    widest = max(abs(end or 0) / unit for end in (apart.mean, apart.p5, apart.p95))
-    if name in IN_MONEY:
-        widest = max(widest, abs(before), abs(after))
-    places = 1 if widest < 99.5 else 0
+    """Before, after, difference and its range, all to the same place behind the point."""
+    row = week_row(answer, name, unit)
 
     def write(value: float | None, sign: str = "") -> str:
         if value is None:
             return NOT_KNOWN
-        rounded = round(value / unit, places) + 0.0
-        return (sign if rounded > 0 else "") + number(rounded, places).replace("-", MINUS)
+        return (sign if value > 0 else "") + number(value, row.places).replace("-", MINUS)
 
-    def write_signed(value: float | None) -> str:
-        return write(value, "+")
+    low, high = write(row.low, "+"), write(row.high, "+")
+    between = "as shown" if low == high else f"{low} to {high}"
+    if row.low is None or row.high is None:
+        between = NOT_KNOWN
+    return write(row.before), write(row.after), write(row.difference, "+"), between
 
-    return write(before), write(after), write_signed(apart.mean), _range(apart, write_signed)
+
+def _bill(answer: Answer) -> tuple[tuple[str, str, str, str, str], ...]:
+    """Every part of the money in whole units, the last line the sum of those above it."""
+    rows = []
+    for line, (amount, worth) in zip(answer.bill, shown(answer.bill), strict=True):
+        ends = [_whole(end) for end in (line.amount.p5, line.amount.p95)]
+        between = "" if ends[0] == ends[1] else " to ".join(ends)
+        rows.append((line.what, told(line.when), _whole(amount), between, _whole(worth)))
+    return tuple(rows)
 
 
-def _money(money: Money, currency: str) -> tuple[tuple[str, str, str], ...]:
-    unit = f", {currency}" if currency else ""
+def bill_notes(answer: Answer) -> tuple[str, ...]:
+    """When it is paid back, and what walks saved count as."""
+    if not answer.bill:
+        return ()
+    back = payback_words(answer.money)
+    notes = [f"{_capital(back)}. Figures are means of the runs."]
+    if answer.walk_hours_saved:
+        way = "saved" if answer.walk_hours_saved > 0 else "added"
+        notes.append(
+            f"Walks {way}: about {figure(abs(answer.walk_hours_saved))} hours a week; hours bring "
+            "money only by what is sold more, and so are in the sales."
+        )
+    return tuple(notes)
+
+
+def _whole(value: float) -> str:
+    """Money in whole units, in with a plus, out with a true minus."""
+    return ("+" if round(value) > 0 else "") + number(round(value) + 0.0, 0).replace("-", MINUS)
+
+
+def _money(answer: Answer) -> tuple[tuple[str, str, str], ...]:
+    money, unit = answer.money, f", {answer.currency}" if answer.currency else ""
     back = money.payback_weeks
     rows = [
-        (f"Paid at the start{unit}", _number(money.paid_at_start), ""),
-        (f"Gain at today's worth (net present value){unit}", _signed(money.net_present_value.mean),
+        (f"Gain over {span(answer.horizon_weeks)} at today's worth (net present value){unit}: the "
+         "figure to decide by", _signed(money.net_present_value.mean),
          _range(money.net_present_value, _signed)),
-        (f"Standard error of that gain, by chance{unit}", _number(money.error), ""),
-        (f"the same, spread evenly over the weeks{unit} a week", _signed(money.worth_per_week), ""),
+        (f"Chance error of that average, from {number(answer.runs)} simulated runs{unit}",
+         f"\N{PLUS-MINUS SIGN}{_number(NORMAL_95 * money.error)}", ""),
+        (f"The same gain spread evenly{unit} a week: to compare it with a change looked at for "
+         "another time", _signed(money.worth_per_week), ""),
+        (f"Most money out of pocket on the way{unit}", _number(money.deepest),
+         f"{_number(money.deepest_low)} or more in 1 of 20"),
         ("Earned back after (payback), weeks, middle of the runs", _weeks(back.p50),
          f"{_weeks(back.p5)} to {_weeks(back.p95)}" if back.p5 is not None else "never"),
-        ("Runs in which it earns itself back",
-         in_ten(money.probability_of_payback).removesuffix(" of the"), ""),
     ]  # fmt: skip
+    return (*rows, *_at_other_demand(answer, unit))
+
+
+def _at_other_demand(answer: Answer, unit: str) -> Iterator[tuple[str, str, str]]:
+    """From which demand on it pays, and what it is worth at today's."""
+    money = answer.money
     if money.break_even_searched_to:
         pays_from = money.break_even_demand_per_week
         found = (
@@ -194,12 +275,12 @@ def _money(money: Money, currency: str) -> tuple[tuple[str, str, str], ...]:
         if pays_from and money.break_even_low and money.break_even_high:
             found += f" ({_number(money.break_even_low)} to {_number(money.break_even_high)})"
         now = f"reckoned with: {_number(money.demand_per_week)}"
-        rows.append(("Pays from (break-even), pieces asked for a week", found, now))
+        yield "Pays from (break-even), pieces asked for a week", found, now
     if money.value_now is not None:
         asked = _number(money.demand_now_per_week)
-        rows.append((f"Gain at today's demand of {asked} pieces a week{unit}",
-                     _signed(money.value_now), ""))  # fmt: skip
-    return tuple(rows)
+        yield (
+            f"Gain at today's demand of {asked} pieces a week{unit}", _signed(money.value_now), ""
+        )  # fmt: skip
 
 
 def _sources(answer: Answer) -> str:
