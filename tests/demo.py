@@ -1,11 +1,14 @@
 """The demo's files and their study, read and made once in each process of the tests.
 
-The same laps give the same study to the last digit (tests/study/test_contract.py); tests read it
-and leave it as it is.
+The same laps give the same study to the last digit (tests/study/test_contract.py). Whoever asks is
+given a copy of their own, so that no test sees what another has written into it.
 """
 
-from functools import cache
+import pickle
+from collections.abc import Callable
+from functools import cache, wraps
 from pathlib import Path
+from typing import TypeVar
 
 import pandas as pd
 
@@ -15,24 +18,31 @@ from analysis.records.shop import Shop, read_shop
 from analysis.study.summary import Study, study
 
 SAMPLES = Path(__file__).parents[1] / "data_samples"
+Made = TypeVar("Made")
 
 
-@cache
+def made_once(make: Callable[[], Made]) -> Callable[[], Made]:
+    """`make` is called once; each call gives a copy of what it made."""
+    kept = cache(lambda: pickle.dumps(make(), pickle.HIGHEST_PROTOCOL))
+    return wraps(make)(lambda: pickle.loads(kept()))
+
+
+@made_once
 def shop() -> Shop:
     return read_shop(SAMPLES / "shop.toml")
 
 
-@cache
+@made_once
 def routing() -> pd.DataFrame:
     return read_routing(SAMPLES / "routing.csv")
 
 
-@cache
+@made_once
 def laps() -> pd.DataFrame:
     return read_laps(SAMPLES / "laps.csv", shop()).frame
 
 
-@cache
+@made_once
 def studied() -> Study:
     return study(laps(), routing(), shop())
 

@@ -19,15 +19,15 @@ from tests.decisions.estimates import mean
 SAMPLES = demo.SAMPLES
 
 
-@pytest.fixture(scope="module")
+@pytest.fixture
 def bindery():
     """(study, routing, shop) of the demo."""
     return demo.studied(), demo.routing(), demo.shop()
 
 
 @pytest.fixture(scope="module")
-def model(bindery):
-    return model_of(*bindery)
+def model():
+    return model_of(demo.studied(), demo.routing(), demo.shop())
 
 
 def no_laps():

@@ -2,20 +2,16 @@
 
 from dataclasses import replace
 from functools import cache
-from pathlib import Path
 
 from analysis.decisions.answer import Answer
 from analysis.decisions.model_of import model_of
 from analysis.decisions.shop_model import ShopModel
 from analysis.decisions.what_if import what_if
-from analysis.records.laps import read_laps
-from analysis.records.routing import read_routing
 from analysis.records.scenario import Helper, Scenario, read_scenario, sure
-from analysis.records.shop import read_shop
-from analysis.study.summary import study
+from tests import demo
 from tests.decisions.shops import box_shop
 
-SAMPLES = Path(__file__).parents[2] / "data_samples"
+SAMPLES = demo.SAMPLES
 RUNS = 7
 SCENARIOS = tuple(sorted(path.stem for path in SAMPLES.glob("what_if_*.toml")))
 HOSTILE = (
@@ -27,10 +23,8 @@ LONG = "Werkzeugmaschinen" * 12
 
 @cache
 def _bindery() -> tuple[ShopModel, str]:
-    shop = read_shop(SAMPLES / "shop.toml")
-    routing = read_routing(SAMPLES / "routing.csv")
-    laps = read_laps(SAMPLES / "laps.csv", shop)
-    return model_of(study(laps.frame, routing, shop), routing, shop), shop.currency
+    shop = demo.shop()
+    return model_of(demo.studied(), demo.routing(), shop), shop.currency
 
 
 @cache

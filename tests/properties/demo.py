@@ -1,18 +1,16 @@
-"""The demo's first laps and their study, for properties that hold of any laps."""
-
-from functools import cache
+"""The demo's first laps and their study, for properties that hold of any laps; whoever asks is
+given a copy of their own."""
 
 import numpy as np
 import pandas as pd
 from hypothesis import HealthCheck, Phase, settings
 
-from analysis.records.laps import read_laps
-from analysis.records.shop import Shop, read_shop
+from analysis.records.shop import Shop
 from analysis.study.contract import as_contract
 from analysis.study.summary import study
-from tests.bench.serving import ROOT
+from tests import demo
 
-SAMPLES = ROOT / "data_samples"
+SAMPLES, shop = demo.SAMPLES, demo.shop
 MOST_LAPS = 120  # a study of them takes a part of a second
 few = settings(
     max_examples=2, phases=[Phase.generate], deadline=None, suppress_health_check=list(HealthCheck)
@@ -22,15 +20,9 @@ few = settings(
 CLOSE = 1e-6
 
 
-@cache
-def shop() -> Shop:
-    return read_shop(str(SAMPLES / "shop.toml"))
-
-
-@cache
 def some_laps() -> pd.DataFrame:
-    """The demo's first laps; the caller copies before changing."""
-    return read_laps(str(SAMPLES / "laps.csv"), shop()).frame.iloc[:MOST_LAPS]
+    """The demo's first laps."""
+    return demo.laps().iloc[:MOST_LAPS]
 
 
 def answered(laps: pd.DataFrame, of_shop: Shop | None = None) -> dict:
@@ -38,7 +30,7 @@ def answered(laps: pd.DataFrame, of_shop: Shop | None = None) -> dict:
     return as_contract(study(laps, None, of_shop or shop()))
 
 
-@cache
+@demo.made_once
 def plain() -> dict:
     """The answer of the laps and the shop as they are."""
     return answered(some_laps())

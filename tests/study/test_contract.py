@@ -9,7 +9,7 @@ import pandas as pd
 import pytest
 
 from analysis.records.laps import read_laps
-from analysis.records.shop import Shop
+from analysis.records.shop import Shop, read_shop
 from analysis.study.contract import as_contract, plain
 from analysis.study.summary import Study, study
 from tests import demo as files
@@ -65,6 +65,19 @@ def test_the_same_laps_give_the_same_figures_and_stay_as_they_were(demo, once):
     again = study(laps, None, shop)
     assert json.dumps(as_contract(once)) == json.dumps(as_contract(again))
     pd.testing.assert_frame_equal(laps, read_laps(files.SAMPLES / "laps.csv", shop).frame)
+
+
+def test_what_one_test_writes_into_the_demo_and_its_study_no_other_sees():
+    for given in (files.laps(), files.studied().laps, files.routing()):
+        given.loc[:, "seconds"] = 1e9
+    files.studied().hours_needed["value"] = 1e9
+    object.__setattr__(files.shop(), "currency", "written over")
+    read = read_laps(files.SAMPLES / "laps.csv", files.shop()).frame
+    pd.testing.assert_frame_equal(files.laps(), read)
+    pd.testing.assert_series_equal(files.studied().laps["seconds"], files.laps()["seconds"])
+    assert files.routing()["seconds"].max() < 1e9
+    assert files.studied().hours_needed["value"] < 1e9
+    assert files.shop().currency == read_shop(files.SAMPLES / "shop.toml").currency
 
 
 def test_the_order_of_the_rows_does_not_change_the_answer(demo, once):

@@ -20,7 +20,7 @@ CELLS = pd.DataFrame(TRUTH["cells"])
 KEYS = ["product", "operation"]
 
 
-@pytest.fixture(scope="module")
+@pytest.fixture
 def found():
     return demo.studied()
 
