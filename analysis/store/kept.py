@@ -7,6 +7,7 @@ else is wrong with it (foreign, half written, out of date), it is as if it were 
 
 from __future__ import annotations
 
+import errno
 import hashlib
 import os
 import pickle
@@ -16,7 +17,7 @@ import tempfile
 from functools import cache
 from importlib.util import find_spec
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, BinaryIO
 
 from analysis.store.glance import Unopened, last_change
 
@@ -26,6 +27,7 @@ if TYPE_CHECKING:
 PACKAGE = Path(__file__).parents[1]
 PICKLED_WITH = ("pandas", "pyarrow", "numpy")  # not imported here: plain answers need none of them
 MOST_BYTES = 128_000_000  # a year of 500,000 laps is 81 MB; beyond, the disk is worth more
+PIECE_BYTES = 2_000_000
 MOST_FILES = 8  # those of stores long gone make room
 
 
@@ -52,17 +54,19 @@ class Kept:
         """Keep a value under a name, in the place of what was there; silent where that fails."""
         unfinished = None
         try:
-            written = self.made_from + pickle.dumps(value, pickle.HIGHEST_PROTOCOL)
-            if len(written) > MOST_BYTES:
-                return
             self.folder.mkdir(mode=0o700, parents=True, exist_ok=True)
             handle, unfinished = tempfile.mkstemp(dir=self.folder)  # for the user alone: 0600
             with open(handle, "wb") as file:
-                file.write(written)
+                pieces = _InPieces(file)
+                pieces.write(self.made_from)
+                pickle.dump(value, pieces, pickle.HIGHEST_PROTOCOL)
+                pieces.to_the_disk()
             os.replace(unfinished, self._file(name))
             self._make_room()
         except (OSError, pickle.PicklingError, TypeError, AttributeError):
-            if unfinished:
+            pass
+        finally:
+            if unfinished:  # still there under that name only where something failed
                 Path(unfinished).unlink(missing_ok=True)
 
     def _make_room(self) -> None:
@@ -72,6 +76,38 @@ class Kept:
 
     def _file(self, name: str) -> Path:
         return self.folder / f"{_digest(self.url)}-{name}"
+
+
+class _InPieces:
+    """Writes a file to the disk piece by piece, and no file that is too large.
+
+    A lap's commit waits for the disk, and on some file systems for all that other files have still
+    to write: so it waits for one piece at most. The pickle is never in memory as a whole, either.
+    """
+
+    def __init__(self, file: BinaryIO):
+        self.file, self.written, self.waiting = file, 0, 0
+
+    def write(self, some: bytes | memoryview) -> None:
+        """Take some of the file, as `pickle` hands it over."""
+        view = memoryview(some).cast("B")
+        for start in range(0, len(view), PIECE_BYTES):
+            self._write(view[start : start + PIECE_BYTES])
+
+    def _write(self, piece: memoryview) -> None:
+        self.written += len(piece)
+        if self.written > MOST_BYTES:
+            raise OSError(errno.EFBIG, "too large to be kept")
+        self.file.write(piece)
+        self.waiting += len(piece)
+        if self.waiting >= PIECE_BYTES:
+            self.to_the_disk()
+
+    def to_the_disk(self) -> None:
+        """Until what was written so far lies there."""
+        self.file.flush()
+        os.fsync(self.file.fileno())
+        self.waiting = 0
 
 
 @cache

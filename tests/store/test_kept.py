@@ -3,6 +3,7 @@
 import os
 import pickle
 
+import numpy as np
 import pytest
 
 from analysis.records.laps import read_laps
@@ -97,5 +98,34 @@ def test_what_cannot_be_kept_leaves_no_rubbish_and_no_error(tmp_path, store):
     Kept(tmp_path, store).put("answers", lambda: None)
     (tmp_path / "no folder").write_bytes(b"")
     Kept(tmp_path / "no folder", store).put("answers", ANSWER)
-    assert not (tmp_path / "kept").exists()
+    assert list((tmp_path / "kept").iterdir()) == []
     assert Kept(tmp_path / "no folder", store).get("answers") is None
+
+
+def test_a_large_answer_goes_to_the_disk_in_pieces_and_comes_back_whole(
+    tmp_path, store, monkeypatch
+):
+    monkeypatch.setattr(kept, "PIECE_BYTES", 1000)
+    pieces, sync = [], os.fsync
+
+    def noted(handle: int) -> None:
+        pieces.append(os.fstat(handle).st_size)
+        sync(handle)
+
+    monkeypatch.setattr(os, "fsync", noted)
+    answer = {"text": "x" * 5000, "array": np.arange(100_000), "many": [str(n) for n in range(999)]}
+    Kept(tmp_path, store).put("answers", answer)
+    whole = _only_file(tmp_path).stat().st_size
+    assert pieces[-1] == whole > 800_000  # all of it lies there before it takes the place
+    assert max(np.diff([0, *pieces])) < 2000
+    back = Kept(tmp_path, store).get("answers")
+    assert (back["text"], back["many"]) == (answer["text"], answer["many"])
+    assert np.array_equal(back["array"], answer["array"])
+
+
+def test_what_is_too_large_is_not_kept_and_leaves_what_was_there(tmp_path, store, monkeypatch):
+    Kept(tmp_path, store).put("answers", ANSWER)
+    monkeypatch.setattr(kept, "MOST_BYTES", 1000)
+    Kept(tmp_path, store).put("answers", "x" * 1001)
+    assert Kept(tmp_path, store).get("answers") == ANSWER
+    assert _only_file(tmp_path)
