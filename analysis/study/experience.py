@@ -61,6 +61,33 @@ class Practice:
         """Over cells: the place of its last lap, among laps."""
         return np.append(self.cell_starts[1:], len(self.cell)) - 1
 
+    def of_cells(self, chosen: np.ndarray) -> Practice:
+        """The laps of some cells alone, cells and sessions numbered anew; chosen: mask over
+        cells."""
+        laps, sessions = chosen[self.cell], chosen[self.session_cell]
+        number = np.cumsum(chosen) - 1
+        session_laps = np.diff(np.append(self.session_starts, len(self.cell)))[sessions]
+        return Practice(
+            *(getattr(self, name)[laps] for name in _OVER_LAPS),
+            weeks_rested=self.weeks_rested[chosen],
+            cell=number[self.cell[laps]],
+            cell_starts=_starts(np.bincount(self.cell)[chosen]),
+            session_starts=_starts(session_laps),
+            session_cell_starts=_starts(np.bincount(self.session_cell)[chosen]),
+            session_cell=number[self.session_cell[sessions]],
+            cells=self.cells[chosen],
+        )
+
+
+_OVER_LAPS = (
+    "position", "seconds", "pieces", "pieces_before", "pieces_before_in_spell", "weeks_away",
+)  # fmt: skip
+
+
+def _starts(sizes: np.ndarray) -> np.ndarray:
+    """Where each group begins, groups of these sizes standing one after another."""
+    return np.cumsum(sizes) - sizes
+
 
 def practice_of(laps: pd.DataFrame) -> Practice:
     """Sort a checked laps frame into cells and count what was made before each lap.

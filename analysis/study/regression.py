@@ -17,6 +17,7 @@ import numpy as np
 
 from analysis.study.curves import power_mean
 from analysis.study.experience import Practice
+from analysis.study.fits import chunks
 from analysis.study.frames import Number
 from analysis.study.likeness import Sums, inverse, split
 
@@ -35,6 +36,7 @@ LOWEST = np.array([-np.inf, -2.0, 0.0, 0.0, -1.0])
 HIGHEST = np.array([np.inf, 0.9, 0.98, np.log1p(1e4), 2.0])
 STEEPEST_AVERAGE = -0.9  # of a cumulative average; at -1 later pieces would take no time
 
+_WORTH_LEAVING = 0.7  # share of cells still on their way; to pick them out costs half a step
 _STEP = 1e-5
 _RESTART_TERMS = 8
 _FADED = 60  # pieces into a spell, the restart effect is 1e-18 of what it was
@@ -96,6 +98,18 @@ class Work:
     def at(self, experience: np.ndarray) -> Work:
         """The same laps, begun with another experience: pieces before, over laps."""
         return replace(self, experience=experience)
+
+    def of_cells(self, chosen: np.ndarray) -> Work:
+        """The laps of some cells alone, numbered anew; chosen: mask over cells."""
+        laps, places = np.repeat(chosen, self.laps), chosen[self.place_cell]
+        return Work(
+            self.experience[laps],
+            self.pieces[laps],
+            self.laps[chosen],
+            (np.cumsum(places) - 1)[self.place[laps]],
+            (np.cumsum(chosen) - 1)[self.place_cell[places]],
+            self.restart_powers[:, places],
+        )
 
     @property
     def one_by_one(self) -> bool:
@@ -294,6 +308,10 @@ class Prior:
     centre: np.ndarray  # (cells, 5)
     precision: np.ndarray  # (cells, 5)
 
+    def of_cells(self, chosen: np.ndarray) -> Prior:
+        """That of some cells alone; chosen: mask over cells."""
+        return Prior(self.centre[chosen], self.precision[chosen])
+
 
 @dataclass(frozen=True)
 class Fit:
@@ -316,6 +334,26 @@ class Observed:
     practice: Practice
     work: Work
 
+    def of_cells(self, chosen: np.ndarray) -> Observed:
+        """The laps of some cells alone; chosen: mask over cells."""
+        laps = chosen[self.practice.cell]
+        return Observed(
+            self.response[laps],
+            self.weight[laps],
+            self.likeness[chosen],
+            self.practice.of_cells(chosen),
+            self.work.of_cells(chosen),
+        )
+
+    @cached_property
+    def parts(self) -> list[tuple[np.ndarray, Observed]]:
+        """The laps in runs of whole cells that stay in the processor's cache: (mask over cells,
+        their laps)."""
+        cells = len(self.practice.cell_starts)
+        ends = chunks(self.practice.cell_starts, len(self.response))
+        masks = [(np.arange(cells) >= a) & (np.arange(cells) < z) for a, z in ends]
+        return [(mask, self if mask.all() else self.of_cells(mask)) for mask in masks]
+
     def whitened(self, curve: str, theta: np.ndarray) -> np.ndarray:
         """Whitened products of the curve's slopes and the residuals; theta: (cells, 5)."""
         value, columns = log_mean(curve, self.work, theta)
@@ -325,6 +363,19 @@ class Observed:
 
 def fit(curve: str, start: np.ndarray, observed: Observed, prior: Prior, steps: int = 30) -> Fit:
     """Least squares of the whitened log residuals in every cell, from `start` (cells, 5)."""
+    parts = [
+        _fit(curve, start[chosen], part, prior.of_cells(chosen), steps)
+        for chosen, part in observed.parts
+    ]
+    theta, squares, unscaled = (np.concatenate(one) for one in zip(*parts, strict=True))
+    return Fit(curve, theta, squares, unscaled, prior)
+
+
+def _fit(
+    curve: str, start: np.ndarray, observed: Observed, prior: Prior, steps: int
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """(theta, squares, unscaled) of every cell, as in `Fit`; cells that have arrived are left
+    behind, since a few take many steps."""
     active = list(ACTIVE[curve])
     lowest = LOWEST.copy()
     if curve == "cumulative_average":
@@ -333,24 +384,29 @@ def fit(curve: str, start: np.ndarray, observed: Observed, prior: Prior, steps: 
     cells = len(theta)
     squares, damping = np.full(cells, np.inf), np.zeros(cells)
     matrix, step = np.zeros((cells, len(active), len(active))), np.zeros((cells, len(active)))
+    on = np.arange(cells)  # cells still on their way
     for _ in range(steps):
-        new_matrix, gradient, new_squares = _normal_equations(curve, trial, observed, prior)
-        better = new_squares <= squares * (1 + 1e-12)
-        small = better & np.isfinite(squares) & (new_squares >= squares * (1 - 1e-10))
-        theta[better], squares[better] = trial[better], new_squares[better]
-        matrix[better] = new_matrix[better]
-        damping = np.where(better, damping * 0.1, damping * 8 + 1e-2)
-        fresh = _bounded_step(new_matrix, gradient, damping, trial[:, active], active, lowest)
-        step = np.where(better[:, None], fresh, step * 0.25)
-        trial = theta.copy()
-        trial[:, active] += step
-        trial = np.clip(trial, lowest, HIGHEST)
-        scale = np.abs(trial - theta).max(axis=1)
-        if (small | (scale < 1e-10)).all():
+        new_matrix, gradient, new_squares = _normal_equations(curve, trial[on], observed, prior)
+        better = new_squares <= squares[on] * (1 + 1e-12)
+        small = better & np.isfinite(squares[on]) & (new_squares >= squares[on] * (1 - 1e-10))
+        won = on[better]
+        theta[won], squares[won] = trial[won], new_squares[better]
+        matrix[won] = new_matrix[better]
+        damping[on] = np.where(better, damping[on] * 0.1, damping[on] * 8 + 1e-2)
+        here = trial[on][:, active]
+        fresh = _bounded_step(new_matrix, gradient, damping[on], here, active, lowest)
+        step[on] = np.where(better[:, None], fresh, step[on] * 0.25)
+        trial[on] = theta[on]
+        trial[np.ix_(on, active)] += step[on]
+        trial[on] = np.clip(trial[on], lowest, HIGHEST)
+        going = ~small & (np.abs(trial[on] - theta[on]).max(axis=1) >= 1e-10)
+        if not going.any():
             break
+        if going.mean() < _WORTH_LEAVING:
+            observed, prior, on = observed.of_cells(going), prior.of_cells(going), on[going]
     unscaled = np.zeros((cells, 5, 5))
     unscaled[np.ix_(range(cells), active, active)] = inverse(matrix)
-    return Fit(curve, theta, squares, unscaled, prior)
+    return theta, squares, unscaled
 
 
 def _normal_equations(
