@@ -1,7 +1,7 @@
 """Weekly output as an individuals chart: which weeks are news, which are ordinary ups and downs."""
 
 import math
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 import altair as alt
@@ -94,7 +94,7 @@ def _judged(weeks: pd.DataFrame, limits: Limits | None, measure: str) -> pd.Data
 
 
 def _points(frame: pd.DataFrame, x: alt.X, y: alt.Y, title: str) -> alt.Chart:
-    def scale(channel, styles):
+    def scale(channel: Callable, styles: list[str]) -> alt.Shape | alt.Color:
         given = alt.Scale(domain=list(_KINDS), range=styles)
         return channel("kind:N", scale=given, legend=None)  # the words stand beside the points
 

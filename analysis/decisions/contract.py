@@ -57,7 +57,7 @@ def _flat(row: Assumption | Mover | MoneyLine) -> dict:
     return {name: _plain(value) for name, value in dataclasses.asdict(row).items()}
 
 
-def _plain(value):
+def _plain(value: object) -> object:
     """None for a number that is none; the parts of a spread or a list likewise."""
     if isinstance(value, dict):
         return {name: _plain(part) for name, part in value.items()}

@@ -94,7 +94,7 @@ def _changes_cost(work: Work) -> bool:
 
 
 class _Model:
-    def __init__(self, work: Work, parts: list[list[int]], horizon: int, bound: int):
+    def __init__(self, work: Work, parts: list[list[int]], horizon: int, bound: int) -> None:
         from ortools.sat.python import cp_model  # half a second to import
 
         self.cp, self.work, self.sizes, self.horizon = cp_model, work, parts, horizon
@@ -272,7 +272,7 @@ class _Model:
             part.start, part.duration, present, "i"
         )
 
-    def _both(self, one, other):
+    def _both(self, one: IntVar, other: IntVar | Literal[True]) -> IntVar:
         """A literal that is true where both are."""
         if other is True:
             return one
@@ -426,17 +426,17 @@ def _watcher(report: Callable[[int, int], None]) -> CpSolverSolutionCallback:
 class _Stopper:
     """Ends the solver's search when `stop` says so."""
 
-    def __init__(self, solver, stop):
+    def __init__(self, solver: CpSolver, stop: Callable[[], bool] | None) -> None:
         self.solver, self.stop, self.over = solver, stop, threading.Event()
 
-    def __enter__(self):
+    def __enter__(self) -> None:
         if self.stop is not None:
-            threading.Thread(target=self._watch, daemon=True).start()
+            threading.Thread(target=self._watch, args=(self.stop,), daemon=True).start()
 
-    def _watch(self):
+    def _watch(self, stop: Callable[[], bool]) -> None:
         while not self.over.wait(0.1):
-            if self.stop():
+            if stop():
                 self.solver.stop_search()
 
-    def __exit__(self, *_):
+    def __exit__(self, *_: object) -> None:
         self.over.set()

@@ -11,9 +11,13 @@ import re
 from datetime import date
 from functools import cache
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from analysis.decisions.answer import Answer
 from analysis.memo.page import page_of, refuse_other_papers
+
+if TYPE_CHECKING:
+    import jinja2
 
 _NAMESPACES = re.compile(r' xmlns(:\w+)?="[^"]*"')  # HTML knows SVG without them
 _SIZE = re.compile(r' width="[\d.]+" height="[\d.]+"', re.ASCII)
@@ -33,7 +37,7 @@ def memo_html(answer: Answer, shop_name: str, day: date, paper: str = "a4") -> s
 
 
 @cache
-def _template():
+def _template() -> jinja2.Template:
     import jinja2  # an altair of ours needs it anyway; loaded where a page is printed
 
     source = (Path(__file__).parent / "page.html").read_text(encoding="utf-8")

@@ -57,7 +57,7 @@ def _breakable(fields: list[tuple[str, object]]) -> dict:
     return {name: value if name == "svg" else _with_breaks(value) for name, value in fields}
 
 
-def _with_breaks(value):
+def _with_breaks(value: object) -> object:
     if isinstance(value, str):
         return re.sub(rf"\S{{{LONG_WORD},}}", _broken, value)
     return [_with_breaks(part) for part in value] if isinstance(value, list | tuple) else value

@@ -18,6 +18,8 @@ from analysis.study.begun import begun
 from analysis.study.cost_of_quality import untimed_mending
 
 if TYPE_CHECKING:
+    import altair as alt
+
     from analysis.study.summary import Study
 
 ALL = "all"
@@ -319,7 +321,7 @@ def _hours(found: MeanRange) -> str:
 def _picture(desk: answers.Desk, time: BatchTime, choice: tuple[str, ...]) -> None:
     per = parts.one_of("Minutes for", PER, "good piece", key="minutes_per")
 
-    def make():
+    def make() -> alt.Chart:
         unit = "piece" if per == "good piece" else "batch"
         minutes = time.minutes.assign(minutes=time.minutes[f"seconds_per_{unit}"] / 60)
         totals = time.operations.assign(

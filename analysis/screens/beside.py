@@ -16,7 +16,7 @@ class Job:
 
     UNASKED_SECONDS = 10.0  # so long after a page last asked, the work ends by itself
 
-    def __init__(self):
+    def __init__(self) -> None:
         self.stopped = False  # by somebody's tap
         self.left = False  # nobody looked any more
         self.over = threading.Event()
@@ -41,7 +41,7 @@ AJob = TypeVar("AJob", bound=Job)
 class Jobs(Generic[AJob]):
     """All jobs of a kind by a name of their content, the oldest forgotten first."""
 
-    def __init__(self):
+    def __init__(self) -> None:
         self._jobs: OrderedDict[Hashable, AJob] = OrderedDict()
         self._lock = threading.Lock()
 

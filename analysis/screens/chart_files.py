@@ -8,6 +8,8 @@ import asyncio
 import re
 import threading
 from collections import OrderedDict
+from collections.abc import Iterator
+from typing import Any
 
 from starlette.requests import Request
 from starlette.responses import PlainTextResponse, Response
@@ -26,7 +28,7 @@ GONE = "This chart is no longer at hand. Load the page again and ask once more."
 class Shown:
     """The specifications of the charts shown last, by their marks, for all pages of a server."""
 
-    def __init__(self):
+    def __init__(self) -> None:
         self._charts: OrderedDict[str, tuple[str, dict]] = OrderedDict()
         self._lock = threading.Lock()  # pages are drawn in threads of their own
 
@@ -97,7 +99,7 @@ def for_paper(specification: dict) -> dict:
     return paper
 
 
-def _in_ink(part):
+def _in_ink(part: Any) -> Any:
     """The page's own ink, which a picture by itself does not know, as a colour."""
     if isinstance(part, list):
         return [_in_ink(item) for item in part]
@@ -124,7 +126,7 @@ def _data(specification: dict) -> bytes:
     return written.as_csv(pd.concat(frames, ignore_index=True))
 
 
-def _tables(part):
+def _tables(part: Any) -> Iterator[list[dict]]:
     """Every list of rows in a specification, in the order of its layers."""
     if isinstance(part, list):
         for item in part:

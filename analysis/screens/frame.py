@@ -2,6 +2,7 @@
 
 import importlib
 from collections.abc import Callable
+from subprocess import Popen
 
 import streamlit as st
 
@@ -45,7 +46,7 @@ def show() -> None:
 
 
 @st.cache_resource(show_spinner=False)
-def _ready_for_what_if():
+def _ready_for_what_if() -> Popen | None:
     """Once a server, after its first page is drawn: where simulated weeks have not been compiled on
     this machine yet, another process does so, before somebody asks What if."""
     from analysis.decisions import warm

@@ -149,7 +149,7 @@ def _open_page(desk: answers.Desk, wanted: dict) -> tuple[int, pd.DataFrame, pa.
 def _page(desk: answers.Desk, number: int, wanted: dict) -> tuple[pd.DataFrame, pa.Table, int]:
     """A page of the laps that match, numbered from 1, as it is shown, and how many match."""
 
-    def looked_up():
+    def looked_up() -> tuple[pd.DataFrame, pa.Table, int]:
         page, found = desk.here.store.page((number - 1) * PAGE_LAPS, PAGE_LAPS, wanted)
         return page, _as_arrow(_shown(page, _zone(desk))), found
 

@@ -14,6 +14,8 @@ from analysis.screens.putting_right_told import not_timed
 from analysis.study.cost_of_quality import untimed_mending
 
 if TYPE_CHECKING:
+    import altair as alt
+
     from analysis.study.summary import Study
 
 TRADE = (
@@ -220,7 +222,7 @@ def _picture(desk: answers.Desk, piece: tuple[str, str]) -> None:
     if drawn[list(PARTS)].fillna(0).to_numpy().sum() == 0:
         return
 
-    def make():
+    def make() -> alt.Chart:
         from analysis.charts.cost import cost_chart  # altair is slow to import, and may be kept
 
         return cost_chart(drawn, desk.figures.currency)

@@ -32,7 +32,7 @@ MOST_POINTS = 5
 class Job(beside.Job):
     """The planning of one piece of work; `stage` says what is being done, "" when it is over."""
 
-    def __init__(self, work: Work):
+    def __init__(self, work: Work) -> None:
         super().__init__()
         self.work = work
         rules = RulesTried(work)
@@ -107,7 +107,7 @@ class Job(beside.Job):
 class Jobs(beside.Jobs[Job]):
     """All plannings there are; one is worked on at a time."""
 
-    def __init__(self):
+    def __init__(self) -> None:
         super().__init__()
         self._thread = ThreadPoolExecutor(1, thread_name_prefix="planning")
 

@@ -120,7 +120,7 @@ def _left_blank(curves: pd.DataFrame) -> str:
     )
 
 
-def _open(curves):
+def _open(curves: pd.DataFrame) -> pd.Series:
     """Whether what is spoiled at the usual pace is as good as not known."""
     return curves["usual_chance_high"] - curves["usual_chance_low"] > TELLS_NOTHING
 

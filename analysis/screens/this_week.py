@@ -2,6 +2,7 @@
 
 import importlib
 from datetime import date, datetime, timedelta
+from types import ModuleType
 from zoneinfo import ZoneInfo
 
 import streamlit as st
@@ -80,7 +81,7 @@ def show() -> None:
     desk.keep()
 
 
-def _told():
+def _told() -> ModuleType:
     """What tells the figures in words, loaded only where that is still to be done."""
     return importlib.import_module("analysis.screens.this_week_told")
 

@@ -1,5 +1,7 @@
 """The first minutes: three steps for whoever has no laps yet, until they put them away."""
 
+from pathlib import Path
+
 import streamlit as st
 
 from analysis.screens import source
@@ -28,6 +30,6 @@ def _put_away() -> None:
     _seen().touch()
 
 
-def _seen():
+def _seen() -> Path:
     """An empty file that says so, beside the demo: it belongs to no workshop's records."""
     return source.cache_folder() / "steps_seen"

@@ -107,7 +107,7 @@ class Jobs(beside.Jobs[Job]):
     First answers have a thread of their own, so that none waits for another's last runs.
     """
 
-    def __init__(self):
+    def __init__(self) -> None:
         super().__init__()
         self._first = ThreadPoolExecutor(1, thread_name_prefix="what-if-first")
         self._rest = ThreadPoolExecutor(1, thread_name_prefix="what-if")

@@ -29,7 +29,7 @@ class Checksum:
     In any order, since two databases sort texts differently. Guards against faults, not fraud.
     """
 
-    def __init__(self):
+    def __init__(self) -> None:
         self.rows, self._sum = 0, 0
 
     def add(self, rows: Iterable[tuple]) -> None:

@@ -102,7 +102,7 @@ def _pairs(frame: pd.DataFrame, ends: tuple[str, str]) -> list[list | None]:
     ]
 
 
-def plain(value):
+def plain(value: object) -> bool | int | float | str | None:
     """A value JSON can carry: NaN and infinities are null, whole floats of counts stay floats."""
     if value is None or value is pd.NaT:
         return None

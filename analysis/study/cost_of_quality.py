@@ -166,7 +166,9 @@ def _pay(laps: pd.DataFrame, study: Study) -> np.ndarray:
     return laps["seconds"].to_numpy() * rates[laps["worker"].cat.codes.to_numpy()] / 3600
 
 
-def _sparse(rows, columns, values, shape):
+def _sparse(
+    rows: np.ndarray, columns: np.ndarray, values: np.ndarray, shape: tuple[int, int]
+) -> csr_array:
     from scipy.sparse import csr_array  # imported where used: scipy is slow to import
 
     return csr_array((np.asarray(values, float), (rows, columns)), shape=shape)
