@@ -68,7 +68,12 @@ class Practice:
         number = np.cumsum(chosen) - 1
         session_laps = np.diff(np.append(self.session_starts, len(self.cell)))[sessions]
         return Practice(
-            *(getattr(self, name)[laps] for name in _OVER_LAPS),
+            position=self.position[laps],
+            seconds=self.seconds[laps],
+            pieces=self.pieces[laps],
+            pieces_before=self.pieces_before[laps],
+            pieces_before_in_spell=self.pieces_before_in_spell[laps],
+            weeks_away=self.weeks_away[laps],
             weeks_rested=self.weeks_rested[chosen],
             cell=number[self.cell[laps]],
             cell_starts=_starts(np.bincount(self.cell)[chosen]),
@@ -77,11 +82,6 @@ class Practice:
             session_cell=number[self.session_cell[sessions]],
             cells=self.cells[chosen],
         )
-
-
-_OVER_LAPS = (
-    "position", "seconds", "pieces", "pieces_before", "pieces_before_in_spell", "weeks_away",
-)  # fmt: skip
 
 
 def _starts(sizes: np.ndarray) -> np.ndarray:

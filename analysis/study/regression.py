@@ -376,10 +376,7 @@ def _fit(
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """(theta, squares, unscaled) of every cell, as in `Fit`; cells that have arrived are left
     behind, since a few take many steps."""
-    active = list(ACTIVE[curve])
-    lowest = LOWEST.copy()
-    if curve == "cumulative_average":
-        lowest[EXPONENT] = STEEPEST_AVERAGE
+    active, lowest = list(ACTIVE[curve]), _lowest(curve)
     theta, trial = start.copy(), np.clip(start, lowest, HIGHEST)
     cells = len(theta)
     squares, damping = np.full(cells, np.inf), np.zeros(cells)
@@ -396,9 +393,7 @@ def _fit(
         here = trial[on][:, active]
         fresh = _bounded_step(new_matrix, gradient, damping[on], here, active, lowest)
         step[on] = np.where(better[:, None], fresh, step[on] * 0.25)
-        trial[on] = theta[on]
-        trial[np.ix_(on, active)] += step[on]
-        trial[on] = np.clip(trial[on], lowest, HIGHEST)
+        trial[on] = _moved(theta[on], step[on], active, lowest)
         going = ~small & (np.abs(trial[on] - theta[on]).max(axis=1) >= 1e-10)
         if not going.any():
             break
@@ -407,6 +402,23 @@ def _fit(
     unscaled = np.zeros((cells, 5, 5))
     unscaled[np.ix_(range(cells), active, active)] = inverse(matrix)
     return theta, squares, unscaled
+
+
+def _lowest(curve: str) -> np.ndarray:
+    """The lower bounds of a curve's parameters."""
+    lowest = LOWEST.copy()
+    if curve == "cumulative_average":
+        lowest[EXPONENT] = STEEPEST_AVERAGE
+    return lowest
+
+
+def _moved(
+    theta: np.ndarray, step: np.ndarray, active: list[int], lowest: np.ndarray
+) -> np.ndarray:
+    """theta after a step in its active parameters, within the bounds."""
+    theta = theta.copy()
+    theta[:, active] += step
+    return np.clip(theta, lowest, HIGHEST)
 
 
 def _normal_equations(
