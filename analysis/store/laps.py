@@ -248,16 +248,21 @@ def insert_rows(
         connection.exec_driver_sql(f"INSERT INTO {into} VALUES ({values})", rows)
 
 
-def read_out(connection: sa.Connection, query: sa.Select | None = None) -> pd.DataFrame:
+def read_out(
+    connection: sa.Connection, query: sa.Select | None = None, newest_first: bool = False
+) -> pd.DataFrame:
     """The laps that count now, as a checked laps frame by start; `row` is the place plus 2.
 
     Laps of one moment stand in the order in which they first came, so in the same one everywhere,
-    corrected or not, also where an import was undone and came again; those of a `query`, in its.
+    corrected or not, also where an import was undone and came again; those of a `query`, in its,
+    or where that gives the `newest_first`, the other way round.
     """
     came = _coming(connection) if query is None else None
     query = sa.select(*_content()).where(_current).order_by(_lap.id) if query is None else query
     result = connection.execute(query)
     parts = [_arrays(rows) for rows in iter(lambda: result.fetchmany(CHUNK), [])]
+    if newest_first:
+        came = -np.arange(sum(len(part[0]) for part in parts))
     columns = zip(*(parts or [_arrays([])]), strict=True)
     return _frame([pa.chunked_array(list(part)) for part in columns], came)
 
@@ -279,6 +284,14 @@ def _coming(connection: sa.Connection) -> np.ndarray | None:
     return np.array([first.get(one, one) for one in ids], "int64")
 
 
+_ended = tables.lap.alias("earlier")
+# When a lap first came, by the id of its first row; the ended ones have an index of their own.
+_came = sa.func.coalesce(
+    sa.select(sa.func.min(_ended.c.id))
+    .where(_ended.c.lap_id == _lap.lap_id, _ended.c.ended_by.is_not(None))
+    .scalar_subquery(),
+    _lap.id,
+)
 _ARROW = {"started_at": pa.int64(), "seconds": pa.float64(), "rating": pa.float64(),
           **dict.fromkeys(COUNTS, pa.int64())}  # fmt: skip
 
@@ -320,6 +333,8 @@ def page(
 ) -> tuple[pd.DataFrame, int]:
     """Some of the laps that count, newest first, and how many pass the filters in all.
 
+    Read from the last to the first they stand as `read_out` has them, laps of one moment too.
+
     Filters: a text or several for a column of CATEGORIES or lap_id; `text` anywhere in the id or a
     text column; `from` and `to` (excluded) as timezone-aware datetimes.
     """
@@ -327,9 +342,9 @@ def page(
     where = sa.and_(_current, *conditions)
     counting = sa.select(sa.func.count()).select_from(tables.lap).where(where)
     count = connection.scalars(counting).one() if conditions else totals.lap_count(connection)
-    order = (_lap.started_at.desc(), _lap.id.desc())
+    order = (_lap.started_at.desc(), _came.desc())
     query = sa.select(*_content()).where(where).order_by(*order).limit(limit).offset(offset)
-    frame = read_out(connection, query).iloc[::-1].reset_index(drop=True)
+    frame = read_out(connection, query, newest_first=True).iloc[::-1].reset_index(drop=True)
     return frame.assign(row=frame.index + offset + 2), count
 
 

@@ -43,3 +43,16 @@ def test_a_lap_that_was_corrected_and_put_back_keeps_its_place(store):
 def test_a_lap_moved_in_time_stands_where_it_was_moved_to(store):
     store.correct_lap("lap-d", {"started_at": "2026-03-02T09:01"})
     assert order(store) == ["lap-b", "lap-c", "lap-a", "lap-d"]
+
+
+def test_the_page_of_laps_is_the_study_s_order_from_the_newest_on(store):
+    store.correct_lap("lap-b", {"seconds": "99"})
+    store.correct_lap("lap-d", {"note": "the first one"})
+    removal = store.remove_laps(["lap-c"])
+    store.undo(removal)
+    newest_first = AS_THEY_CAME[::-1]
+    assert store.page()[0]["lap_id"].tolist() == newest_first == order(store)[::-1]
+    one_by_one = [store.page(place, 1)[0]["lap_id"].item() for place in range(4)]
+    assert one_by_one == newest_first
+    sewing = store.page(0, 9, {"operation": "sew", "text": "lap-"})
+    assert sewing[0]["lap_id"].tolist() == newest_first
