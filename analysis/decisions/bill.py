@@ -10,10 +10,10 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from analysis.decisions.answer import MoneyLine, finite_spread
+from analysis.decisions.answer import Answer, MoneyLine, finite_spread
 from analysis.decisions.change import HOUR
 from analysis.decisions.ledger import Ledger
-from analysis.decisions.sentences import span
+from analysis.decisions.sentences import payback_words, span
 from analysis.decisions.shop_model import ShopModel
 from analysis.decisions.simulate import Runs
 from analysis.records.figures import figure
@@ -90,6 +90,22 @@ def _adding_up(values: list[float]) -> list[int]:
     nearest_above = np.argsort(low - parts, kind="stable")
     low[nearest_above[:missing]] += 1
     return [*map(int, low), round(total)]
+
+
+def notes_of(answer: Answer) -> tuple[str, ...]:
+    """What a list of the money does not say by itself: when it is paid back, and what walks saved
+    count as. Nothing where there is no money."""
+    if not answer.bill:
+        return ()
+    back = payback_words(answer.money)
+    notes = [f"{back[:1].upper()}{back[1:]}. Figures are means of the runs."]
+    if answer.walk_hours_saved:
+        way = "saved" if answer.walk_hours_saved > 0 else "added"
+        notes.append(
+            f"Walks {way}: about {figure(abs(answer.walk_hours_saved))} hours a week; hours bring "
+            "money only by what is sold more, and so are in the sales."
+        )
+    return tuple(notes)
 
 
 def walk_hours(runs: Runs, model: ShopModel) -> float:

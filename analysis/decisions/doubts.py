@@ -113,7 +113,7 @@ def curve_words(exponent: float) -> str:
 
 def _of_steps(model: ShopModel) -> Iterator[tuple[str, Doubt]]:
     kinds = {
-        "rework": ("rework in", "note what is put right in the next four batches"),
+        "rework": ("putting right in", "note what is put right in the next four batches"),
         "scrap": ("pieces lost in", "note what is lost in the next four batches"),
         "setup": ("setting up", "time the next few setups"),
         "machine": ("machine time of", f"time {LAPS} laps on it"),

@@ -28,9 +28,9 @@ from analysis.decisions.answer import (
     Answer,
     Spread,
 )
-from analysis.decisions.bill import shown
+from analysis.decisions.bill import notes_of, shown
 from analysis.decisions.money import NORMAL_95
-from analysis.decisions.sentences import payback_words, span
+from analysis.decisions.sentences import span
 from analysis.decisions.week import week_row
 from analysis.memo.picture import Picture, picture
 from analysis.records.figures import day as written_day
@@ -112,7 +112,7 @@ def page_of(answer: Answer, shop_name: str, day: date) -> Page:
         week_note=" ".join([*map(told, _of_week(answer)), ONLY_WEEKS]),
         unit=answer.currency,
         bill=_bill(answer),
-        bill_note=told(" ".join(bill_notes(answer))),
+        bill_note=told(" ".join(notes_of(answer))),
         money=_money(answer),
         must_be_true=tuple(map(told, answer.must_be_true)),
         assumptions=tuple(
@@ -219,21 +219,6 @@ def _bill(answer: Answer) -> tuple[tuple[str, str, str, str, str], ...]:
         between = "" if ends[0] == ends[1] else " to ".join(ends)
         rows.append((line.what, told(line.when), _whole(amount), between, _whole(worth)))
     return tuple(rows)
-
-
-def bill_notes(answer: Answer) -> tuple[str, ...]:
-    """When it is paid back, and what walks saved count as."""
-    if not answer.bill:
-        return ()
-    back = payback_words(answer.money)
-    notes = [f"{_capital(back)}. Figures are means of the runs."]
-    if answer.walk_hours_saved:
-        way = "saved" if answer.walk_hours_saved > 0 else "added"
-        notes.append(
-            f"Walks {way}: about {figure(abs(answer.walk_hours_saved))} hours a week; hours bring "
-            "money only by what is sold more, and so are in the sales."
-        )
-    return tuple(notes)
 
 
 def _whole(value: float) -> str:

@@ -33,6 +33,7 @@ from analysis.screens.what_if_drafts import (
     read,
     renamed,
     samples,
+    value_at,
 )
 
 if TYPE_CHECKING:
@@ -67,6 +68,15 @@ class Seen:
         name = self.job_name(found)
         return what_if_jobs.jobs().of(name, self.model, found.scenario, self.currency)
 
+    def answered(self, found: Read, job: what_if_jobs.Job) -> tuple[Answer, tuple] | None:
+        """The answer so far, figures that nobody has set marked in it, and what tells it apart."""
+        if job.answered is None or found.scenario is None:
+            return None
+        from analysis.decisions.proposed import with_proposed
+
+        answer, number = job.answered
+        return with_proposed(answer, found.scenario, found.proposed), (number, *found.proposed)
+
     def job_name(self, found: Read) -> tuple:
         """What an answer hangs on: the shop's records and the question."""
         return (self.desk.here.store.url, self.desk.version, found.text)
@@ -91,10 +101,10 @@ def show() -> None:
     if job is None:
         _to_mend(found.faults, seen.currency)
     draw = {
-        ANSWER: lambda: _details(seen, job),
+        ANSWER: lambda: _details(seen, found, job),
         CHANGE: lambda: what_if_form.form(drafts, known, seen.currency, found.faults),
         BESIDE: lambda: what_if_more.side_by_side(seen),
-        FILES: lambda: what_if_more.files(seen, found.scenario, job),
+        FILES: lambda: what_if_more.files(seen, found, job),
     }
     parts.draw_open_tab(draw, "what_if_part")
 
@@ -235,7 +245,7 @@ def _answer(seen: Seen, found: Read, scenario: Scenario) -> what_if_jobs.Job:
         what_if_told.headline(answer, first), what_if_told.points(answer),
         what_if_told.asked(scenario, seen.currency)))  # fmt: skip
     answers.answer(said[0], said[1])
-    st.caption(said[2])
+    st.caption(said[2] + _not_set(seen, found.proposed))
     # Always there, also when empty: what stands below keeps its place, and what a reader has
     # unfolded there stays so.
     with st.container(key="what_if_runs"):
@@ -244,6 +254,20 @@ def _answer(seen: Seen, found: Read, scenario: Scenario) -> what_if_jobs.Job:
         elif job.stopped and (answer.runs < what_if_jobs.ALL_RUNS or not answer.searched):
             _stopped(seen, found, answer)
     return job
+
+
+def _not_set(seen: Seen, paths: tuple[Path, ...]) -> str:
+    """Which figures of the question the program proposed, in the words of the form."""
+    if not paths:
+        return ""
+    tables, told = seen.drafts.all[seen.drafts.open], []
+    for path in paths:
+        listed = fields.fields_of(str(path[0]), seen.currency)
+        field = next(field for field in listed if field.key == path[-1])
+        shown = fields.shown(field, value_at(tables, path))
+        figure = words.number(shown) if isinstance(shown, int | float) else shown
+        told.append(f"{field.label} {figure}")
+    return f" **Proposed, yours to set** under *{CHANGE}*: {words.plain('; '.join(told))}."
 
 
 @st.fragment(run_every=LOOK_EVERY_SECONDS)
@@ -297,24 +321,27 @@ def _stopped(seen: Seen, found: Read, answer: Answer) -> None:
         )  # fmt: skip
 
 
-def _details(seen: Seen, job: what_if_jobs.Job | None) -> None:
-    """Chart, table, what would have to be true, what would settle it, what moves it."""
-    if job is None or job.answered is None:
+def _details(seen: Seen, found: Read, job: what_if_jobs.Job | None) -> None:
+    """More of the answer, chart, tables, what would have to be true, what moves it."""
+    answered = seen.answered(found, job) if job is not None else None
+    if answered is None:
         st.caption(f"What is asked is filled in under *{CHANGE}*." if job is None else "")
         return
-    answer, number = job.answered
-    mark, kept = (number,), seen.desk.kept
+    answer, mark = answered
+    kept = seen.desk.kept
+    answers.points(kept("what if more", mark, lambda: what_if_told.more_points(answer)))
     what_if_more.main_picture(seen.desk, mark, answer)
     glossary.beside(*TRADE)
     table = kept("what if table", mark, lambda: what_if_told.table(answer))
     answers.table(table, "what_if", "An average week before, after, and the difference")
     st.caption(what_if_told.LEFT_IS_LESS)
+    what_if_more.bill(seen.desk, mark, answer)
     true, moves, cautions = kept("what if told", mark, lambda: _told(answer))
     st.markdown(true)
     st.markdown(moves)
     what_if_more.movers_picture(seen.desk, mark, answer)
     st.markdown(cautions)
-    with st.expander("How this was worked out"):
+    with st.expander("How this was worked out", key="what_if_worked_out"):
         st.markdown(what_if_more.WORKED_OUT)
         what_if_more.in_full(seen.desk, mark, answer)
 
@@ -322,7 +349,7 @@ def _details(seen: Seen, job: what_if_jobs.Job | None) -> None:
 def _told(answer: Answer) -> tuple[str, str, str]:
     """What follows the table: what would have to be true, what moves the answer, cautions."""
     cautions = "\n".join(f"- {words.plain(line)}" for line in answer.cautions)
-    cautions = f"**Before you sign or hire**\n\n{cautions}"
+    cautions = f"**{answer.before}**\n\n{cautions}"
     if not answer.searched:
         return what_if_told.runs_line(answer), what_if_told.STILL_PLAYED, cautions
     true = "\n\n".join((

@@ -9,7 +9,7 @@ from __future__ import annotations
 import json
 import re
 import tomllib
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import suppress
 from copy import deepcopy
 from dataclasses import dataclass, replace
@@ -30,6 +30,7 @@ if TYPE_CHECKING:
 PARTS = {"helper": "Helper", "equipment": "Machine", "move": "Move", "demand": "Demand"}
 SAMPLE_FILES = ("helper", "machine", "move", "big_order")
 HOURS_AT_FIRST = 8.0
+PROPOSED = "proposed"  # a draft's key for the paths of figures that nobody has set yet
 REMEMBERED = "what if"  # the list's name in the store
 
 Path = tuple  # of keys, and of places in a list of machines or orders
@@ -37,11 +38,15 @@ Path = tuple  # of keys, and of places in a list of machines or orders
 
 @dataclass(frozen=True)
 class Read:
-    """A draft read: the scenario, or where it is wrong; `text` tells scenarios apart."""
+    """A draft read: the scenario, or where it is wrong; `text` tells scenarios apart.
+
+    proposed: the figures in it that the program wrote and nobody has changed or confirmed.
+    """
 
     scenario: Scenario | None
     faults: dict[Path, Fault]
     text: str = ""
+    proposed: tuple[Path, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -227,6 +232,14 @@ def listed(tables: dict) -> dict:
     return tables
 
 
+PROPOSES = {  # what a part begins with and only the maker can know
+    "helper": ("hours_per_week", "cost_per_hour"),
+    "equipment": ("time_factor",),
+    "move": (),
+    "demand": ("factor",),
+}
+
+
 def begun(part: str, known: Known) -> dict:
     """A new draft of one part, with what the shop itself says."""
     names = {
@@ -235,7 +248,36 @@ def begun(part: str, known: Known) -> dict:
         "move": "Another room",
         "demand": "More is asked for",
     }
-    return {"scenario": {"name": names[part]}, part: part_begun(part, known)}
+    tables = {"scenario": {"name": names[part]}}
+    begin_part(tables, part, known)
+    return tables
+
+
+def begin_part(tables: dict, part: str, known: Known) -> None:
+    """Put a part, or one more machine, into a draft; its figures count as proposed."""
+    begins = part_begun(part, known)
+    place: Path = (part,)
+    if isinstance(begins, list):
+        place = (part, len(tables.get(part, ())))
+        begins = [*tables.get(part, ()), *begins]
+    tables[part] = begins
+    tables.setdefault(PROPOSED, []).extend([*place, key] for key in PROPOSES[part])
+
+
+def proposed(tables: dict, place: Path = ()) -> tuple[Path, ...]:
+    """The paths of the figures that the program proposed, in or below a place of the draft, and
+    that nobody has changed or confirmed."""
+    paths = (tuple(path) for path in tables.get(PROPOSED, ()))
+    return tuple(
+        path for path in paths
+        if path[: len(place)] == place and value_at(tables, path) is not None
+    )  # fmt: skip
+
+
+def own(tables: dict, paths: Iterable[Path]) -> None:
+    """These figures are the maker's from now on: they were changed or confirmed."""
+    settled = set(paths)
+    tables[PROPOSED] = [path for path in tables.get(PROPOSED, ()) if tuple(path) not in settled]
 
 
 def part_begun(part: str, known: Known) -> dict | list[dict]:
@@ -255,7 +297,8 @@ def part_begun(part: str, known: Known) -> dict | list[dict]:
 
 def read(tables: dict, model: ShopModel | None = None) -> Read:
     """The scenario of a draft, checked against the shop's model where there is one."""
-    tables = without_blanks(tables)
+    own_not_yet = proposed(tables)
+    tables = without_blanks({key: table for key, table in tables.items() if key != PROPOSED})
     faults: dict[Path, Fault] = {}
     scenario = None
     if not any(tables.get(part) for part in PARTS):
@@ -272,7 +315,7 @@ def read(tables: dict, model: ShopModel | None = None) -> Read:
             faults.setdefault(_path(fault), fault)
     for path, remedy in _needed(tables):
         faults.setdefault(path, Fault("", 0, "", "is not filled in", "", remedy))
-    return Read(None if faults else scenario, faults)
+    return Read(None if faults else scenario, faults, proposed=own_not_yet)
 
 
 def _needed(tables: dict) -> Iterator[tuple[Path, str]]:
@@ -310,6 +353,11 @@ def without_machine(tables: dict, place: int) -> None:
     machines.pop(place)
     if not machines:
         tables.pop("equipment")
+    tables[PROPOSED] = [
+        [key - 1 if at == 1 and path[0] == "equipment" and key > place else key
+         for at, key in enumerate(path)]
+        for path in tables.get(PROPOSED, ()) if path[:2] != ["equipment", place]
+    ]  # fmt: skip
 
 
 def named(part: str, place: int) -> str:
@@ -322,4 +370,4 @@ def renamed(found: Read, name: str) -> Read:
     if found.scenario is None:
         return found
     scenario = replace(found.scenario, name=name)
-    return Read(scenario, {}, repr(scenario))
+    return Read(scenario, {}, repr(scenario), found.proposed)

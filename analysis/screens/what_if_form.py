@@ -17,8 +17,10 @@ from analysis.screens.what_if_drafts import (
     Drafts,
     Known,
     Path,
+    begin_part,
     begun,
-    part_begun,
+    own,
+    proposed,
     put_at,
     value_at,
     without_machine,
@@ -26,6 +28,7 @@ from analysis.screens.what_if_drafts import (
 from analysis.screens.what_if_fields import Field, Value
 
 TIME = "Time and money"
+FIELD_PIXELS = 330  # wide: one column on a phone, four on a wide screen
 ALSO = {
     "helper": "A helper is part of it",
     "equipment": "A machine or tool is part of it",
@@ -89,7 +92,10 @@ def _switch(drafts: Drafts, key: str, part: str, known: Known) -> None:
         aside[drafts.url, key, part] = tables.pop(part)
     else:
         kept = aside.pop((drafts.url, key, part), None)
-        tables[part] = part_begun(part, known) if kept is None else kept
+        if kept is None:
+            begin_part(tables, part, known)
+        else:
+            tables[part] = kept
     drafts.keep()
 
 
@@ -124,9 +130,9 @@ def _machine_name(machine: dict) -> str:
 
 
 def _add_machine(drafts: Drafts, key: str, known: Known) -> None:
-    machines = drafts.all[key]["equipment"]
-    machines += part_begun("equipment", known)
-    st.session_state[f"what_if_machine_{drafts.url}_{key}"] = len(machines) - 1
+    begin_part(drafts.all[key], "equipment", known)
+    last = len(drafts.all[key]["equipment"]) - 1
+    st.session_state[f"what_if_machine_{drafts.url}_{key}"] = last
     drafts.keep()
 
 
@@ -166,16 +172,39 @@ def _fields(
     if rare and (st.session_state.get(_more_key(drafts, place)) or open_more):
         narrow += [field for field in rare if field.kind not in WIDE]
         wide += [field for field in rare if field.kind in WIDE]
-    with st.container(horizontal=True, vertical_alignment="bottom"):
+    with st.container(horizontal=True):
         for field in narrow:
-            _field(drafts, (*place, field.key), field, known, value_at(draft, (*place, field.key)))
+            with st.container(width=FIELD_PIXELS, gap="xxsmall"):
+                _told_field(drafts, (*place, field.key), field, known, faults)
     for field in wide:
-        _field(drafts, (*place, field.key), field, known, value_at(draft, (*place, field.key)))
-    for field in (*narrow, *wide):
-        if (*place, field.key) in faults:
-            _fault(field, faults[*place, field.key])
+        _told_field(drafts, (*place, field.key), field, known, faults)
+    if not_set := proposed(draft, place):
+        key = f"what_if_right_{drafts.url}_{drafts.open}_{place}"
+        st.button(
+            "What is proposed here is right", key=key, icon=":material/check:",
+            on_click=_confirm, args=(drafts, drafts.open, not_set),
+        )  # fmt: skip
     if rare:
         st.toggle("More to say about it", key=_more_key(drafts, place))
+
+
+def _told_field(
+    drafts: Drafts, path: Path, field: Field, known: Known, faults: dict[Path, Fault]
+) -> None:
+    """A field, and right below it that its figure is only proposed, or what is wrong with it."""
+    draft = drafts.all[drafts.open]
+    _field(drafts, path, field, known, value_at(draft, path))
+    if path in proposed(draft):
+        st.caption("proposed; yours to set")
+    if path in faults:
+        _fault(field, faults[path])
+
+
+def _confirm(drafts: Drafts, key: str, paths: tuple[Path, ...]) -> None:
+    """The figures proposed are the maker's own from now on."""
+    if key in drafts.all:
+        own(drafts.all[key], paths)
+        drafts.keep()
 
 
 def _more_key(drafts: Drafts, place: Path) -> str:
@@ -220,7 +249,9 @@ def _field(drafts: Drafts, path: Path, field: Field, known: Known, value: Value)
         "args": (drafts, drafts.open, path, field, key),
     }  # fmt: skip
     if field.kind in fields.TYPED:
-        st.text_input(field.label, seen or "", placeholder=field.blank, width=330, **common)
+        st.text_input(
+            field.label, seen or "", placeholder=field.blank, width=FIELD_PIXELS, **common
+        )
     elif field.kind == fields.TOGGLE:
         st.toggle(field.label, bool(seen), **common)
     elif field.kind in (fields.NUMBER, fields.WHOLE):
@@ -236,7 +267,7 @@ def _number(field: Field, seen: float | None, common: _Common) -> None:
     st.number_input(
         field.label, value=None if seen is None else int(seen) if whole else float(seen),
         step=1 if whole else 1.0, format="%d" if whole else "%g",
-        placeholder=field.blank, width=330, **common,
+        placeholder=field.blank, width=FIELD_PIXELS, **common,
     )  # fmt: skip
 
 
@@ -244,7 +275,7 @@ def _one(field: Field, seen: str | None, offered: tuple[str, ...], common: _Comm
     options = list(dict.fromkeys([*offered, *([seen] if seen else [])]))
     st.selectbox(
         field.label, options, index=options.index(seen) if seen else None, placeholder="none",
-        width=330, **common,
+        width=FIELD_PIXELS, **common,
     )  # fmt: skip
 
 
@@ -275,6 +306,7 @@ def _take(drafts: Drafts, key: str, path: Path, field: Field, widget: str) -> No
     answers.heed_reader()  # a mark may stand for thousands or for decimals
     before = value_at(draft, path)
     put_at(draft, path, fields.taken(field, st.session_state[widget], before))
+    own(draft, [path])
     drafts.keep()
 
 

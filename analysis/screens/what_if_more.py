@@ -16,9 +16,11 @@ from analysis.screens import answers, glossary, parts, what_if_told, words
 from analysis.screens.what_if_drafts import from_file
 
 if TYPE_CHECKING:
+    import altair as alt
+
     from analysis.decisions.answer import Answer
-    from analysis.records.scenario import Scenario
     from analysis.screens.what_if import Seen
+    from analysis.screens.what_if_drafts import Read
     from analysis.screens.what_if_jobs import Job
 
 LOOK_EVERY_SECONDS = 0.7
@@ -44,8 +46,8 @@ def side_by_side(seen: Seen) -> None:
     st.caption(
         "Each row is reckoned against going on as before, with the same luck in every run, so "
         "that the rows differ by what is asked and not by chance. Worth a week: all that it costs "
-        "and brings over the time looked ahead, at today's worth, spread evenly over its weeks. "
-        "Where two rows look ahead differently far, only that column compares them."
+        "and brings over the time looked ahead, at today's worth, spread evenly over its weeks: "
+        "the column to compare by, also where two rows look ahead differently far."
     )
 
 
@@ -67,23 +69,34 @@ def _wait(jobs: list[Job], done: tuple[int, ...]) -> None:
 # --- files ---
 
 
-def files(seen: Seen, scenario: Scenario | None, job: Job | None) -> None:
+def files(seen: Seen, found: Read, job: Job | None) -> None:
     """The page to show, the scenario as a file, and one put in."""
-    if job is not None and job.answered:
-        _memo(seen, job, *job.answered)
+    scenario = found.scenario
+    answered = seen.answered(found, job) if job is not None else None
+    if job is not None and answered is not None:
+        _memo(seen, job, *answered)
     if scenario is not None:
         st.markdown(
             "**This scenario as a file**: to hand on, to put into another store, or for "
             "`python -m analysis whatif`. Your own list stays here, also over a restart."
         )
         st.download_button(
-            "Scenario (TOML)", scenario_toml(scenario), f"{file_name(scenario.name)}.toml",
+            "Scenario (TOML)", _not_set(found) + scenario_toml(scenario),
+            f"{file_name(scenario.name)}.toml",
             "application/toml", on_click="ignore", key="what_if_toml",
         )  # fmt: skip
     _upload(seen)
 
 
-def _memo(seen: Seen, job: Job, answer: Answer, mark: int) -> None:
+def _not_set(found: Read) -> str:
+    """A first line of the file that names the figures nobody has set; empty where there is none."""
+    if not found.proposed:
+        return ""
+    keys = ", ".join(".".join(str(key) for key in path if key != 0) for path in found.proposed)
+    return f"# proposed by the program, not yet set: {keys}\n"
+
+
+def _memo(seen: Seen, job: Job, answer: Answer, mark: tuple) -> None:
     """The answer on one or two pages, for a partner, a landlord or a lender."""
     shop = seen.desk.settings[0]
     st.markdown(
@@ -138,11 +151,23 @@ def _upload(seen: Seen) -> None:
 # --- the figures in full ---
 
 
-def main_picture(desk: answers.Desk, mark: tuple[int, ...], answer: Answer) -> None:
+def bill(desk: answers.Desk, mark: tuple, answer: Answer) -> None:
+    """The money of the change, part by part."""
+    if not answer.bill:
+        return
+    st.markdown("**The money of this change**, part by part, against going on as before")
+    table, notes = desk.kept(
+        "what if bill", mark, lambda: (what_if_told.bill(answer), what_if_told.bill_notes(answer))
+    )
+    answers.table(table, "what_if_money", "What is paid and what comes in, and when")
+    st.caption(notes)
+
+
+def main_picture(desk: answers.Desk, mark: tuple, answer: Answer) -> None:
     """The money week by week, until it has earned itself back."""
     st.markdown("**How the money adds up**, week by week, against going on as before")
 
-    def drawn():
+    def drawn() -> alt.Chart:
         from analysis.charts.decision import payback_chart  # altair is slow to import
 
         return payback_chart(answer.path, answer.currency, answer.money.payback_weeks.p50)
@@ -150,10 +175,10 @@ def main_picture(desk: answers.Desk, mark: tuple[int, ...], answer: Answer) -> N
     answers.picture(desk, "what if payback", mark, drawn)
 
 
-def movers_picture(desk: answers.Desk, mark: tuple[int, ...], answer: Answer) -> None:
+def movers_picture(desk: answers.Desk, mark: tuple, answer: Answer) -> None:
     """How far each assumption moves the answer, as bars."""
 
-    def drawn():
+    def drawn() -> alt.Chart:
         from analysis.charts.decision import movers_chart
 
         worth = answer.money.net_present_value.mean
@@ -167,10 +192,11 @@ def movers_picture(desk: answers.Desk, mark: tuple[int, ...], answer: Answer) ->
         answers.picture(desk, "what if movers", mark, drawn)
 
 
-def in_full(desk: answers.Desk, mark: tuple[int, ...], answer: Answer) -> None:
+def in_full(desk: answers.Desk, mark: tuple, answer: Answer) -> None:
     """Percentiles, and what the answer rests on."""
     for page in desk.kept("what if in full", mark, lambda: _in_full(answer)):
         st.html(page)
+    glossary.beside("percentile", "tornado chart", "common random numbers", "discount rate")
 
 
 def _in_full(answer: Answer) -> tuple[str, str]:
@@ -178,8 +204,7 @@ def _in_full(answer: Answer) -> tuple[str, str]:
     money = answers.figures_page(what_if_told.percentiles(answer), "The money in full")
     rests = "What the answer rests on"
     listed = answers.figures_page(what_if_told.assumption_table(answer.assumptions), rests)
-    terms = glossary.row(("percentile", "tornado chart", "common random numbers", "discount rate"))
-    return money, f"<p><b>{rests}</b></p>{listed}{terms}"
+    return money, f"<p><b>{rests}</b></p>{listed}"
 
 
 WORKED_OUT = """
@@ -197,7 +222,10 @@ unpaid hours are no cash. "In 2 of 10 runs not at all" counts those runs.
   its loss over breaks, rework, scrap, setups, waits, interruptions, walks, stations and working
   hours as in your records. Sold = min(stock + made, demand); unmet demand is lost.
 - **Before and after** share their random numbers (common random numbers), run by run.
-- **Ranges**: 5th and 95th percentiles over the runs, as order statistics.
+- **Ranges**: 5th and 95th percentiles over the runs, as order statistics. A figure you give as a
+  range has its ends there too. Money, hours and days are drawn evenly to both sides (normal, not
+  below 0): 800 to 1,600 is 1,200 on average. Times, shares and demand are drawn as many times above
+  as below (log-normal): 45 to 70 % is 56 % in the middle.
 - **Money at today's worth** (net present value): sum of cash(week) / (1 + r)^week with the weekly
   rate (1 + rate a year)^(1/52) - 1. **Earns itself back** (payback): the week from which on what
   came in covers what was paid, not discounted, resale and deposit left out; a dash where it never
@@ -210,7 +238,8 @@ unpaid hours are no cash. "In 2 of 10 runs not at all" counts those runs.
   one number is moved by a tenth to see what it does.
 - **It pays from** (break-even): simulated with demand fixed at some levels up to four times the one
   reckoned with, then closer in where the mean turns to a gain; its range is where the mean plus and
-  minus 1.645 standard errors turns. "Sure to within" is 1.645 standard errors of the mean.
+  minus 1.645 standard errors turns. Where those of the money have both signs, it is said that so
+  few runs cannot tell a gain from a loss.
 - **What would settle it**: the assumption whose knowing is worth most before deciding (unit normal
   loss integral of its part of the net present value).
 - Left out: taxes, subsidies, racks as a limit, and batches under way when the weeks begin.

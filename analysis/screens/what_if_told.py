@@ -5,8 +5,19 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from typing import TYPE_CHECKING
 
-from analysis.decisions.answer import DO, Answer, Assumption, Mover, Spread
+from analysis.decisions.answer import (
+    DO,
+    PROPOSED,
+    SURE,
+    WORTH,
+    Answer,
+    Assumption,
+    Mover,
+)
+from analysis.decisions.bill import notes_of, shown
 from analysis.decisions.sentences import amount, in_ten, payback_words, pieces, span
+from analysis.decisions.stated import in_the_middle, on_average
+from analysis.decisions.week import week_row
 from analysis.records.figures import figure, number, told
 from analysis.records.scenario import Estimate, Scenario, sure
 from analysis.screens import answers, words
@@ -21,6 +32,7 @@ SOURCES = {
     "assumed": "assumed",
     "published": "from published studies",
     "given": "as you gave it",
+    PROPOSED: "proposed; yours to set",
 }
 
 
@@ -50,26 +62,28 @@ def _helper(scenario: Scenario, currency: str) -> Iterator[str]:
 def _machine(machine: Equipment, currency: str) -> str:
     what = " and ".join(machine.operations)
     if machine.seconds:
-        time = f"{range_words(machine.seconds)} s a piece"
+        time = f"{range_words(machine.seconds)} s a piece{in_the_middle(machine.seconds)}"
     elif machine.time_factor:
         time = f"{range_words(machine.time_factor, 100)} % of the present time"
+        time += in_the_middle(machine.time_factor, 100)
     else:
         time = "as quick as now"
     name = machine.name if machine.name != what else "a machine"
-    return f"{name} to {what}: {time}, for {range_words(machine.price)} {currency}"
+    return f"{name} to {what}: {time}, for {money_words(machine.price, currency)}"
 
 
 def _move(scenario: Scenario, currency: str) -> Iterator[str]:
     move = scenario.move
     if move:
         yield (
-            f"another room for {range_words(move.rent_per_week)} {currency} a week more, "
-            f"{range_words(move.fit_out)} {currency} to fit it out"
+            f"another room for {range_words(move.rent_per_week)} {currency} a week more"
+            f"{on_average(move.rent_per_week)}, "
+            f"{money_words(move.fit_out, currency)} to fit it out"
         )
         if move.lease_weeks or move.notice_weeks:
             yield f"a lease of {move.lease_weeks} weeks with {move.notice_weeks} weeks' notice"
         if move.deposit.high:
-            yield f"a deposit of {range_words(move.deposit)} {currency}"
+            yield f"a deposit of {money_words(move.deposit, currency)}"
 
 
 def _demand(scenario: Scenario) -> Iterator[str]:
@@ -78,7 +92,8 @@ def _demand(scenario: Scenario) -> Iterator[str]:
         return
     way = ", with or without it" if demand.either_way else ""
     if demand.factor != Estimate(1.0, 1.0):
-        yield f"{range_words(demand.factor, 100)} % of today's demand{way}"
+        factor = f"{range_words(demand.factor, 100)} % of today's demand"
+        yield f"{factor}{in_the_middle(demand.factor, 100)}{way}"
     for product, pieces_a_week in demand.products:
         yield f"{figure(pieces_a_week)} of the {product} asked for in a week{way}"
     if demand.growth_per_year != sure(0.0):
@@ -97,6 +112,11 @@ def range_words(estimate: Estimate, scale: float = 1) -> str:
     return " to ".join(ends)
 
 
+def money_words(estimate: Estimate, currency: str) -> str:
+    """`2,300 to 2,900 USD (2,600 on average)`."""
+    return f"{range_words(estimate)} {currency}".rstrip() + on_average(estimate)
+
+
 def headline(answer: Answer, first: bool = False) -> str:
     """The answer in one sentence, its name first; `first`: better ones are on their way."""
     name = f"{answer.name}, a first estimate" if first else answer.name
@@ -106,12 +126,14 @@ def headline(answer: Answer, first: bool = False) -> str:
 LEFT_IS_LESS = (
     "What is left after wages, rent and upkeep is less than the margins of *What a piece costs* "
     "times the pieces: here every paid hour counts, those with nothing to do too, and the overhead."
+    " What is paid once is in none of these weeks: whether it pays, the money below tells."
 )
 STILL_PLAYED = (
     "**What moves the answer** and from which demand on it pays is played through once all runs "
     "are done."
 )
-TRIED = "you gave one figure; a tenth less and more is tried here"
+TENTH = "a tenth less and more is tried here"
+TRIED = f"you gave one figure; {TENTH}"
 
 
 def runs_line(answer: Answer) -> str:
@@ -132,10 +154,17 @@ def runs_words(answer: Answer) -> str:
 
 
 def points(answer: Answer) -> list[str]:
-    """What it does, what it earns, how sure; one run says nothing of how sure."""
-    if answer.runs == 1:
-        return [words.plain(told(sentence)) for sentence in answer.sentences[:2]]
-    return [words.plain(told(sentence)) for sentence in answer.sentences]
+    """What it earns and how sure, which stand by the answer; one run says nothing of how sure."""
+    return _plain(answer.about(WORTH) if answer.runs == 1 else answer.about(WORTH, SURE))
+
+
+def more_points(answer: Answer) -> list[str]:
+    """What is left if given up, what it does, from which demand on it pays."""
+    return _plain(one.text for one in answer.said if one.about not in (WORTH, SURE))
+
+
+def _plain(lines: Iterable[str]) -> list[str]:
+    return [words.plain(told(line)) for line in lines]
 
 
 def must_be_true(answer: Answer) -> list[str]:
@@ -148,29 +177,29 @@ def table(answer: Answer) -> answers.Table:
     """Before, after and difference of an average week, each with its range below."""
     import pandas as pd  # slow to import, and tables are kept
 
-    situations = {
-        "before": answer.baseline, "after": answer.changed, "difference": answer.difference
-    }  # fmt: skip
     rows = []
-    for label, key, factor in _rows(answer.currency):
-        spreads = {name: getattr(situation, key) for name, situation in situations.items()}
-        decimals = _decimals(spreads.values(), factor)
+    for label, key, unit in _rows(answer.currency):
+        week = week_row(answer, key, unit)
+        shown_ = {"before": week.before, "after": week.after, "difference": week.difference}
+        situations = (answer.baseline, answer.changed, answer.difference)
         row = {"an average week": label}
-        for name, spread in spreads.items():
-            ends = _written(spread, factor, decimals, signed=name == "difference")
-            row |= dict(zip((name, f"{name} low", f"{name} high"), ends, strict=True))
+        for (name, mean), situation in zip(shown_.items(), situations, strict=True):
+            spread = getattr(situation, key)
+            ends = [None if end is None else end / unit for end in (spread.p5, spread.p95)]
+            cells = _written((mean, *ends), week.places, signed=name == "difference")
+            row |= dict(zip((name, f"{name} low", f"{name} high"), cells, strict=True))
         rows.append(row)
-    spans = {name: (f"{name} low", f"{name} high") for name in situations}
+    spans = {name: (f"{name} low", f"{name} high") for name in shown_}
     return answers.Table.of(pd.DataFrame(rows), spans=spans, lead=4)
 
 
 def _rows(currency: str) -> tuple[tuple[str, str, float], ...]:
-    """(label, field of `Situation`, what its figure is multiplied by)."""
+    """(label, field of `Situation`, what its figure is divided by)."""
     return (
         ("sold (pieces)", "sold_per_week", 1),
         ("good pieces made", "good_units_per_week", 1),
         ("asked for, not sold (pieces)", "lost_demand_per_week", 1),
-        ("a batch from first to last touch (days)", "lead_time_hours", 1 / HOURS_PER_DAY),
+        ("a batch from first to last touch (days)", "lead_time_hours", HOURS_PER_DAY),
         ("hours at work, all people", "bench_hours_per_week", 1),
         ("hours with nothing to do", "idle_hours_per_week", 1),
         (f"sales less material ({currency})", "contribution_per_week", 1),
@@ -178,24 +207,39 @@ def _rows(currency: str) -> tuple[tuple[str, str, float], ...]:
     )
 
 
-def _decimals(spreads: Iterable[Spread], factor: float) -> int:
-    """One decimal where all of a row's figures are below 20, else whole ones."""
-    known = [v * factor for s in spreads for v in (s.mean, s.p5, s.p95) if v is not None]
-    return int(max(map(abs, known), default=0.0) < 20)
-
-
-def _written(spread: Spread, factor: float, decimals: int, signed: bool) -> tuple:
+def _written(figures: Iterable[float | None], decimals: int, signed: bool) -> tuple:
     """(mean, low, high) as text; None where not known, and no range where all runs agree."""
 
     def text(value: float | None) -> str | None:
         if value is None:
             return None
-        rounded = round(value * factor, decimals) + 0.0
+        rounded = round(value, decimals) + 0.0
         sign = "+" if signed and rounded > 0 else ""
         return sign + number(rounded, decimals)
 
-    mean, low, high = (text(value) for value in (spread.mean, spread.p5, spread.p95))
+    mean, low, high = map(text, figures)
     return (mean or "", None, None) if low == high else (mean or "", low, high)
+
+
+def bill(answer: Answer) -> answers.Table:
+    """Every part of the money of a change, in whole units that add up to the last line."""
+    import pandas as pd
+
+    rows = []
+    for line, (amount_, worth) in zip(answer.bill, shown(answer.bill), strict=True):
+        ends = (line.amount.p5, line.amount.p95)
+        in_all, low, high = _written((amount_, *ends), 0, signed=True)
+        rows.append({
+            f"money ({answer.currency})": line.what, "when": told(line.when), "in all": in_all,
+            "in all low": low, "in all high": high, "at today's worth": _worth(worth),
+        })  # fmt: skip
+    spans = {"in all": ("in all low", "in all high")}
+    return answers.Table.of(pd.DataFrame(rows), spans=spans, lead=4)
+
+
+def bill_notes(answer: Answer) -> str:
+    """What stands below that table: when it is paid back, and what walks saved count as."""
+    return words.plain(" ".join(map(told, notes_of(answer))))
 
 
 def settle(answer: Answer) -> str:
@@ -214,8 +258,15 @@ def _mover(mover: Mover, currency: str) -> str:
     return (
         f"**{words.plain(mover.name)}**: at {words.plain(told(mover.low))}, {at_low}; at "
         f"{words.plain(told(mover.high))}, {at_high} "
-        f"({TRIED if mover.tried else SOURCES[mover.source]})."
+        f"({_known(mover)})."
     )
+
+
+def _known(mover: Mover) -> str:
+    """How the ends of a figure are known."""
+    if not mover.tried:
+        return SOURCES[mover.source]
+    return f"{SOURCES[PROPOSED]}; {TENTH}" if mover.source == PROPOSED else TRIED
 
 
 def unmoving(answer: Answer) -> str:
@@ -297,17 +348,17 @@ def comparison(found: Sequence[Answer]) -> answers.Table:
         rows.append({
             "scenario": answer.name,
             f"worth a week ({answer.currency})": _worth(money.worth_per_week),
-            "a gain in": f"{in_ten(money.probability_of_gain)} runs",
+            "looked ahead": span(answer.horizon_weeks),
+            "runs with a gain": in_ten(money.probability_of_gain).removesuffix(" of the"),
             "said in short": f"{answer.verdict}, only if {told(answer.condition)}"
             if answer.condition and answer.verdict == DO
             else answer.verdict,
             "earns itself back": payback_words(money).removeprefix("it "),
             "sold a week, before": pieces(answer.baseline.sold_per_week.mean),
             "after": pieces(answer.changed.sold_per_week.mean),
-            "looked ahead": span(answer.horizon_weeks),
             "runs": f"{answer.runs}",
         })  # fmt: skip
-    return answers.Table.of(pd.DataFrame(rows), lead=4)
+    return answers.Table.of(pd.DataFrame(rows), lead=5)
 
 
 def _worth(value: float) -> str:

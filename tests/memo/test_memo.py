@@ -188,15 +188,13 @@ def test_before_after_and_difference_agree_as_they_are_printed(page):
 
 
 def test_the_cautions_are_headed_by_what_is_asked(answer, page):
-    assert (
-        page.before
-        == {
-            "150 journals in ten weeks": "Before anything is signed or the helper is at work",
-            "A second helper, eight hours a week": "Before anything is signed or the helper is at work",
-            "A motor-driven sewing frame": "Before anything is signed or the machine is in use",
-            "A room of its own": "Before anything is signed or the room is moved into",
-        }[answer.name]
-    )
+    by_name = {
+        "150 journals in ten weeks": "the helper is at work",
+        "A second helper, eight hours a week": "the helper is at work",
+        "A motor-driven sewing frame": "the machine is in use",
+        "A room of its own": "the room is moved into",
+    }
+    assert page.before == f"Before anything is signed or {by_name[answer.name]}"
 
 
 def number(written):
