@@ -32,6 +32,20 @@ def own_store(tmp_path, monkeypatch):
 
 
 @pytest.fixture(scope="session")
+def shared_folder(tmp_path_factory):
+    """Call with a name: a folder that all processes of this run share, for what is made once."""
+    base = tmp_path_factory.getbasetemp()
+    if "PYTEST_XDIST_WORKER" in os.environ:
+        base = base.parent
+
+    def folder(name: str):
+        (base / name).mkdir(exist_ok=True)
+        return base / name
+
+    return folder
+
+
+@pytest.fixture(scope="session")
 def postgres_server():
     """The address of a PostgreSQL server that runs while the tests do; .ci/run requires it."""
     if postgres.programs() is None:

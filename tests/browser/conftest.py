@@ -121,9 +121,9 @@ def browser():
 
 
 @pytest.fixture(scope="session")
-def demo(tmp_path_factory):
+def demo(shared_folder):
     """Where the demo stands, set out and worked out once for all servers of this run."""
-    return tmp_path_factory.mktemp("demo")
+    return shared_folder("demo of the servers")
 
 
 @pytest.fixture(scope="session")

@@ -11,9 +11,7 @@ from analysis.decisions import break_even, tornado
 from analysis.records.laps import read_laps
 from analysis.screens import planning, what_if_jobs
 from analysis.store.store import open_store
-from tests.screens.driving import NEEDED_ONLY
-
-LONGEST = 120  # seconds that work beside a page may take to end on a busy machine
+from tests.screens.driving import NEEDED_ONLY, end_what_is_beside_the_page
 
 
 @pytest.fixture(scope="session", autouse=True)
@@ -26,9 +24,9 @@ def packages_read_once():
 
 
 @pytest.fixture(scope="session")
-def demo_folder(tmp_path_factory):
+def demo_folder(shared_folder):
     """Where the demo is made once for all tests of a run; no test may change it."""
-    return tmp_path_factory.mktemp("demo")
+    return shared_folder("demo of the screens")
 
 
 @pytest.fixture(autouse=True)
@@ -48,11 +46,7 @@ def briefly(one_demo, monkeypatch):
     for name, values in (("UPWARD", (4.0,)), ("DOWNWARD", (0.05,)), ("STEPS", 1)):
         monkeypatch.setattr(break_even, name, values)
     yield
-    going_on = [*what_if_jobs.jobs().all(), *planning.jobs().all()]
-    for job in going_on:
-        job.left = job.left or not job.over.is_set()
-    for job in going_on:
-        assert job.over.wait(LONGEST)
+    end_what_is_beside_the_page()
 
 
 @pytest.fixture

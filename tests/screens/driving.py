@@ -6,12 +6,25 @@ import re
 import pandas as pd
 from streamlit.testing.v1 import AppTest
 
+from analysis.screens import planning, what_if_jobs
+
+LONGEST = 120  # seconds that work beside a page may take to end on a busy machine
+
 # The columns a file must have and no others: what a newcomer's first file looks like.
 NEEDED_ONLY = "started_at,seconds,product,operation\n" + "".join(
     f"2026-11-{day:02d}T{hour:02d}:00:00,{300 + 10 * day + hour},card box,{operation}\n"
     for day in (2, 3, 4, 5, 6, 9, 10, 11)
     for hour, operation in ((8, "cut"), (9, "glue"), (10, "fold"))
 )
+
+
+def end_what_is_beside_the_page() -> None:
+    """As with a page that is left: what is done stands, and no thread is at it when this ends."""
+    answers, plans = what_if_jobs.jobs(), planning.jobs()
+    for job in [*answers.all(), *plans.all()]:
+        job.left = job.left or not job.over.is_set()
+    for threads in (answers._first, answers._rest, plans._thread):  # each does one after another
+        threads.submit(lambda: None).result(LONGEST)
 
 
 def turn_to(screen: AppTest, tab: str) -> AppTest:
