@@ -266,7 +266,7 @@ def _not_set(seen: Seen, paths: tuple[Path, ...]) -> str:
         field = next(field for field in listed if field.key == path[-1])
         shown = fields.shown(field, value_at(tables, path))
         figure = words.number(shown) if isinstance(shown, int | float) else shown
-        told.append(f"{field.label} {figure}")
+        told.append(f"{field.label}: {figure}")
     return f" **Proposed, yours to set** under *{CHANGE}*: {words.plain('; '.join(told))}."
 
 

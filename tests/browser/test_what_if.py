@@ -3,7 +3,6 @@
 import tomllib
 
 import pytest
-from playwright.sync_api import TimeoutError as TookTooLong
 from playwright.sync_api import expect
 
 from tests.browser.conftest import fits, running_app
@@ -45,20 +44,6 @@ def test_each_part_is_drawn_whole_and_is_no_barrier(app, page, part):
     assert barriers(page) == []
 
 
-def opened(page, term: str, meaning: str) -> None:
-    """Open a term. One that is closed again since the page was drawn anew with further runs is
-    opened again, as a reader would; what never opens ends as a failure."""
-    words = page.get_by_text(meaning)
-    for _ in range(6):
-        page.locator("summary", has_text=term).click()
-        try:
-            words.wait_for(timeout=5000)
-            return
-        except TookTooLong:
-            settled(page)
-    words.wait_for(timeout=5000)
-
-
 def test_the_money_is_drawn_with_axis_words_and_no_jargon_stands_before_the_fold(app, page):
     open_part(app, page)
     svg = page.locator(f"{CHART} svg").first
@@ -70,8 +55,29 @@ def test_the_money_is_drawn_with_axis_words_and_no_jargon_stands_before_the_fold
         assert word not in read
     page.get_by_text("How this was worked out").click()
     page.get_by_text("In plain words.").wait_for()
+    page.locator("summary", has_text="tornado chart").click()
+    expect(page.get_by_text("Bars that show how far each assumption")).to_be_visible()
+
+
+def turn_to(page, place: int) -> None:
+    """Choose a scenario of the list by its place, and wait until it is played through."""
+    drawn = answer(page).inner_text()
+    page.get_by_role("combobox", name="What if").click()
+    page.get_by_role("option").nth(place).click()
+    expect(answer(page)).not_to_have_text(drawn, timeout=PLAYED)
     settled(page)
-    opened(page, "tornado chart", "Bars that show how far each assumption")
+
+
+def test_an_open_meaning_stays_open_when_other_figures_are_drawn(app, page):
+    open_part(app, page)
+    for place in (1, 0):  # both are answered, so that neither page is empty for a moment
+        turn_to(page, place)
+    page.get_by_text("How this was worked out").click()
+    for term in ("tornado chart", "payback"):
+        page.locator("summary", has_text=term).click()
+    turn_to(page, 1)
+    expect(page.get_by_text("Bars that show how far each assumption")).to_be_visible()
+    expect(page.locator(".terms details[open] summary")).to_have_text(["payback", "tornado chart"])
 
 
 def test_a_figure_is_changed_by_keyboard_and_the_answer_follows(app, page):
@@ -85,9 +91,38 @@ def test_a_figure_is_changed_by_keyboard_and_the_answer_follows(app, page):
     hours.press("Enter")
     page.get_by_text("Hours a week: leaves no hours to work").first.wait_for()
     settled(page)  # while the form is drawn anew, the field stands there twice
+    fault = page.get_by_test_id("stAlert").filter(has_text="leaves no hours to work")
+    around = page.get_by_test_id("stVerticalBlock").filter(has=hours).filter(has=fault).last
+    expect(around.locator("input")).to_have_count(1)  # below its own field, not below them all
     hours.fill("8")
     hours.press("Enter")
     page.get_by_text("A second helper, 8 hours a week at 17 USD an hour").wait_for()
+
+
+def test_the_form_is_one_tap_from_the_answers_sentence(app, page):
+    open_part(app, page)
+    expect(page.get_by_role("radio", name="Change it")).to_be_in_viewport()
+
+
+def test_what_is_proposed_is_said_at_its_field_until_it_is_confirmed(app, page):
+    open_part(app, page, "Change it")
+    page.get_by_role("button", name="Demand", exact=True).last.click()
+    page.get_by_role("heading", name="More is asked for").wait_for()
+    settled(page)
+    page.get_by_text("Asked for, % of today: 110 to 130").wait_for()
+    factor = page.get_by_role("textbox", name="Asked for, % of today")
+    mark = page.get_by_text("proposed; yours to set")
+    around = page.get_by_test_id("stVerticalBlock").filter(has=factor).filter(has=mark).last
+    expect(around.locator("input")).to_have_count(1)
+    page.get_by_role("button", name="What is proposed here is right").click()
+    mark.wait_for(state="hidden")
+    page.get_by_role("button", name="Remove this one").click()  # one list for both sizes
+    page.get_by_role("button", name="Bring back").wait_for()
+
+
+def test_how_far_is_looked_ahead_is_seen_beside_each_scenario(app, page):
+    open_part(app, page, "Side by side")
+    page.get_by_role("columnheader", name="looked ahead").wait_for()
 
 
 def test_a_machine_is_asked_for_its_price_and_a_removal_is_undone(app, page):

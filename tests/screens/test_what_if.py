@@ -284,8 +284,8 @@ def test_what_the_program_proposed_is_not_called_given_until_it_is_set_or_confir
 ):
     screen = turn(played(show("what_if", OWN)), "Change it")
     words = said(screen)
-    assert "**Proposed, yours to set** under *Change it*: Hours a week 8" in words
-    assert re.search(r"; Cost of an hour \(\w*\) 20\.", words)
+    assert "**Proposed, yours to set** under *Change it*: Hours a week: 8" in words
+    assert re.search(r"; Cost of an hour \(\w*\): 20\.", words)
     captions = [one.value for one in screen.caption]
     assert captions.count("proposed; yours to set") == 2  # hours and wage
     assert cells(turn(screen, "The answer"), "The new helper") == "proposed; yours to set"
@@ -308,7 +308,7 @@ def test_the_list_remembers_what_nobody_has_set(show, box_maker, first_answers_o
     screen = turn(show("what_if", OWN), "Change it")
     screen.selectbox[0].set_value("1").run()
     played(screen)
-    assert "Asked for, % of today 110 to 130" in said(screen).split("Proposed, yours to set")[1]
+    assert "Asked for, % of today: 110 to 130" in said(screen).split("Proposed, yours to set")[1]
 
 
 def test_of_two_machines_each_keeps_what_is_proposed_of_it():
