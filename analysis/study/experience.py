@@ -154,7 +154,7 @@ def experience_at(practice: Practice, retention_per_week: Number) -> np.ndarray:
     )
 
 
-def _carried_over(made, kept, first_of_cell):
+def _carried_over(made: np.ndarray, kept: np.ndarray, first_of_cell: np.ndarray) -> np.ndarray:
     """E at the start of every stretch: (E + made) kept, one step of all cells at a time."""
     rank = np.arange(len(made)) - np.repeat(
         first_of_cell, np.diff(np.append(first_of_cell, len(made)))
@@ -168,13 +168,15 @@ def _carried_over(made, kept, first_of_cell):
     return carried
 
 
-def _sorted_positions(wanted, keys, started, row):
+def _sorted_positions(
+    wanted: np.ndarray, keys: list[np.ndarray], started: np.ndarray, row: pd.Series
+) -> np.ndarray:
     positions = np.flatnonzero(wanted)
     columns = [row.to_numpy(), started, *reversed(keys)]
     return positions[np.lexsort([column[positions] for column in columns])]
 
 
-def _changes(*columns):
+def _changes(*columns: np.ndarray) -> np.ndarray:
     """True where any column differs from the lap before; the first is a change."""
     changed = np.zeros(len(columns[0]), bool)
     for column in columns:
@@ -183,7 +185,7 @@ def _changes(*columns):
     return changed
 
 
-def _pauses(started, seconds, cell_start):
+def _pauses(started: np.ndarray, seconds: np.ndarray, cell_start: np.ndarray) -> np.ndarray:
     """Seconds from the end of the lap before, in the same cell; 0 for the first lap of a cell."""
     pause = np.zeros(len(started))
     pause[1:] = (started[1:] - started[:-1]) / _SECOND - seconds[:-1]
@@ -191,13 +193,15 @@ def _pauses(started, seconds, cell_start):
     return pause
 
 
-def _weeks_lost(seconds_away):
+def _weeks_lost(seconds_away: np.ndarray) -> np.ndarray:
     """Weeks away that take practice off: none within the ordinary week."""
     weeks = seconds_away / (7 * 86400)
     return np.where(weeks > ORDINARY_GAP_DAYS / 7, weeks, 0.0)
 
 
-def _runs_of_one_task(is_task, keys, started, row):
+def _runs_of_one_task(
+    is_task: np.ndarray, keys: list[np.ndarray], started: np.ndarray, row: pd.Series
+) -> np.ndarray:
     """Number of the run of one worker on one product and operation that each task lap is in."""
     positions = np.flatnonzero(is_task)
     product, operation, worker = (key[positions] for key in keys)
@@ -208,7 +212,7 @@ def _runs_of_one_task(is_task, keys, started, row):
     return run
 
 
-def _counted_before(pieces, starts):
+def _counted_before(pieces: np.ndarray, starts: np.ndarray) -> np.ndarray:
     """Pieces of the laps before, counted anew from every start."""
     if not len(pieces):
         return pieces

@@ -166,7 +166,9 @@ class Middles:
         return cls(np.log(middle), terms, wide)
 
 
-def _places(cell, before, pieces):
+def _places(
+    cell: np.ndarray, before: np.ndarray, pieces: np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
     """(place of every lap, the first lap of every place); places stand in the order of cells."""
     kinds = (int(before.max(initial=0)) + 1, int(pieces.max(initial=0)) + 1)
     code = (cell * kinds[0] + before.astype(int)) * kinds[1] + pieces.astype(int)
@@ -174,7 +176,7 @@ def _places(cell, before, pieces):
     return place, first
 
 
-def _mean_fading(m, before, pieces):
+def _mean_fading(m: int, before: np.ndarray, pieces: np.ndarray) -> np.ndarray:
     """Mean of 2^(-m j) over the places j = s ... s+k-1 of a lap's pieces in their spell."""
     ratio = 0.5**m
     return ratio**before * (1 - ratio**pieces) / ((1 - ratio) * pieces)
@@ -272,7 +274,9 @@ def _log_power_mean(
     return log_value, slope
 
 
-def _exact_log_power_mean(experience, pieces, b):
+def _exact_log_power_mean(
+    experience: np.ndarray, pieces: np.ndarray, b: np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
     """The same by the exact sum, its slope by a central difference (good to 1e-9)."""
     low, mid, high = (
         np.log(power_mean(experience, pieces, b + step)) for step in (-_STEP, 0.0, _STEP)
@@ -280,7 +284,7 @@ def _exact_log_power_mean(experience, pieces, b):
     return mid, (high - low) / (2 * _STEP)
 
 
-def _cumulative_average(work, b):
+def _cumulative_average(work: Work, b: np.ndarray) -> ShapeAndSlopes:
     start, end = work.experience, work.experience + work.pieces
     low, high = start ** (1 + b), end ** (1 + b)
     log_start = np.log(np.where(start > 0, start, 1.0))
@@ -432,7 +436,14 @@ def _normal_equations(
     return matrix, gradient + precision * away, squares + (precision * away**2).sum(axis=1)
 
 
-def _bounded_step(matrix, gradient, damping, at, active, lowest):
+def _bounded_step(
+    matrix: np.ndarray,
+    gradient: np.ndarray,
+    damping: np.ndarray,
+    at: np.ndarray,
+    active: list[int],
+    lowest: np.ndarray,
+) -> np.ndarray:
     """The damped step; a parameter on its bound that would step outside is left where it is."""
     low, high = lowest[active], HIGHEST[active]
     pinned = ((at <= low) & (gradient < 0)) | ((at >= high) & (gradient > 0))
