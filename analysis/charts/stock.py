@@ -78,16 +78,20 @@ def _named(known: pd.DataFrame, most_days: float) -> pd.DataFrame:
             "part": "on the bench or packed",
             "label_at": in_all.clip(0, most_days).combine(high.clip(0, most_days), np.fmax),
             "state": np.where(days <= SOON_DAYS, *_STATES),
-            "said": [_said(d, most_days) for d in days],
+            "said": [_said(*pair, most_days) for pair in zip(days, in_all, strict=True)],
         }
     )
 
 
-def _said(days: float, most_days: float) -> str:
+def _said(days: float, in_all: float, most_days: float) -> str:
+    """How long the shelf lasts and, where that is longer, with what is on its way: the order."""
     if days > most_days:
         return f"over {number(most_days)} days"
     count = f"{number(days)} day" if round(days) == 1 else f"{number(days)} days"
-    return f"{count}, soon gone" if days <= SOON_DAYS else count
+    said = f"{count}, soon gone" if days <= SOON_DAYS else count
+    if round(in_all) == round(days):
+        return said
+    return f"{said}; {'over ' if in_all > most_days else ''}{number(min(in_all, most_days))} in all"
 
 
 def _on_its_way(frame: pd.DataFrame, y: alt.Y) -> alt.Chart:

@@ -178,11 +178,15 @@ def _yield(desk: answers.Desk) -> None:
 
 def _stock(desk: answers.Desk) -> None:
     st.markdown("### On the shelf")
-    table = desk.kept("this week stock", (), lambda: _told().stock_table(desk.figures.stock))
+    table = desk.kept("this week stock", (), lambda: _told().stock_table(desk))
     if table is None:
         needs = desk.kept("this week needs", (), lambda: _told().shelf_needs(desk.figures.stock))
         st.markdown(f"Still needed: {needs}.")
         parts.screen_link("shop", "Open Shop")
         return
     answers.picture(desk, "this week stock", (), lambda: _told().stock_chart(desk))
-    answers.table(table, "stock", "What is on the shelf, what runs out first on top")
+    st.caption(
+        "On top stands what to make first: what lasts shortest *in all*, with what is packed and "
+        "on the bench."
+    )
+    answers.table(table, "stock", "What is on the shelf, what to make first on top")

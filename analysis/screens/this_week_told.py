@@ -30,7 +30,8 @@ LIMITS = {
 STOCK_COLUMNS = {
     "product": "product",
     "variant": "variant",
-    "lasts_days": "lasts (days)",
+    "lasts_in_all_days": "lasts in all (days)",
+    "lasts_days": "the shelf alone (days)",
     "stock": "on the shelf (pieces)",
     "packed_not_put_away": "packed, not put away (pieces)",
     "in_progress": "on the bench (pieces)",
@@ -97,7 +98,7 @@ def _made_and_earned(week: pd.Series, shop: Shop) -> list[str]:
         return [f"**{made} under a minute of work: too little to tell.**"]
     rate = words.figure(week.good_units_per_bench_hour)
     lines = [
-        f"**{made} {_worked(week.bench_hours)} at the bench, {rate} an hour.**\n",
+        f"**{made} {_worked(week.bench_hours)} at the bench, {rate} pieces an hour.**\n",
         f"- {_ordinary(week)}",
     ]
     if pd.isna(week.earned_per_hour):
@@ -126,7 +127,7 @@ def _ordinary(week: pd.Series) -> str:
     if pd.isna(week.lower):
         return "Too few weeks yet to tell an ordinary week from news."
     if not _blind(week.centre, week.lower, week.upper):
-        usual = f"{words.number_range(week.lower, week.upper)} an hour"
+        usual = f"{words.number_range(week.lower, week.upper)} pieces an hour"
         return _news(week.good_units_per_bench_hour, week.lower, week.upper, usual)
     limits = week.standard_centre, week.standard_lower, week.standard_upper
     if pd.isna(limits[0]) or _blind(*limits):
@@ -215,7 +216,8 @@ def _put_away(shelf: pd.DataFrame) -> str:
     """What is packed but not on the shelf, which is quicker than making more."""
     waiting = shelf[shelf.packed_not_put_away > 0]
     listed = [
-        f"{words.number(row.packed_not_put_away)} {words.variant(row['product'], row.variant)}"
+        f"{words.count(row.packed_not_put_away, 'piece')} of "
+        f"{words.variant(row['product'], row.variant)}"
         for _, row in waiting.iterrows()
     ]
     return f"Put away what is packed: {'; '.join(listed)}." if listed else ""
@@ -248,14 +250,14 @@ def _begin(known: pd.DataFrame, route: pd.DataFrame) -> str:
     start = f", first *{words.plain(start)}*" if start else ""
     return (
         f"Begin **{words.variant(first['product'], first.variant)}** (a batch is "
-        f"{words.number(first.batch_size)}{start}): {why}.{_near_tie(known)}"
+        f"{words.count(first.batch_size, 'piece')}{start}): {why}.{_near_tie(known)}"
     )
 
 
 def _lasts(row: pd.Series) -> str:
     low, high = row.lasts_days_low, row.lasts_days_high
     days = f"{words.number_range(low, high)} days" if pd.notna(low) else _days(row.lasts_days)
-    return f"lasts {days} at {words.number(row.demand_per_week)} asked for a week"
+    return f"lasts {days} at {words.count(row.demand_per_week, 'piece')} asked for a week"
 
 
 def _days(days: float) -> str:
@@ -416,12 +418,16 @@ def stock_chart(desk: Desk) -> alt.Chart:
     return stock_chart(source.week_figures(desk.here).shelf)
 
 
-def stock_table(stock: pd.DataFrame) -> Table | None:
-    """The shelf by product and variant, what runs out first on top; None where nothing is known."""
-    if stock.empty or stock.lasts_days.isna().all():
+def stock_table(desk: Desk) -> Table | None:
+    """The shelf by product and variant, what to make first on top; None where nothing is known."""
+    if desk.figures.stock.lasts_days.isna().all():
         return None
-    shown = stock.sort_values("make_rank")[list(STOCK_COLUMNS)].rename(columns=STOCK_COLUMNS)
-    return Table.of(shown, dict.fromkeys(list(STOCK_COLUMNS.values())[2:], "%.0f"))
+    shown = (
+        source.week_figures(desk.here)
+        .shelf.sort_values("make_rank")[list(STOCK_COLUMNS)]
+        .rename(columns=STOCK_COLUMNS)
+    )
+    return Table.of(shown, dict.fromkeys(list(STOCK_COLUMNS.values())[2:], "%.0f"), lead=4)
 
 
 def surer(study: Study) -> list[str]:

@@ -352,6 +352,8 @@ def test_what_is_on_the_bench_or_packed_is_a_second_part_of_the_bar():
     spec = stock_chart(frames.STOCK.assign(on_its_way_days=[0.0, 30.0, 0.0])).to_dict()
     drawn = {row["name"]: row for row in rows(spec) if "in_all" in row}
     assert drawn["journal, marbled"]["in_all"] == 33
+    assert drawn["journal, marbled"]["said"] == "3 days, soon gone; 33 in all"
+    assert drawn["journal, linen"]["said"] == "20 days"  # nothing is on its way
     assert list(drawn)[0] == "journal, linen", "what is short in all stands on top"
     assert "on the bench or packed" in json.dumps(spec)
 

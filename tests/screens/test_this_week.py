@@ -1,6 +1,7 @@
 """This week: a newcomer's way in, the three sentences, and what they rest on."""
 
 import csv
+import re
 from datetime import datetime
 from pathlib import Path
 from types import SimpleNamespace
@@ -10,7 +11,7 @@ import pandas as pd
 from analysis.records.laps import read_laps
 from analysis.screens import source, this_week_told
 from analysis.store.store import open_store
-from tests.screens.driving import NEEDED_ONLY, said
+from tests.screens.driving import NEEDED_ONLY, said, tables
 
 SAMPLES = Path(__file__).parents[2] / "data_samples"
 
@@ -40,6 +41,9 @@ def test_newcomer_reads_three_answers_about_the_demo_and_how_to_put_in_their_own
     assert f"16 to 22 November 2026: {pieces} good pieces in" in words
     assert "Each hour at the bench earned about" in words
     assert "1. " in words and "Begin **" in words
+    assert re.search(r"at the bench, [\d.]+ pieces an hour", words)
+    assert re.search(r"a batch is \d+ pieces, .* at [\d.]+ pieces asked for a week", words)
+    assert re.search(r"Put away what is packed: \d+ pieces of", words)
     assert "batch 057 of" in words and "next is *case in*, 39 pieces of 41 left" in words
     assert "overhead, before pay" in words and "Pay at the rates on Shop takes" in words
     assert "The biggest leak is" in words and "over the last 8 weeks worked" in words
@@ -208,3 +212,12 @@ def test_a_batch_one_piece_short_is_asked_about_and_finished_as_told(show, own_s
     store.correct_lap(laps["lap_id"].iloc[0], {"scrap_units": "1"})
     assert "missing" not in said(show("this_week", source.OWN))
     assert "for want of" not in said(show("batch_minutes", source.OWN))
+
+
+def test_the_shelf_is_listed_by_what_to_make_first_and_says_so(show):
+    screen = show("this_week")
+    assert "On top stands what to make first" in said(screen)
+    [shelf] = [table for table in tables(screen) if "lasts in all (days)" in table]
+    in_all = shelf["lasts in all (days)"].tolist()
+    assert in_all == sorted(in_all) and len(in_all) > 3
+    assert in_all[0] > shelf["the shelf alone (days)"].iloc[0]
