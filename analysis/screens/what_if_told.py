@@ -349,16 +349,16 @@ def comparison(found: Sequence[Answer]) -> answers.Table:
             "scenario": answer.name,
             f"worth a week ({answer.currency})": _worth(money.worth_per_week),
             "looked ahead": span(answer.horizon_weeks),
-            "runs with a gain": in_ten(money.probability_of_gain).removesuffix(" of the"),
             "said in short": f"{answer.verdict}, only if {told(answer.condition)}"
             if answer.condition and answer.verdict == DO
             else answer.verdict,
+            "runs with a gain": in_ten(money.probability_of_gain).removesuffix(" of the"),
             "earns itself back": payback_words(money).removeprefix("it "),
             "sold a week, before": pieces(answer.baseline.sold_per_week.mean),
             "after": pieces(answer.changed.sold_per_week.mean),
             "runs": f"{answer.runs}",
         })  # fmt: skip
-    return answers.Table.of(pd.DataFrame(rows), lead=5)
+    return answers.Table.of(pd.DataFrame(rows), lead=4)
 
 
 def _worth(value: float) -> str:
