@@ -46,8 +46,6 @@ class PlateauFits:
     exponent: np.ndarray
     fraction: np.ndarray
     residual_squares: np.ndarray
-    identifiable: np.ndarray  # False where the best fit stands on a boundary or is no better
-    laps: np.ndarray
 
 
 def counts(starts: np.ndarray, laps: int) -> np.ndarray:
@@ -107,7 +105,6 @@ def fit_plateau_curves(log_n: np.ndarray, log_y: np.ndarray, starts: np.ndarray)
     valley, Newton over the bins its floor, and the last steps are over every lap.
     Bounds: 0 <= c <= 0.98 a, -2 <= b <= -0.02.
     """
-    laps = counts(starts, len(log_n))
     bins = _binned(log_n, log_y, starts)
     exponent, fraction = _from_grid(*bins)
     _, exponent, fraction, _, matrix = _descent(*bins, exponent, fraction, _BINNED_STEPS, 1e-9)
@@ -117,11 +114,7 @@ def fit_plateau_curves(log_n: np.ndarray, log_y: np.ndarray, starts: np.ndarray)
         first += len(local)
         data = log_n[a:z], log_y[a:z], np.broadcast_to(1.0, z - a), local
         parts.append(_last_steps(data, exponent[here], fraction[here], matrix[:, here]))
-    level, exponent, fraction, squares = (np.concatenate(q) for q in zip(*parts, strict=True))
-    inside = (fraction > 0) & (fraction < FULLEST) & (exponent > STEEPEST) & (exponent < FLATTEST)
-    better = _unit_squares(*bins) - _normal(*bins, exponent, fraction)[1]
-    identifiable = inside & (laps > 4) & (better > 3.84 * squares / np.maximum(laps - 3, 1))
-    return PlateauFits(level, exponent, fraction, squares, identifiable, laps)
+    return PlateauFits(*(np.concatenate(column) for column in zip(*parts, strict=True)))
 
 
 def _last_steps(
@@ -327,14 +320,3 @@ def _step(
     determinant = np.maximum(uu * vv - uv * uv, 1e-14 * uu * vv + 1e-300)
     step = np.array([(vv * gu - uv * gv) / determinant, (uu * gv - uv * gu) / determinant])
     return np.clip(step, -0.5, 0.5), step[0] * gu + step[1] * gv
-
-
-def _unit_squares(
-    n: np.ndarray, y: np.ndarray, weight: np.ndarray, starts: np.ndarray
-) -> np.ndarray:
-    """Residual squares of a curve without a plateau."""
-    total, size = np.add.reduceat(weight, starts), counts(starts, len(n))
-    x, z = (q - np.repeat(np.add.reduceat(weight * q, starts) / total, size) for q in (n, y))
-    xx, xz, zz = (np.add.reduceat(weight * q, starts) for q in (x * x, x * z, z * z))
-    with np.errstate(divide="ignore", invalid="ignore"):
-        return zz - np.where(xx > 0, xz * xz / xx, 0.0)
