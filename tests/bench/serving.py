@@ -93,7 +93,7 @@ class Server:
         raise TimeoutError(self.origin)
 
     def connect(self, source: str) -> http.client.HTTPConnection:
-        return http.client.HTTPConnection(HERE, self.port, timeout=30, source_address=(source, 0))
+        return http.client.HTTPConnection(HERE, self.port, timeout=90, source_address=(source, 0))
 
     def kill(self) -> None:
         """End it as a power cut does: nothing is tidied up."""

@@ -149,7 +149,7 @@ class Phone:
     def open(self) -> "Phone":
         """A new tab; its presses are noted with those of the tabs before it."""
         self.page = self.context.new_page()
-        self.page.set_default_timeout(20_000)
+        self.page.set_default_timeout(60_000)
         self.page.on("pageerror", lambda error: self.errors.append(str(error)))
         self.page.expose_function("testerTap", lambda at, origin: self.taps.append((at, origin)))
         self.page.add_init_script(WATCH_TAPS)

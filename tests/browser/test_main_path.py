@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import expect
 
-from tests.browser.conftest import fits, running_app
+from tests.browser.conftest import DESKTOP, PHONE, fits, running_app
 
 SAMPLES = Path(__file__).parents[2] / "data_samples"
 CHART = "[data-testid='stVegaLiteChart'] canvas, [data-testid='stVegaLiteChart'] svg"
@@ -72,12 +72,20 @@ def test_the_first_page_answers_to_its_own_name(app, page):
     expect(page.get_by_text("Page not found")).to_have_count(0)
 
 
+@pytest.mark.parametrize(
+    "page, then",
+    [("phone", DESKTOP), pytest.param("desktop", PHONE, marks=pytest.mark.slow)],
+    indirect=["page"],
+    ids=["phone then desktop", "desktop then phone"],
+)
 def test_newcomer_comes_with_a_bad_file_then_their_own_mends_a_lap_and_says_what_is_asked_for(
-    newcomer, page, tmp_path
+    newcomer, page, then, tmp_path
 ):
-    """One newcomer's first hour in one empty workshop, chapter by chapter."""
+    """One newcomer's first hour in one empty workshop, chapter by chapter, at one screen and then
+    at another: between them the two walks take every chapter at both sizes."""
     bad_file_is_refused_with_its_faults_and_the_list_to_take_away(newcomer, page)
     own_file_is_dropped_and_an_answer_about_it_read(newcomer, page, own_file(tmp_path))
+    page.set_viewport_size(then)
     demand_typed_in_on_shop_moves_keeping_pace(newcomer, page)
     a_lap_is_mended_and_the_mending_undone(newcomer, page)
 

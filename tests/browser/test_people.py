@@ -38,7 +38,7 @@ def visit(app, browser):
 @contextmanager
 def visited(app, browser, path, size, **reader):
     """A screen drawn whole for one kind of reader."""
-    with new_page(browser, SIZES[size], patience_seconds=60, **reader) as page:
+    with new_page(browser, SIZES[size], **reader) as page:
         page.goto(f"{app}/{path}")
         page.get_by_role("heading", name=PATHS[path.partition("?")[0]], exact=True).wait_for()
         settled(page)
