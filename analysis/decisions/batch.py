@@ -87,6 +87,8 @@ def practise(shop: np.record, skill: np.record, step: np.record, pieces: int, sh
 
 @compiled
 def wait_until(shop: np.record, slot: int, local: int, until: float) -> None:
+    """Have the task be ready at `until` (seconds from the first Monday, 00:00); `shop.full` is set
+    where more wait than its list holds."""
     if shop.due_count == len(shop.dues):
         shop.full = 1
         return
@@ -97,6 +99,7 @@ def wait_until(shop: np.record, slot: int, local: int, until: float) -> None:
 
 @compiled
 def end_waits(shop: np.record) -> None:
+    """Free the places in stations whose pieces are taken out now; be ready where a wait is over."""
     place = 0
     while place < shop.freeing_count:
         freeing = shop.freeing[place]

@@ -240,6 +240,8 @@ def _forget(skill: np.record, now: float) -> None:
 
 @compiled
 def end_work(shop: np.record) -> None:
+    """End the work that is done by now: after a setup its wait begins, after pieces what follows
+    (`batch.end_step`)."""
     for h in range(shop.hand_count):
         hand = shop.hands[h]
         if hand.end <= shop.now:

@@ -48,6 +48,8 @@ def pieces_asked(mean: float, spread: float, p: float) -> float:
 
 @compiled
 def begin_orders(shop: np.record) -> None:
+    """As a run begins: when each line's first customer comes, and the first batch of those lines
+    that always have one ready."""
     shop.next_order = np.inf
     for n in range(shop.line_count):
         line = shop.lines[n]
@@ -59,6 +61,7 @@ def begin_orders(shop: np.record) -> None:
 
 @compiled
 def customers_come(shop: np.record) -> None:
+    """Begin a batch for every order that has come by now, and draw when the next ones will."""
     if shop.next_order > shop.now:
         return
     shop.next_order = np.inf

@@ -13,14 +13,14 @@ from tests.study.session_bootstrap import bootstrap_exponents
 SIZES = (40, 3, 500, 7, 120, 60)
 
 
-def cells(seed=1, plateau=(0.1, 0.7), sizes=SIZES):
+def cells(seed=1, sizes=SIZES):
     """Noisy laps of cells of unlike sizes: (log n, log seconds, starts)."""
     rng = np.random.default_rng(seed)
     log_n = np.log(np.concatenate([np.arange(1.0, size + 1) for size in sizes]))
     cell = np.repeat(np.arange(len(sizes)), sizes)
     first = rng.uniform(60, 300, len(sizes))[cell]
     b = np.log2(rng.uniform(0.7, 0.92, len(sizes)))[cell]
-    f = rng.uniform(*plateau, len(sizes))[cell]
+    f = rng.uniform(0.1, 0.7, len(sizes))[cell]
     seconds = first * (f + (1 - f) * np.exp(b * log_n))
     log_y = np.log(seconds) + 0.15 * rng.standard_normal(len(log_n))
     return log_n, log_y, np.cumsum(sizes) - np.array(sizes)
