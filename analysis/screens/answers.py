@@ -249,7 +249,7 @@ def surer(lines: Iterable[str]) -> None:
 
 def worked_out(formulas: str, plainly: str = "") -> None:
     """How it was worked out, folded away: in plain words first, then assumptions and formulas."""
-    with st.expander("How this was worked out"):
+    with st.expander("How this was worked out", key="worked_out"):  # stays open: see glossary
         told = formulas
         if plainly:
             told = f"{plainly}\n\n**For those who check the figures**\n{formulas}"

@@ -97,8 +97,14 @@ MEANINGS = {
 
 
 def beside(*terms: str) -> None:
-    """A row of the trade's words for what was just said; a tap or Enter shows the meaning."""
-    st.html(row(terms))
+    """A row of the trade's words for what was just said; a tap or Enter shows the meaning.
+
+    A meaning that is open stays so when the page is drawn anew, as long as these words are an
+    element of their own (not part of one whose figures change) and keep their place: what comes
+    and goes above them stands in a container that is always there.
+    """
+    with st.container(key=f"terms {' '.join(terms)}"):
+        st.html(row(terms))
 
 
 @cache

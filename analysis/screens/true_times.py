@@ -43,8 +43,8 @@ def show(desk: answers.Desk, product: str) -> None:
     """Three short tables, each under the sentence that says what is in it."""
     page = desk.kept("true times", (product,), lambda: _page(desk.figures, product))
     answers.points(page.times, "### True time of each operation")
-    times = answers.figures_page(page.time_table, "Seconds a piece of each operation")
-    st.html(glossary.row(TRADE) + times)
+    glossary.beside(*TRADE)
+    st.html(answers.figures_page(page.time_table, "Seconds a piece of each operation"))
     st.markdown(f"### Right first time, by operation\n\n{page.right}")
     st.html(answers.figures_page(page.right_table, "Faults and mending of each operation"))
     answers.file(page.file, "operations", "Both tables as a file (CSV)")

@@ -184,7 +184,9 @@ def movers_picture(desk: answers.Desk, mark: tuple, answer: Answer) -> None:
         worth = answer.money.net_present_value.mean
         return movers_chart(answer.movers, worth, answer.currency)
 
-    if answer.movers:
+    with st.container():  # also where it is empty: what stands below keeps its place
+        if not answer.movers:
+            return
         st.caption(
             "The same as bars: what is gained in all with one figure at either of its likely ends, "
             "and all others as they are. The widest bar is worth most care."
