@@ -13,7 +13,7 @@ from analysis.decisions.answer import GIVEN, Mover
 from analysis.decisions.break_even import CLOSE, UPWARD, break_even, crossing, rises_through
 from analysis.decisions.change import changed
 from analysis.decisions.compare import scaled
-from analysis.decisions.doubts import COUNT_DEMAND, DEMAND
+from analysis.decisions.doubts import DEMAND, count_demand, told_by_counting
 from analysis.decisions.money import NORMAL_95
 from analysis.decisions.stated import mean_demand
 from analysis.decisions.tornado import REACH, TENTH
@@ -135,14 +135,14 @@ class DemandCurve:
         apart = high.values - low.values
         return Mover(
             name=DEMAND,
-            low=f"{figure(self._per_week(ends[0]), 3)} a week",
-            high=f"{figure(self._per_week(ends[1]), 3)} a week",
+            low=f"{figure(self._per_week(ends[0]), 3)} pieces a week",
+            high=f"{figure(self._per_week(ends[1]), 3)} pieces a week",
             value_at_low=low.mean,
             value_at_high=high.mean,
             source=GIVEN,
             turns_at=self._turn(ends, share),
             error=float(apart.std(ddof=1) / math.sqrt(len(apart))) if len(apart) > 1 else 0.0,
-            settled_by=COUNT_DEMAND,
+            settled_by=count_demand(self.per_week),
             worth_knowing=self._worth_knowing(ends, looked),
             tried=not self.factor.is_range,
         )
@@ -158,8 +158,9 @@ class DemandCurve:
 
     def _worth_knowing(self, ends: tuple[float, float], looked: list[tuple[float, At]]) -> float:
         """E[max(V, 0)] - max(E[V], 0) over demand, lognormal with these ends, V the line through
-        what was simulated: what it is worth to know demand before deciding."""
+        what was simulated: what it is worth to count demand before deciding."""
         deviation = math.log(ends[1] / ends[0]) / (2 * NORMAL_95)
+        deviation *= told_by_counting(deviation, self.per_week)
         middle = math.log(ends[0] * ends[1]) / 2
         z = np.linspace(-3, 3, 121)
         weight = np.exp(-z * z / 2)

@@ -24,10 +24,13 @@ from analysis.decisions.shop_model import ShopModel, Skill
 from analysis.decisions.varied import GROWTH, LOST_DAYS, TEACHING, WAY_THERE, ranges, value
 from analysis.records.figures import figure
 from analysis.records.scenario import Equipment, Estimate, Helper, Scenario
+from analysis.study.rates import Z95
 
 DEMAND = "demand"
 LAPS = 20  # that a maker would time to settle something
-COUNT_DEMAND = "count what is asked for over the next four weeks, what is turned away included"
+TENTH = 0.1
+Z_TOLD = Z95 + 0.8416  # a test at 5 % that finds four of five changes of that size
+FEWEST_WEEKS, MOST_WEEKS = 4, 26
 
 
 @dataclass(frozen=True)
@@ -49,6 +52,29 @@ def doubts_of(model: ShopModel, scenario: Scenario) -> dict[str, Doubt]:
     return dict(
         [*_of_skills(model), *_of_steps(model), *_of_lines(model), *_of_scenario(model, scenario)]
     )
+
+
+def weeks_to_count(per_week: float) -> int:
+    """Weeks of counting orders after which a tenth more or less shows: n = z^2 / (.1^2 rate) where
+    orders come one by one (Poisson) and the test is of 5 % and finds four of five (Cochran,
+    Sampling Techniques, from memory); at least a month, at most half a year."""
+    weeks = math.ceil(Z_TOLD**2 / (TENTH**2 * max(per_week, 1e-9)))
+    return min(max(weeks, FEWEST_WEEKS), MOST_WEEKS)
+
+
+def count_demand(per_week: float) -> str:
+    """What to count, and how long, where so many pieces a week are asked for."""
+    weeks = weeks_to_count(per_week)
+    return (
+        f"count what is asked for over {weeks} weeks, what is turned away included, and set it "
+        "beside the same weeks of last year"
+    )
+
+
+def told_by_counting(deviation: float, per_week: float) -> float:
+    """The share of a demand's standard deviation (of its log) that this count clears up."""
+    scatter = 1 / math.sqrt(max(per_week, 1e-9) * weeks_to_count(per_week))
+    return math.sqrt(deviation**2 / (deviation**2 + scatter**2)) if deviation else 0.0
 
 
 def _of_skills(model: ShopModel) -> Iterator[tuple[str, Doubt]]:
@@ -131,7 +157,11 @@ def _of_lines(model: ShopModel) -> Iterator[tuple[str, Doubt]]:
     for line in model.lines:
         what = f"{line.product} {line.variant}".rstrip()
         name = demand_name(line.product, line.variant)
-        yield name, Doubt(f"demand for {what}", _percent(line.demand_doubt), GIVEN, COUNT_DEMAND)
+        asked = line.demand_per_week
+        yield name, Doubt(
+            f"demand for {what}", _percent(line.demand_doubt), GIVEN, count_demand(asked),
+            told_by_counting(line.demand_doubt, asked),
+        )  # fmt: skip
     yield (
         INTERRUPTIONS,
         Doubt("interruptions", _percent(model.delay_doubt), MEASURED, "keep noting interruptions"),
@@ -141,10 +171,11 @@ def _of_lines(model: ShopModel) -> Iterator[tuple[str, Doubt]]:
 def _of_scenario(model: ShopModel, scenario: Scenario) -> Iterator[tuple[str, Doubt]]:
     deviation = {shared.name: shared.doubt for shared in model.shared_doubts}
     if scenario.demand and DEMAND_DOUBT in deviation:
-        middle = 100 * scenario.demand.factor.typical
+        middle, doubt = 100 * scenario.demand.factor.typical, deviation[DEMAND_DOUBT]
+        asked = sum(line.demand_per_week for line in model.lines)
         yield DEMAND_DOUBT, Doubt(
-            DEMAND, _value(middle, deviation[DEMAND_DOUBT], " % of today's"), GIVEN,
-            COUNT_DEMAND,
+            DEMAND, _value(middle, doubt, " % of today's"), GIVEN, count_demand(asked),
+            told_by_counting(doubt, asked),
         )  # fmt: skip
     yield from _of_calendar(scenario)
     for machine in scenario.equipment:

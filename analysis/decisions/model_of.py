@@ -10,6 +10,7 @@
 | setup, walks | mean seconds a batch as logged; else the routing's setup |
 | interruptions, rest | the logged share (else the contingency allowance); the shop's allowances |
 | waits, stations, who can do it | the routing |
+| weeks in which nobody is there | the shop's weeks closed in a year, spread evenly |
 
 Not in the model: racks (they are taken as large enough), the longest a piece may wait, demand for a
 product beyond that of its variants (all three are said where there are any: `left_out`), batches
@@ -29,7 +30,8 @@ from analysis.decisions.shop_model import Hand, Line, ShopModel, Skill, Step
 from analysis.problems import BadInput, Fault
 from analysis.records.figures import figure
 from analysis.records.routing import precedence, route
-from analysis.records.shop import DAYS, Product, Shop
+from analysis.records.scenario import LONGEST_WEEKS
+from analysis.records.shop import DAYS, WEEKS_PER_YEAR, Product, Shop
 from analysis.study.content import PLAN_DOUBT
 from analysis.study.curves import piece_seconds
 from analysis.study.forecast import CellFits, log_lap
@@ -79,6 +81,9 @@ def model_of(
         hands=_hands(names, shop),
         stations=dict.fromkeys(sorted(set(routing["station"].astype(str)) - {""}), 1),
         open_seconds=_open_seconds(shop),
+        closed=_closed(shop.weeks_closed_per_year),
+        weeks_closed_per_year=shop.weeks_closed_per_year,
+        weeks_logged=_weeks_logged(study),
         delay_share=delay_share,
         delay_doubt=delay_doubt,
         rest_share=_rest_share(shop),
@@ -187,6 +192,20 @@ def _open_seconds(shop: Shop) -> tuple[tuple[float, float], ...]:
         for day, name in enumerate(DAYS)
         for begin, end in sorted(shop.week.get(name, ()))
     )
+
+
+def _closed(weeks_per_year: int) -> tuple[float, ...]:
+    """Share of week 0, 1, ... in which nobody is there: the year's closed weeks spread evenly, the
+    last of each stretch."""
+    if not weeks_per_year:
+        return ()
+    gone = np.floor(np.arange(LONGEST_WEEKS + 1) * weeks_per_year / WEEKS_PER_YEAR)
+    return tuple(np.diff(gone).tolist())
+
+
+def _weeks_logged(study: Study) -> tuple[int, int]:
+    """(weeks from the first lap's to the last's, those of them without a lap)."""
+    return len(study.weeks), int((study.weeks["bench_hours"] == 0).sum())
 
 
 def _delays(study: Study, shop: Shop) -> tuple[float, float]:

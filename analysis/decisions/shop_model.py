@@ -169,7 +169,9 @@ class ShopModel:
 
     skills: (hand, product, operation) -> Skill; who has none for an operation cannot do it.
     stations: name -> places. open_seconds: (start, end) in seconds of the week from Monday 00:00,
-    sorted, breaks being the gaps. closed: share of week 0, 1, … that is lost to all (a move).
+    sorted, breaks being the gaps. closed: share of week 0, 1, … that is lost to all (a move, the
+    year's closed weeks). weeks_closed_per_year: as told. weeks_logged: (weeks that the laps span,
+    those of them without a lap).
     demand_factor: on every line's demand in week 0, 1, … (the last goes on; () is 1).
     delay_share: interruptions in seconds per second of work; rest_share: personal and fatigue
     allowance likewise. Both lengthen the time at the bench.
@@ -184,6 +186,8 @@ class ShopModel:
     stations: Mapping[str, int] = field(default_factory=dict)
     open_seconds: tuple[tuple[float, float], ...] = SEVEN_DAYS_ROUND
     closed: tuple[float, ...] = ()
+    weeks_closed_per_year: int = 0
+    weeks_logged: tuple[int, int] = (0, 0)
     demand_factor: tuple[float, ...] = ()
     orders: tuple[Order, ...] = ()
     delay_share: float = 0.0

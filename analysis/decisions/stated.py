@@ -57,6 +57,7 @@ def _of_shop(model: ShopModel) -> Iterator[Assumption]:
         )
     for left_out in model.left_out:
         yield Assumption("Left out", left_out, ASSUMED)
+    yield _weeks_closed(model)
     yield Assumption(
         "What is not made in time is not sold", "unmet demand is lost, and does not wait", ASSUMED
     )
@@ -66,6 +67,20 @@ def _of_shop(model: ShopModel) -> Iterator[Assumption]:
             "by who goes home is taken over by who is there, if that ends it sooner",
             ASSUMED,
         )
+
+
+def _weeks_closed(model: ShopModel) -> Assumption:
+    """In how many weeks of a year nobody is there, and in how many of those logged nobody was."""
+    logged, without = model.weeks_logged
+    seen = f"; {without} of the {logged} weeks logged have no lap" if without else ""
+    closed = model.weeks_closed_per_year
+    if not closed:
+        return Assumption("Weeks closed in a year", f"none (set on Shop){seen}", ASSUMED)
+    return Assumption(
+        "Weeks closed in a year",
+        f"{closed}, spread evenly; buyers go on asking, rent and wages go on{seen}",
+        GIVEN,
+    )
 
 
 def _asked(model: ShopModel, products: tuple[str, ...] = ()) -> float:
@@ -142,6 +157,10 @@ def _of_helper(model: ShopModel, helper: Helper, currency: str) -> Iterator[Assu
     )
     yield _learning_rate(model, helper)
     yield Assumption(
+        "Their faults",
+        "as those of the people there now; a newcomer may spoil more, until laps tell", ASSUMED,
+    )  # fmt: skip
+    yield Assumption(
         "Teaching",
         f"{_shown(helper.training_hours)} hours at the start in which neither makes pieces; "
         + _minding(model, helper),
@@ -199,6 +218,10 @@ def _of_machine(machine: Equipment, scenario: Scenario, currency: str) -> Iterat
         else "what hands have learned so far carries over to it",
         ASSUMED,
     )
+    yield Assumption(
+        f"{machine.name}: faults and standstills",
+        "faults as by hand, no breakdowns and no upkeep hours, until laps tell", ASSUMED,
+    )  # fmt: skip
     sold_after = min(machine.life_weeks or scenario.horizon_weeks, scenario.horizon_weeks)
     yield Assumption(
         f"{machine.name}: money",
@@ -265,14 +288,18 @@ def _of_reckoning(scenario: Scenario) -> Iterator[Assumption]:
         yield Assumption("A figure given as a range", RANGES, ASSUMED)
     yield Assumption(
         "Money later is worth less",
-        f"by {figure(100 * scenario.discount_rate_per_year)} % a year",
+        f"by {figure(100 * scenario.discount_rate_per_year)} % a year beyond inflation: prices, "
+        "wages and rent stay at today's",
         GIVEN if scenario.discount_rate_per_year != Scenario.discount_rate_per_year else ASSUMED,
     )
     yield Assumption(
         "Material", "counts when a piece is sold or spoiled; stock left over is neither gain "
         "nor loss", ASSUMED,
     )  # fmt: skip
-    yield Assumption("Taxes and subsidies", "are left out", ASSUMED)
+    yield Assumption(
+        "Loans, taxes and subsidies", "are left out: money is before interest and repayment",
+        ASSUMED,
+    )  # fmt: skip
 
 
 RANGES = (

@@ -5,6 +5,7 @@
 | shop.name | "Workshop" | printed on pages |
 | shop.timezone | "UTC" | an IANA name; times without an offset are in it |
 | shop.currency | "EUR" | three letters, printed beside money |
+| shop.weeks_closed_per_year | 0 | weeks in which nobody is at the bench |
 | week.Mon … Sun | Mon to Fri "08:00-12:00, 13:00-17:00" | with [week], a day left out is closed |
 | allowance.personal, fatigue, contingency | 5, 4, 5 | percent; `_percent` may be added |
 | allowance.convention | "of normal time" | or "of working day" |
@@ -33,6 +34,8 @@ DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 CONVENTIONS = ("of normal time", "of working day")
 DAY_SECONDS = 86400
 LARGEST_BATCH = 1_000_000
+MOST_WEEKS_CLOSED = 51  # a shop that never opens has no hours to plan with
+WEEKS_PER_YEAR = 52
 ORDINARY_DAY = ((8 * 3600, 12 * 3600), (13 * 3600, 17 * 3600))
 
 Hours = tuple[tuple[int, int], ...]
@@ -96,11 +99,34 @@ class Shop:
     workers: tuple[Worker, ...] = ()
     products: tuple[Product, ...] = ()
     overhead_per_week: float | None = None
+    weeks_closed_per_year: int = 0
 
     @property
     def week_seconds(self) -> int:
         """Working time of an ordinary week in seconds, breaks off."""
         return sum(end - start for hours in self.week.values() for start, end in hours)
+
+    @property
+    def open_share(self) -> float:
+        """Of the year's weeks, those in which the shop is open."""
+        return 1 - self.weeks_closed_per_year / WEEKS_PER_YEAR
+
+    @property
+    def mean_week_seconds(self) -> float:
+        """Working time of a week in seconds, breaks off, closed weeks spread over the year."""
+        return self.week_seconds * self.open_share
+
+    def mean_hours(self, worker: str = "") -> float:
+        """Hours a week of somebody, closed weeks spread over the year; the shop's own for somebody
+        it does not name or gives no hours."""
+        own = {person.name: person.hours_per_week for person in self.workers}.get(worker)
+        return (self.week_seconds / 3600 if own is None else own) * self.open_share
+
+    @property
+    def capacity_hours(self) -> float:
+        """Hours a week of all the people of the shop, closed weeks spread over the year; the shop's
+        own where none is named."""
+        return sum(self.mean_hours(worker.name) for worker in self.workers or [Worker("")])
 
     def product(self, name: str, variant: str = "") -> Product | None:
         """The row of a product or variant; the product's own where the variant is not named."""
@@ -121,7 +147,8 @@ def read_shop(source: Source, name: str = "") -> Shop:
 
 def _shop(reader: Reader, tables: dict) -> Shop:
     reader.known((), tables, ("shop", "week", "allowance", "workers", "products", "overhead"))
-    own = reader.table((), tables, "shop", ("name", "timezone", "currency"))
+    keys = ("name", "timezone", "currency", "weeks_closed_per_year")
+    own = reader.table((), tables, "shop", keys)
     overhead = reader.table((), tables, "overhead", ("per_week",))
     return Shop(
         name=reader.text(("shop",), own, "name", Shop.name),
@@ -132,7 +159,18 @@ def _shop(reader: Reader, tables: dict) -> Shop:
         workers=_workers(reader, tables),
         products=_products(reader, tables),
         overhead_per_week=reader.amount(("overhead",), overhead, "per_week"),
+        weeks_closed_per_year=_weeks_closed(reader, own),
     )
+
+
+def _weeks_closed(reader: Reader, own: dict) -> int:
+    weeks = reader.amount(("shop",), own, "weeks_closed_per_year", 0)
+    if weeks <= MOST_WEEKS_CLOSED and weeks == int(weeks):
+        return int(weeks)
+    whole = f"is not a whole number from 0 to {MOST_WEEKS_CLOSED}"
+    remedy = "give the weeks in which nobody is at the bench"
+    reader.fault(("shop", "weeks_closed_per_year"), whole, weeks, remedy)
+    return 0
 
 
 def _timezone(reader: Reader, own: dict) -> str:
@@ -300,7 +338,10 @@ def _with_sums(whole: Product, variants: list[Product]) -> Product:
 
 def shop_toml(shop: Shop) -> str:
     """The shop as TOML text that `read_shop` reads back to an equal shop."""
-    lines = ["[shop]", *_pairs(shop, ("name", "timezone", "currency")), "", "[week]"]
+    keys: tuple[str, ...] = ("name", "timezone", "currency")
+    if shop.weeks_closed_per_year:
+        keys += ("weeks_closed_per_year",)
+    lines = ["[shop]", *_pairs(shop, keys), "", "[week]"]
     lines += [f"{day} = {quoted(hours_text(shop.week.get(day, ())))}" for day in DAYS]
     keys = ("personal_percent", "fatigue_percent", "contingency_percent", "convention")
     lines += ["", "[allowance]", *_pairs(shop.allowance, keys)]

@@ -14,6 +14,7 @@ from analysis.screens.answers import Table
 if TYPE_CHECKING:
     import altair as alt
 
+    from analysis.records.shop import Shop
     from analysis.study.summary import Study
 
 TRADE = ("takt time", "work content", "load", "station", "bottleneck", "standard time", "allowance")
@@ -85,7 +86,7 @@ def _page(figures: Study) -> Page:
         _room(figures.hours_needed),
     )
     return Page(
-        sentence=_fits(figures.hours_needed) if known else "",
+        sentence=_fits(figures.hours_needed, figures.shop) if known else "",
         points=(*tight, *paces, TAKT_HANGS_ON) if known else (),
         takt=Table.of(_takt_table(figures.takt), TAKT_FORMATS, TAKT_SPANS),
         load=Table.of(_load_table(figures), LOAD_FORMATS, LOAD_SPANS) if known else None,
@@ -100,12 +101,20 @@ def _largest(wanted: pd.DataFrame) -> pd.DataFrame:
     return wanted.nlargest(READ_OUT, "workers_needed")
 
 
-def _fits(hours: dict) -> str:
+def _on_average(shop: Shop) -> str:
+    """Why there are fewer hours than in an ordinary week, where weeks are closed."""
+    closed = shop.weeks_closed_per_year
+    if not closed:
+        return ""
+    return f", {words.count(closed, 'week', 'weeks')} closed a year spread over the others"
+
+
+def _fits(hours: dict, shop: Shop) -> str:
     """Does demand fit the week, with the hours to spare or lacking."""
     low, high, available = hours["low"], hours["high"], hours["available"]
     asked = (
         f"A week's demand asks for about {words.number_range(low, high)} hours of work; "
-        f"you have {words.hours(available)}."
+        f"you have {words.hours(available)}{_on_average(shop)}."
     )
     if high <= available:
         spare = words.number_range(available - high, available - low)
@@ -310,7 +319,7 @@ def _load_table(figures: Study) -> pd.DataFrame:
 def _people(wanted: pd.DataFrame, figures: Study) -> str:
     """What a figure such as 1.3 people means."""
     people = wanted["workers_needed"].sum()
-    week = figures.shop.week_seconds / 3600
+    week = figures.shop.mean_week_seconds / 3600
     whole, part = divmod(people, 1)
     more = f"{words.hours(part * week)} a week"
     all_week = words.count(whole, "person", "people")
@@ -397,7 +406,9 @@ shop's open time divided by the pieces wanted.
 """
 
 WORKED_OUT = f"""
-- **Takt time** = working time of the shop's week, breaks off / pieces wanted in the week.
+- **Takt time** = working time of the shop's week, breaks off / pieces wanted in the week. Where
+  weeks are closed in a year (on *Shop*), the hours are those of an average week of the year: buyers
+  go on asking while the shop is shut.
 - **Work in a good piece** (work content) = standard time of every operation × pieces that pass it
   per good one + setups / batch size + walking + putting right. Standard time = observed × rating +
   allowance, at the present level of practice; logged interruptions replace the contingency part of

@@ -81,7 +81,7 @@ def _sizes(seen: Seen, batch: Batch) -> Sizes:
     points = (
         f"A good piece takes {words.number(best.worker_minutes, 1)} min of work in batches of "
         f"{result.best_units}, {words.number(one.worker_minutes, 1)} min made singly (setting up, "
-        "and hands that find their pace).",
+        "and hands that find their pace; rests, interruptions, walks and mending come on top).",
         _said_money(own, result, usual, shop.currency),
         f"A batch of {low} is through in {span(own.elapsed_seconds[low])} of working time without "
         f"a night, one of {high} in {span(own.elapsed_seconds[high])}: of sizes that cost alike, "
@@ -114,8 +114,9 @@ def _said_money(own: pd.DataFrame, result: BatchSizes, usual: int, currency: str
     return (
         f"A good piece costs about {words.money(best, currency)} in batches of "
         f"{result.best_units}, {words.money(own.money[near], currency)} in batches of {near}, "
-        f"{words.money(own.money[1], currency)} singly (labour, material, what lies tied up; no "
-        "overhead)."
+        f"{words.money(own.money[1], currency)} singly. That is to compare sizes by: material, "
+        "what lies tied up and the minutes above, without rests, mending or overhead. What a piece "
+        "costs in all stands on *What a piece costs*."
     )
 
 

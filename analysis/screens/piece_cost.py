@@ -340,9 +340,9 @@ WORKED_OUT = """
   stand in for the contingency part.
 - **Material** = its cost / share of started pieces that come out good.
 - **Spoiled work** = pay × (time of mending + work already in the pieces lost).
-- **Overhead** = a week's overhead / the hours people have in a week × bench hours of the piece: at
-  normal capacity, so that a slow week does not make a piece dearer (IAS 2, from memory). Hours that
-  stay empty are therefore in no piece's cost.
+- **Overhead** = a week's overhead / the hours people have in a week, weeks closed in a year spread
+  over it, × bench hours of the piece: at normal capacity, so that a slow week does not make a piece
+  dearer (IAS 2, from memory). Hours that stay empty are therefore in no piece's cost.
 - **An hour leaves** = (price - material - overhead) / bench hours: before anybody's pay, and so
   also the pay at which the piece breaks even.
 - **Contribution** = price - material: what one piece more brings in while hours are free. Where

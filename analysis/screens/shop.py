@@ -10,7 +10,14 @@ import pandas as pd
 import streamlit as st
 
 from analysis.problems import BadInput
-from analysis.records.shop import CONVENTIONS, Allowance, Shop, read_shop, shop_toml
+from analysis.records.shop import (
+    CONVENTIONS,
+    MOST_WEEKS_CLOSED,
+    Allowance,
+    Shop,
+    read_shop,
+    shop_toml,
+)
 from analysis.screens import answers, shelf, shop_tables, source, words
 from analysis.screens.parts import (
     demo_line,
@@ -50,7 +57,9 @@ def _summary(shop: Shop) -> str:
     asked = "demand not yet filled in"
     if known:
         asked = f"{words.number(sum(known))} pieces asked for a week"
-    return f"{shop.name}: {week} a week, {people}, {asked}."
+    closed = shop.weeks_closed_per_year
+    shut = f" ({words.count(closed, 'week', 'weeks')} a year closed)" if closed else ""
+    return f"{shop.name}: {week} a week{shut}, {people}, {asked}."
 
 
 def _to_fill_in(shop: Shop, routing: pd.DataFrame | None, has_laps: bool) -> list[str]:
@@ -171,13 +180,21 @@ def _costs(desk: answers.Desk) -> None:
             placeholder="not filled in",
             help="What runs on whether you work or not (trade term: overhead).",
         )
+        closed = st.number_input(
+            "Weeks closed in a year",
+            min_value=0,
+            max_value=MOST_WEEKS_CLOSED,
+            value=shop.weeks_closed_per_year,
+            help="Holidays, fairs, illness: weeks in which nobody is at the bench. Buyers go on "
+            "asking and rent goes on, so the open weeks carry them.",
+        )
         currency = st.text_input("Currency (three letters)", shop.currency, max_chars=3)
         timezone = st.text_input(
             "Time zone", shop.timezone, help="Such as Europe/Vienna. Weeks begin on its Monday."
         )
         asked = st.form_submit_button("Save costs", type="primary")
     if asked:
-        basics = (name, timezone, currency.upper(), overhead)
+        basics = (name, timezone, currency.upper(), overhead, closed)
         changed = shop_tables.with_basics
         _save("costs", lambda: desk.here.store.save_shop(changed(shop, *basics), "costs"))
 

@@ -147,11 +147,22 @@ def with_products(shop: Shop, table: pd.DataFrame) -> Shop:
 
 
 def with_basics(
-    shop: Shop, name: str, timezone: str, currency: str, overhead_per_week: float | None
+    shop: Shop,
+    name: str,
+    timezone: str,
+    currency: str,
+    overhead_per_week: float | None,
+    weeks_closed_per_year: int,
 ) -> Shop:
-    """The shop with its name, time zone, currency and weekly costs."""
+    """The shop with its name, time zone, currency, weekly costs and the weeks it is closed."""
     changed = replace(shop, name=name, timezone=timezone, currency=currency)
-    return _checked(replace(changed, overhead_per_week=overhead_per_week))
+    return _checked(
+        replace(
+            changed,
+            overhead_per_week=overhead_per_week,
+            weeks_closed_per_year=weeks_closed_per_year,
+        )
+    )
 
 
 def with_allowance(shop: Shop, allowance: Allowance) -> Shop:

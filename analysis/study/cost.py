@@ -32,8 +32,9 @@ def cost(content: Content, shop: Shop, shares: pd.DataFrame) -> pd.DataFrame:
     material          material cost / share of started pieces that come out good
     rework_and_scrap  wage x (mending + work on pieces lost)
     overhead          overhead per week / capacity hours x bench hours of the piece, at normal
-                      capacity (the hours the people of the shop work in a week; IAS 2, from
-                      memory), so that a slow week does not make a piece dearer
+                      capacity (the hours the people of the shop work in a week, weeks closed in
+                      a year spread over it; IAS 2, from memory), so that a slow week does not make
+                      a piece dearer
     cost_per_good_piece   their sum
     earned_per_hour   (price - material - overhead) / bench hours: what is left per bench hour
                       before anybody's pay
@@ -74,13 +75,6 @@ def wages(frame: pd.DataFrame, shop: Shop, shares: pd.DataFrame) -> np.ndarray:
         [mean.get(pair, first) for pair in zip(frame["product"], frame["operation"], strict=True)],
         float,
     )
-
-
-def capacity_hours(shop: Shop) -> float:
-    """Hours the people of the shop work in a week; the shop's own hours where none is named."""
-    week = shop.week_seconds / 3600
-    hours = [week if w.hours_per_week is None else w.hours_per_week for w in shop.workers]
-    return sum(hours) if hours else week
 
 
 def _cost_row(
@@ -136,10 +130,9 @@ def _amounts(
 
 def overhead_per_hour(shop: Shop) -> float:
     """Overhead of a week over the hours its people work in one; 0 where none is given."""
-    hours = capacity_hours(shop)
-    if not hours:
+    if not shop.capacity_hours:
         return np.nan
-    return (shop.overhead_per_week or 0.0) / hours
+    return (shop.overhead_per_week or 0.0) / shop.capacity_hours
 
 
 def _of_routes(frame: pd.DataFrame, shop: Shop, routes: np.ndarray, key: str) -> np.ndarray:

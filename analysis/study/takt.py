@@ -23,8 +23,9 @@ RECENT_DAYS = 28  # who does what now: the last four weeks of the laps
 def takt(content: Content, shop: Shop) -> pd.DataFrame:
     """One row per product of the shop or of the routes (COLUMNS).
 
-    takt = the shop's working seconds in a week / demand;  workers_needed = work content / takt,
-    not rounded;  work content = seconds per good piece over the route, variants as demanded.
+    takt = the shop's working seconds in a week, closed weeks spread over the year, / demand;
+    workers_needed = work content / takt, not rounded;
+    work content = seconds per good piece over the route, variants as demanded.
     The bottleneck is the operation that takes most of a good piece, and the share of draws in
     which it does.
     """
@@ -42,13 +43,13 @@ def _takt_row(product: str, content: Content, shop: Shop) -> tuple:
     row = {
         "product": product,
         "demand_per_week": np.nan if demand is None else demand,
-        "takt_seconds": (shop.week_seconds or np.nan) / demand if demand else np.nan,
+        "takt_seconds": (shop.mean_week_seconds or np.nan) / demand if demand else np.nan,
         "bottleneck": "",
         "note": _note(product, content, shop, demand),
     }
     value, draws = mix(content, product)
     if draws is not None:
-        row |= _work_and_workers(value, draws, demand, shop.week_seconds)
+        row |= _work_and_workers(value, draws, demand, shop.mean_week_seconds)
         longest = bottlenecks(content, product).iloc[0]
         row["bottleneck"] = longest["operation"]
         row["bottleneck_probability"] = longest["probability"]
@@ -56,7 +57,7 @@ def _takt_row(product: str, content: Content, shop: Shop) -> tuple:
 
 
 def _work_and_workers(
-    value: float, draws: np.ndarray, demand: float | None, week_seconds: int
+    value: float, draws: np.ndarray, demand: float | None, week_seconds: float
 ) -> dict:
     """Work content and workers needed, each with its interval; workers = content / takt."""
     low, high = np.quantile(draws, [0.025, 0.975])
@@ -230,10 +231,8 @@ def _people(content: Content, shop: Shop, shares: pd.DataFrame) -> Load:
     value, draws = week_hours(content, shop)
     names = list(dict.fromkeys([w.name for w in shop.workers] + sorted(set(shares["worker"]))))
     onto = _onto_workers(content.frame, shares, names)
-    own = {w.name: w.hours_per_week for w in shop.workers}
-    week = shop.week_seconds / 3600
-    hours = [week if own.get(name) is None else own[name] for name in names]
-    return Load(names, np.array(hours, float), value @ onto, draws @ onto)
+    hours = np.array([shop.mean_hours(name) for name in names], float)
+    return Load(names, hours, value @ onto, draws @ onto)
 
 
 def _onto_workers(frame: pd.DataFrame, shares: pd.DataFrame, names: list[str]) -> np.ndarray:
@@ -254,7 +253,7 @@ def _stations(content: Content, shop: Shop, routes: pd.DataFrame) -> Load:
     onto = _onto_stations(content.frame, names)
     value, draws = week_hours(content, shop)
     warming = _week_batches(content, shop) * routes["setup_wait_seconds"].to_numpy(float) / 3600
-    available = np.full(len(names), shop.week_seconds / 3600)
+    available = np.full(len(names), shop.mean_week_seconds / 3600)
     return Load(names, available, (value + warming) @ onto, (draws + warming) @ onto)
 
 
@@ -291,12 +290,9 @@ def hours_needed(content: Content, shop: Shop) -> dict[str, float]:
     by_product, draws = week_hours(content, shop)
     value, total = float(by_product.sum()), draws.sum(axis=1)
     low, high = np.quantile(total, [0.025, 0.975]) if len(by_product) else (0.0, 0.0)
-    hours = [w.hours_per_week for w in shop.workers]
-    week = shop.week_seconds / 3600
-    available = sum(week if own is None else own for own in hours) if hours else week
     return {
         "value": value,
         "low": min(float(low), value),
         "high": max(float(high), value),
-        "available": float(available),
+        "available": float(shop.capacity_hours),
     }

@@ -27,6 +27,11 @@ def done(stretches, begun, work, restart=0.0, weeks=3):
     return end, worked / HOUR
 
 
+def test_in_a_closed_week_nobody_is_there():
+    shut = available_seconds(hours(Hand("maker"), Hand("helper", 10.0), closed=(0.0, 1.0)), 3)
+    assert (shut / HOUR).tolist() == [[40, 0, 40], [10, 0, 10]]
+
+
 def test_work_pauses_at_noon_at_night_and_over_the_weekend():
     stretches = hours(Hand("maker"))
     assert done(stretches, 8 * HOUR, 3 * HOUR)[0] == 11 * HOUR

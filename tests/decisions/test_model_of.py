@@ -6,11 +6,14 @@ from io import BytesIO
 import numpy as np
 import pytest
 
+from analysis.decisions.hours import available_seconds, stretches_of
 from analysis.decisions.model_of import mean_seconds, model_of
 from analysis.decisions.simulate import simulate
+from analysis.decisions.stated import assumptions
 from analysis.problems import BadInput
 from analysis.records.laps import read_laps
 from analysis.records.routing import read_routing
+from analysis.records.scenario import LONGEST_WEEKS, Scenario
 from analysis.records.shop import Allowance, Product, Shop, Worker
 from analysis.study.summary import study
 from tests import demo
@@ -120,6 +123,30 @@ def test_a_shop_without_laps_is_simulated_as_planned():
     assert model.delay_share == 0.05  # the contingency allowance, where nothing is logged
     runs = simulate(model, weeks=10, runs=20, seed=1)
     assert runs.sold.mean() == pytest.approx(10, abs=0.5)
+
+
+def test_weeks_closed_in_a_year_are_weeks_without_anybody(bindery):
+    """5 of 52: five in every year of those looked ahead, no two of them side by side."""
+    studied, routing, shop = bindery
+    shut = model_of(studied, routing, replace(shop, weeks_closed_per_year=5))
+    hours = available_seconds(stretches_of(shut, 156), 156).sum(axis=0) / 3600
+    closed = hours == 0
+    assert [closed[52 * year : 52 * (year + 1)].sum() for year in range(3)] == [5, 5, 5]
+    assert np.diff(np.flatnonzero(closed)).min() >= 10
+    assert hours[~closed] == pytest.approx(45)
+    assert len(shut.closed) == LONGEST_WEEKS
+
+
+def test_weeks_closed_and_weeks_without_a_lap_are_said(bindery):
+    """The demo's laps span 21 weeks, the maker away in two fortnights of them."""
+    studied, routing, shop = bindery
+    said = {}
+    for closed in (0, 5):
+        shut = model_of(studied, routing, replace(shop, weeks_closed_per_year=closed))
+        lines = assumptions(shut, shut, Scenario(), "USD")
+        said[closed] = next(one.value for one in lines if one.what == "Weeks closed in a year")
+    assert said[0] == "none (set on Shop); 4 of the 21 weeks logged have no lap"
+    assert said[5].startswith("5, spread evenly; buyers go on asking, rent and wages go on; 4 of")
 
 
 def test_rest_of_the_working_day_is_more_of_the_work():

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from analysis.decisions.doubts import LAPS, _told
+from analysis.decisions.doubts import LAPS, _told, count_demand, told_by_counting, weeks_to_count
 from analysis.decisions.tornado import ERROR_SHARE, effects
 
 
@@ -40,3 +40,24 @@ def test_what_laps_tell_of_a_doubt_is_the_normal_posterior():
     left = 1 / (1 / 0.01 + LAPS / 0.09)
     assert _told(0.1, 0.3) ** 2 == pytest.approx((0.01 - left) / 0.01)
     assert _told(0.0, 0.3) == 0
+
+
+def test_orders_are_counted_long_enough_to_see_a_tenth_more_or_less():
+    """Orders drawn one by one: after as many weeks as are told, a tenth more is found four times in
+    five by a test of 5 %; after half as many, about every second time."""
+    rng, now = np.random.default_rng(4), 106.0
+    weeks = weeks_to_count(now)
+
+    def found(weeks):
+        before, after = rng.poisson(now * weeks, 20_000), 1.1 * now * weeks
+        return (np.abs(after - before) > 1.96 * np.sqrt(now * weeks)).mean()
+
+    assert weeks == 8 and "over 8 weeks" in count_demand(now)
+    assert 0.78 < found(weeks) < 0.90 and found(weeks // 2) < 0.6
+    assert weeks_to_count(5) == 26 and weeks_to_count(2000) == 4
+
+
+def test_counting_orders_tells_less_where_few_are_asked_for():
+    assert told_by_counting(0.2, 2.0) < told_by_counting(0.2, 106.0) < 1.0
+    assert told_by_counting(0.2, 106.0) == pytest.approx((0.04 / (0.04 + 1 / 848)) ** 0.5)
+    assert told_by_counting(0.0, 106.0) == 0.0

@@ -122,7 +122,8 @@ def test_allowances_that_leave_no_time_to_work_are_refused():
 
 def test_a_shop_written_and_read_again_is_the_same_shop(tmp_path):
     odd = Shop(name='a "quoted" \\ name\n\u00e9', workers=(Worker("maker.1"), Worker('"x"')))
-    for shop in (Shop(), read_shop(FULL.encode()), odd):
+    shut = Shop(weeks_closed_per_year=5)
+    for shop in (Shop(), read_shop(FULL.encode()), odd, shut):
         assert read_shop(shop_toml(shop).encode()) == shop
     (tmp_path / "shop.toml").write_text(shop_toml(odd), encoding="utf-8")
     assert read_shop(tmp_path / "shop.toml") == odd
@@ -136,11 +137,14 @@ def test_a_shop_written_and_read_again_is_the_same_shop(tmp_path):
         ("[overhead]\nper_week = 0x" + "f" * 9000, 2, "is more than 1000000000000"),
         ("[overhead]\nper_week = inf", 2, "is more than 1000000000000"),
         ("[products.a]\nbatch_size = 1e308", 2, "is more than 1000000000000"),
+        ("[shop]\nweeks_closed_per_year = 52", 2, "is not a whole number from 0 to 51"),
+        ("[shop]\nweeks_closed_per_year = 2.5", 2, "is not a whole number from 0 to 51"),
+        ("[shop]\nweeks_closed_per_year = -1", 2, "is less than nothing"),
         ("[products.a]\nbatch_size = 1000001", 2, "is not a whole number from 1 to 1000000"),
         ("[shop]\nname = " + "[" * 3000 + "]" * 3000, 0, "too deep to read"),
         ("shop.name" + ".a" * 3000 + " = 1", 0, "is not text"),
     ],
-    ids=range(8),
+    ids=range(11),
 )  # fmt: skip
 def test_a_number_no_shop_has_and_endless_nesting_are_faults_like_others(text, row, said):
     fault = fault_of(text)

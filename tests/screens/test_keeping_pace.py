@@ -5,6 +5,7 @@ from types import SimpleNamespace
 
 import pandas as pd
 
+from analysis.records.shop import Shop
 from analysis.screens.keeping_pace import _fits, _room, _tight
 from analysis.screens.source import DEMO, OWN
 from tests.screens.driving import said, tables
@@ -18,11 +19,14 @@ def test_the_demo_says_in_one_sentence_whether_demand_fits_the_week(show):
 
 def test_each_case_of_fit_says_hours_to_spare_or_lacking():
     hours = {"low": 30.0, "high": 34.0, "available": 45.0}
-    assert "fits, with 11 to 15 hours to spare." in _fits(hours)
-    assert "full" not in _fits(hours)
-    assert "one bad day" in _fits(hours | {"available": 35.0})
-    assert "does not fit: 2 to 6 hours" in _fits(hours | {"available": 28.0})
-    assert "may or may not fit" in _fits(hours | {"available": 32.0})
+    open_all_year = Shop()
+    assert "fits, with 11 to 15 hours to spare." in _fits(hours, open_all_year)
+    assert "full" not in _fits(hours, open_all_year)
+    assert "one bad day" in _fits(hours | {"available": 35.0}, open_all_year)
+    assert "does not fit: 2 to 6 hours" in _fits(hours | {"available": 28.0}, open_all_year)
+    assert "may or may not fit" in _fits(hours | {"available": 32.0}, open_all_year)
+    shut = _fits(hours, Shop(weeks_closed_per_year=4))
+    assert "you have 45 hours, 4 weeks closed a year spread over the others. It fits" in shut
 
 
 def test_the_bottleneck_comes_with_how_sure_it_is(show):

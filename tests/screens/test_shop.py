@@ -53,8 +53,9 @@ def test_a_shop_put_into_tables_and_back_is_the_same_shop(shop):
     again = shop_tables.with_people(again, shop_tables.people_table(again))
     again = shop_tables.with_products(again, shop_tables.products_table(again))
     again = shop_tables.with_basics(
-        again, again.name, again.timezone, again.currency, again.overhead_per_week
-    )
+        again, again.name, again.timezone, again.currency, again.overhead_per_week,
+        again.weeks_closed_per_year,
+    )  # fmt: skip
     again = shop_tables.with_allowance(again, again.allowance)
     assert again == shop
 
@@ -122,8 +123,11 @@ def test_hours_that_are_none_are_refused_naming_the_day(show, bindery):
 def test_overhead_and_allowances_are_kept(show, bindery):
     screen = tab(show, "Costs")
     next(box for box in screen.number_input if box.label.startswith("Rent")).set_value(250.0)
+    next(box for box in screen.number_input if box.label.startswith("Weeks closed")).set_value(4)
     next(button for button in screen.button if button.label == "Save costs").click().run()
     assert bindery.shop().overhead_per_week == 250
+    assert bindery.shop().weeks_closed_per_year == 4
+    assert "(4 weeks a year closed)" in said(screen)
     turn_to(screen, "Allowances")
     next(box for box in screen.number_input if box.label.startswith("Getting")).set_value(8.0)
     next(button for button in screen.button if button.label == "Save allowances").click().run()

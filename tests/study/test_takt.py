@@ -1,6 +1,7 @@
 """Takt, work content, cost: against figures worked out by hand from round numbers."""
 
 import math
+from dataclasses import replace
 from functools import cache
 
 import numpy as np
@@ -50,6 +51,19 @@ def plain() -> Study:
 def test_takt_is_the_week_without_its_breaks_over_demand():
     takt = plain().takt.iloc[0]
     assert takt["takt_seconds"] == pytest.approx(12 * 3600 / 18)
+
+
+def test_weeks_closed_leave_the_others_what_the_year_asks_for():
+    """13 of 52 weeks closed: three quarters of the hours for the same demand and overhead."""
+    shut = study(laps_frame(ten_batches()), ROUTING, replace(SHOP, weeks_closed_per_year=13))
+    takt, open_all_year = shut.takt.iloc[0], plain().takt.iloc[0]
+    assert takt["takt_seconds"] == pytest.approx(0.75 * 12 * 3600 / 18)
+    assert takt["workers_needed"] == pytest.approx(open_all_year["workers_needed"] / 0.75)
+    assert shut.hours_needed["available"] == pytest.approx(9.0)
+    assert shut.hours_needed["value"] == pytest.approx(plain().hours_needed["value"])
+    assert shut.worker_load["hours_available"].tolist() == pytest.approx([9.0])
+    assert shut.station_load["hours_available"].iloc[0] == pytest.approx(9.0)
+    assert shut.cost["overhead"].iloc[0] == pytest.approx(plain().cost["overhead"].iloc[0] / 0.75)
 
 
 def test_work_content_is_standard_time_setup_and_walks():
