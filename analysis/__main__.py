@@ -36,7 +36,7 @@ Answered = tuple[dict, Callable[[dict], str]]  # for --json, and what lays it ou
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run one verb and return the exit status."""
-    options = _parser().parse_args(arguments)
+    options = _options(arguments)
     try:
         answer, show = options.run(options)
         print(json.dumps(answer, allow_nan=False) if options.json else show(answer), flush=True)
@@ -51,6 +51,16 @@ def main(arguments: Sequence[str] | None = None) -> int:
         print(f"{error.filename or '(file)'}:0: (file): {reason}", file=sys.stderr)
         return 2
     return 0
+
+
+def _options(arguments: Sequence[str] | None) -> Options:
+    """The arguments read; argparse takes the `--` of `--store=--` for a sign and hands on []."""
+    parser = _parser()
+    options = parser.parse_args(arguments)
+    for name, value in vars(options).items():
+        if value == []:
+            parser.error(f"argument --{name}: expected a value, found --")
+    return options
 
 
 def _parser() -> argparse.ArgumentParser:

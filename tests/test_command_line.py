@@ -120,6 +120,12 @@ def test_bad_laps_end_with_status_2_and_one_line_a_fault():
     ]  # fmt: skip
 
 
+@pytest.mark.parametrize("verb, option", [("export", "--output"), ("backup", "--store")])
+def test_two_strokes_are_no_value_of_an_option(own_store, verb, option):
+    done = run(verb, f"{option}=--", status=2)
+    assert f"argument {option}: expected a value" in done.stderr
+
+
 def test_faults_of_all_files_are_told_in_one_go(tmp_path):
     (tmp_path / "laps.csv").write_text("started_at,seconds,product,operation\nsoon,12,book,sew\n")
     (tmp_path / "shop.toml").write_text('[shop]\ntimezone = "Nowhere/Land"\n')

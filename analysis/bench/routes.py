@@ -92,7 +92,7 @@ def routes(bench: Bench) -> list[Route]:
         _route("/bench/batches", answers.batches, "POST"),
         _route(PAIR_PATH, answers.pair, "POST"),
         Route("/laps", _plainly(answers.laps), methods=["POST"]),
-        Route("/bench/", lambda request: RedirectResponse("/bench", 308), methods=["GET"]),
+        Route("/bench/", _plainly(answers.lead_on), methods=["GET"]),
         _route("/bench/{rest:anything}", answers.nothing, "GET"),
     ]
 
@@ -163,6 +163,12 @@ class _Answers:
         response = self._file(request, "sw.js")
         response.headers["Service-Worker-Allowed"] = "/bench"
         return response
+
+    async def lead_on(self, request: Request) -> Response:
+        """/bench/ is /bench; with a line break behind it, which a route also takes, it is not."""
+        if request.scope["path"] != "/bench/":
+            return await self.nothing(request)
+        return RedirectResponse("/bench", 308)
 
     async def nothing(self, request: Request) -> Response:
         """What no other route answers."""

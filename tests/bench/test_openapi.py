@@ -35,7 +35,9 @@ def test_a_path_answers_the_described_methods_and_no_other(server, path):
     assert answered == set(PATHS[path])
 
 
-@pytest.mark.parametrize("path", ["/bench/a%0Ab", "/bench/assets/a%0Ab", "/bench/assets/%0A"])
+@pytest.mark.parametrize(
+    "path", ["/bench/%0A", "/bench/a%0Ab", "/bench/assets/a%0Ab", "/bench/assets/%0A"]
+)
 def test_a_name_with_a_line_break_is_answered_by_the_bench_itself(server, path):
     answer = server.ask("GET", path)
     assert answer.status == 404 and "error" in answer.json
