@@ -13,6 +13,7 @@ import signal
 import sys
 import time
 from collections.abc import Callable, Sequence
+from contextlib import closing
 from datetime import date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, BinaryIO, TypeAlias
@@ -372,16 +373,16 @@ def _import(options: Options) -> Answered:
     from analysis.records.laps import read_laps
     from analysis.store.store import open_store
 
-    store = open_store(options.store)
-    report = store.import_laps(read_laps(options.laps, store.shop()))
+    with closing(open_store(options.store)) as store:
+        report = store.import_laps(read_laps(options.laps, store.shop()))
     return dataclasses.asdict(report), lambda _: str(report)
 
 
 def _export(options: Options) -> Answered:
     from analysis.store.store import open_store
 
-    store = open_store(options.store, create=False)
-    written = store.export_laps(options.output)
+    with closing(open_store(options.store, create=False)) as store:
+        written = store.export_laps(options.output)
     answer = {"laps": written, "file": options.output}
     return answer, lambda answer: f"{answer['laps']} laps written to {answer['file']}"
 
@@ -390,8 +391,11 @@ def _copy(options: Options) -> Answered:
     from analysis.store.moving import copy_store
     from analysis.store.store import open_store
 
-    source, target = open_store(options.store, create=False), open_store(options.to)
-    copied = [dataclasses.asdict(table) for table in copy_store(source, target, _counting)]
+    with (
+        closing(open_store(options.store, create=False)) as source,
+        closing(open_store(options.to)) as target,
+    ):
+        copied = [dataclasses.asdict(table) for table in copy_store(source, target, _counting)]
     lines = [f"{one['rows']:>9} rows  {one['checksum']}  {one['table']}" for one in copied]
     same = f"{source.place} is now in {target.place} too; read back and compared:"
     answer = {"from": source.place, "to": target.place, "tables": copied}

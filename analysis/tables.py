@@ -84,12 +84,13 @@ def whatif_tables(answer: dict) -> str:
         parts.append(answer["settle"])
     rows = [
         {"an average week": name.replace("_per_week", "").replace("_", " "),
-         "before": whole["mean"], "after": answer["changed"][name]["mean"],
-         "difference": answer["difference"][name]["mean"],
+         **_agreeing(whole["mean"], answer["changed"][name]["mean"]),
          "in nine of ten runs": _ends(answer["difference"][name])}
         for name, whole in answer["baseline"].items()
     ]  # fmt: skip
     parts.append(_titled(f"An average week of {answer['horizon_weeks']}", table(rows)))
+    if answer["bill"]:
+        parts.append(_titled(f"The money of it ({answer['currency']})", table(_bill(answer))))
     if answer["movers"]:
         rows = [
             {"assumption": mover["name"], "from": mover["low"], "to": mover["high"],
@@ -107,6 +108,23 @@ def whatif_tables(answer: dict) -> str:
     parts.append(_titled("What it rests on", table(rows)))
     parts.append("\n".join(answer["cautions"]))
     return "\n\n".join(parts)
+
+
+def _agreeing(before: float | None, after: float | None) -> dict[str, float | None]:
+    """Before, after and the difference of the two as they are shown."""
+    if before is None or after is None:
+        return {"before": before, "after": after, "difference": None}
+    places = 0 if max(abs(before), abs(after)) >= 1000 else 1
+    before, after = round(before, places), round(after, places)
+    return {"before": before, "after": after, "difference": round(after - before, places)}
+
+
+def _bill(answer: dict) -> list[dict]:
+    return [
+        {"what": line["what"], "when": line["when"], "in all": line["amount"]["mean"],
+         "in nine of ten runs": _ends(line["amount"]), "worth today": line["worth"]}
+        for line in answer["bill"]
+    ]  # fmt: skip
 
 
 def _ends(values: dict) -> list | None:

@@ -10,7 +10,7 @@ from analysis.records.figures import number
 PARTS = {
     "labour": Kind("labour", look.SKY, None),
     "material": Kind("material", look.ORANGE, "upright"),
-    "rework_and_scrap": Kind("spoiled work", look.VERMILION, "cross"),
+    "rework_and_scrap": Kind("putting right", look.VERMILION, "cross"),
     "overhead": Kind("overhead", look.GREY, "level"),
 }
 ROW_PIXELS = 46  # a bar, its range, and the mark of the price across both

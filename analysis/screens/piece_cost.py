@@ -178,8 +178,8 @@ def _spoiled(row: pd.Series, figures: Study) -> str:
     if not row["rework_and_scrap"] + row["lost_material"] > 0:
         return unknown or "No putting right and no lost piece was logged, so none is in the cost."
     return (
-        f"Putting right and lost pieces put about {words.money(row['rework_and_scrap'], currency)} "
-        f"of work (*spoiled work* below) and {words.money(row['lost_material'], currency)} of "
+        f"Putting right and lost pieces add about {words.money(row['rework_and_scrap'], currency)} "
+        f"of work (*putting right* below) and {words.money(row['lost_material'], currency)} of "
         f"material (within *material*) on every good one. {unknown}".strip()
     )
 
@@ -274,7 +274,7 @@ def _columns(cost: pd.DataFrame, money: str) -> dict[str, pd.Series]:
         f"price ({money})": cost["price"],
         f"labour ({money})": cost["labour"],
         f"material ({money})": cost["material"],
-        f"spoiled work ({money})": cost["rework_and_scrap"],
+        f"putting right ({money})": cost["rework_and_scrap"],
         f"overhead ({money})": cost["overhead"],
         f"left ({money})": cost["left"],
         "left from": cost["left_low"],
@@ -332,14 +332,16 @@ material and that share of rent, divided by the hours the piece takes: it is bef
 """
 
 WORKED_OUT = """
-- **Cost of a good piece** = labour + material + spoiled work + overhead.
+- **Cost of a good piece** = labour + material + putting right + overhead.
 - **Labour** = pay an hour × (standard time of one piece + setups / batch size + walks), at the
   pay of those who did each operation in the last four weeks, by their share of its time. Work
   that nobody has done yet is paid like the first person on *Shop*.
 - **Standard time** is at the present level of practice, with allowances; logged interruptions
   stand in for the contingency part.
 - **Material** = its cost / share of started pieces that come out good.
-- **Spoiled work** = pay × (time of mending + work already in the pieces lost).
+- **Putting right** = pay × (time of mending + work already in the pieces lost). A cover lost before
+  it meets its sewn block is counted here with the block, which then has no cover; the screen
+  *Putting right* counts the cover alone, since the block may wait for the next.
 - **Overhead** = a week's overhead / the hours people have in a week, weeks closed in a year spread
   over it, × bench hours of the piece: at normal capacity, so that a slow week does not make a piece
   dearer (IAS 2, from memory). Hours that stay empty are therefore in no piece's cost.

@@ -318,7 +318,7 @@ def _leak_name(leak: pd.Series) -> str:
     names = {
         "interruptions": f"interruptions ({what})",
         "walks": "walking and carrying",
-        "spoiled work": f"work spoiled in *{what}*",
+        "putting right": f"putting right faults of *{what}*",
     }
     return names[leak.kind]
 

@@ -26,7 +26,7 @@ LEAK_COLUMNS = [
     "weeks",
 ]
 LEAK_WEEKS = 8
-INTERRUPTIONS, WALKS, SPOILED = "interruptions", "walks", "spoiled work"
+INTERRUPTIONS, WALKS, PUTTING_RIGHT = "interruptions", "walks", "putting right"
 
 
 @dataclass(frozen=True)
@@ -144,10 +144,10 @@ def leaks(study: Study, weeks: int = LEAK_WEEKS) -> pd.DataFrame:
     with hours_low and hours_high (95 %), material_per_week (money; NaN where no price of material
     is known), share_of_bench_time, weeks (how many were looked at).
 
-    Interruptions count by cause, walks together, spoiled work by the operation that made the fault:
-    the time of mending, and for each lost piece the mean observed time of the work in it, as in
-    `cost_of_quality`. The interval is mean +- t(.975, n-1) s / sqrt(n) of the n weekly sums, which
-    takes weeks as alike but for chance; it is NaN below three weeks.
+    Interruptions count by cause, walks together, putting right by the operation that made the
+    fault: the time of mending, and for each lost piece the mean observed time of the work in it, as
+    in `cost_of_quality`. The interval is mean +- t(.975, n-1) s / sqrt(n) of the n weekly sums,
+    which takes weeks as alike but for chance; it is NaN below three weeks.
     """
     return _leaks_of(*_last_worked(study, weeks), study)
 
@@ -181,7 +181,7 @@ def _walks(laps: pd.DataFrame) -> pd.DataFrame:
 
 def _mending(laps: pd.DataFrame) -> pd.DataFrame:
     gone = laps[laps.activity == "rework"]
-    return _hours(gone, SPOILED, _made_in(gone), gone.seconds)
+    return _hours(gone, PUTTING_RIGHT, _made_in(gone), gone.seconds)
 
 
 def _lost(laps: pd.DataFrame, study: Study) -> pd.DataFrame:
@@ -194,7 +194,7 @@ def _lost(laps: pd.DataFrame, study: Study) -> pd.DataFrame:
     price = price.assign(material=price.material - price.lost_material.fillna(0))
     joined = joined.merge(price[["product", "variant", "material"]], how="left")
     seconds = joined.scrap_units * joined.work_seconds
-    found = _hours(joined, SPOILED, _made_in(joined), seconds)
+    found = _hours(joined, PUTTING_RIGHT, _made_in(joined), seconds)
     return found.assign(material=(joined.scrap_units * joined.material).to_numpy())
 
 

@@ -69,7 +69,8 @@ def running_app(folder: Path, demo: Path | None = None, before: str = ""):
     """Start `streamlit run app.py` on a free port with a home in `folder`; yield its address.
 
     `demo` is where the demo stands, so that a second server need not set it out and work it out
-    again; `before` is what is to be carried out before app.py.
+    again; `before` is what is to be carried out before app.py, after what it says of itself (which
+    Streamlit would print on the page, stood it anywhere but first).
     """
     with socket.socket() as probe:
         probe.bind(("127.0.0.1", 0))
@@ -82,7 +83,8 @@ def running_app(folder: Path, demo: Path | None = None, before: str = ""):
     }
     script = folder / "app.py" if before else ROOT / "app.py"
     if before:
-        script.write_text(before + (ROOT / "app.py").read_text())
+        said, code = (ROOT / "app.py").read_text().split('\n"""\n', 1)
+        script.write_text(f'{said}\n"""\n{before}{code}')
     command = [sys.executable, "-m", "streamlit", "run", str(script)]
     options = ["--server.headless", "true", "--server.port", str(port)]
     with open(folder / "server.log", "w") as log:

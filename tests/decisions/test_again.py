@@ -67,7 +67,7 @@ def mover(whole, name):
 def test_an_end_of_the_bar_of_demand_is_the_answer_with_demand_given_so(name):
     bar = mover(answered(name), "demand")
     for factor, value, words in (
-        (1.15, bar.value_at_low, "122 a week"), (1.5, bar.value_at_high, "159 a week")
+        (1.15, bar.value_at_low, "122 pieces a week"), (1.5, bar.value_at_high, "159 pieces a week")
     ):  # fmt: skip
         there, error = at_factor(name, factor)
         assert abs(value - there) <= 3 * error, f"{name} at {factor}"

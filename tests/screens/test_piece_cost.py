@@ -49,7 +49,7 @@ def test_every_product_and_variant_has_its_row_with_ranges_and_units(show):
         "an hour leaves (USD)",
         "at the bench, with rests (min)",
     } <= set(table)
-    parts = ["labour (USD)", "material (USD)", "spoiled work (USD)", "overhead (USD)"]
+    parts = ["labour (USD)", "material (USD)", "putting right (USD)", "overhead (USD)"]
     cents = 0.005 * (len(parts) + 1)  # each is written in whole cents
     assert table[parts].sum(axis=1).sub(table["cost (USD)"]).abs().le(cents).all()
     for name in ("cost (USD)", "left (USD)", "an hour leaves (USD)"):

@@ -31,6 +31,7 @@ from analysis.study.spoilage import (
     times_as_often,
 )
 from analysis.study.summary import study
+from tests.demo import studied
 from tests.study.building import laps_frame
 from tests.study.spoiling import EXPECTED, days, judged, steady_world, two_hands
 from tests.study.test_recovery import SAMPLES, TRUTH, found  # noqa: F401
@@ -48,9 +49,10 @@ def routing():
 
 
 @pytest.fixture(scope="module")
-def demo(found, routing):  # noqa: F811
-    curves = spoilage(found.laps, np.random.default_rng(0))
-    return curves, stakes(found)
+def demo():
+    bindery = studied()
+    curves = spoilage(bindery.laps, np.random.default_rng(0))
+    return curves, stakes(bindery)
 
 
 # --- the pace just before ---

@@ -96,10 +96,10 @@ def test_an_hour_earns_the_same_by_the_week_as_by_the_piece():
 def test_hours_that_leak_away_are_added_up_by_what_took_them():
     found = leaks(study(laps(WEEK + CALLS, WEEK, WEEK + CALLS), None, read_shop(SHOP)))
     by_kind = found.set_index("kind")
-    assert list(found["kind"]) == ["interruptions", "spoiled work", "walks"]
+    assert list(found["kind"]) == ["interruptions", "putting right", "walks"]
     # in two weeks of three: 1800 s, 900 s, 360 s
     assert by_kind.hours_per_week["interruptions"] == pytest.approx(2 * 0.5 / 3)
-    assert by_kind.hours_per_week["spoiled work"] == pytest.approx(2 * 0.25 / 3)
+    assert by_kind.hours_per_week["putting right"] == pytest.approx(2 * 0.25 / 3)
     assert by_kind.hours_per_week["walks"] == pytest.approx(2 * 0.1 / 3)
     assert by_kind["what"]["interruptions"] == "telephone"
     assert by_kind.share_of_bench_time["walks"] == pytest.approx(0.2 / (6 + 2 * 0.85))
@@ -120,7 +120,7 @@ def test_a_lost_piece_counts_with_the_work_already_in_it_and_its_material():
     lost = WEEK.replace("fold,operation,10,0,0", "fold,operation,10,0,1")
     result = study(laps(lost, lost, lost), None, read_shop(SHOP))
     row = leaks(result).iloc[0]
-    assert (row["kind"], row["what"]) == ("spoiled work", "fold")
+    assert (row["kind"], row["what"]) == ("putting right", "fold")
     assert row.hours_per_week == pytest.approx(2 * 360 / 3600)  # six minutes each to cut and fold
     assert row.material_per_week == pytest.approx(2.0)
 
