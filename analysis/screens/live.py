@@ -28,6 +28,7 @@ def draw(page: StreamlitPage) -> None:
     """Draw a page, and draw it again when the store on screen has changed."""
     here = source.current()
     st.session_state["live_seen"] = _shown(here, page.url_path)
+    st.session_state[up_to_date.HANDS_OFF] = page.url_path in HANDS_OFF
     began = time.monotonic()
     page.run()
     ended = time.monotonic()

@@ -20,6 +20,7 @@ from analysis.screens.source import Source
 MOST_WAITED_FOR = 50_000  # laps; the figures of so many stand within about two seconds
 REST_AFTER_ADDING_UP = 1  # adding up takes at most half the time, however fast laps come in
 LOOK_EVERY_SECONDS = 1.0
+HANDS_OFF = "live_hands_off"  # in the session: the page is one that is not drawn again by itself
 _log = logging.getLogger(__name__)
 
 
@@ -83,6 +84,10 @@ def shown(here: Source) -> Source:
 def _say_they_follow(here: Source, drawn: Source) -> None:
     st.session_state["follow_looks"] += 1
     begun = st.session_state["follow_looks"] == 1  # the rest of the page is still being drawn
-    if not begun and following(here.store.url).shown(here).key != drawn.key:
+    stand = not begun and following(here.store.url).shown(here).key != drawn.key
+    if not stand:
+        st.caption("The records have changed. These figures are from before; the new ones follow.")
+    elif not st.session_state.get(HANDS_OFF) or st.button(
+        "The figures after the change stand. Show them", icon=":material/refresh:"
+    ):
         st.rerun()
-    st.caption("The records have changed. These figures are from before; the new ones follow.")

@@ -1,6 +1,7 @@
 """After a change the figures of a large store stand at once, first the last ones, then the new."""
 
 import pytest
+from streamlit.testing.v1 import AppTest
 
 from analysis.screens import source, up_to_date
 from tests.screens.driving import said
@@ -38,6 +39,27 @@ def test_a_large_store_shows_its_last_figures_until_those_after_a_correction_sta
     assert "3 good pieces" in said(show("this_week"))
     _followed()
     assert "13 good pieces" in said(show("this_week"))
+
+
+def test_a_page_with_answers_of_its_own_is_drawn_again_when_asked(large):
+    """What if and the like would begin their simulated weeks anew under the reader's eyes."""
+
+    def page():
+        from dataclasses import replace
+
+        import streamlit as st
+
+        from analysis.screens import source, up_to_date
+
+        st.session_state["follow_looks"] = 1
+        st.session_state[up_to_date.HANDS_OFF] = True
+        here = source.current()
+        up_to_date._say_they_follow(here, replace(here, at=-1))
+
+    drawn = AppTest.from_function(page).run()
+    (button,) = drawn.button
+    assert button.label == "The figures after the change stand. Show them"
+    assert not drawn.exception
 
 
 def test_a_large_store_that_is_opened_for_the_first_time_is_waited_for(show, large):
