@@ -161,6 +161,11 @@ def _of_helper(model: ShopModel, helper: Helper, currency: str) -> Iterator[Assu
         "as those of the people there now; a newcomer may spoil more, until laps tell", ASSUMED,
     )  # fmt: skip
     yield Assumption(
+        "Finding and parting",
+        "what it costs to find them, and pay during notice, are not counted; contract and local "
+        "law decide", ASSUMED,
+    )  # fmt: skip
+    yield Assumption(
         "Teaching",
         f"{_shown(helper.training_hours)} hours at the start in which neither makes pieces; "
         + _minding(model, helper),

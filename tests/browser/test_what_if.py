@@ -110,6 +110,7 @@ def test_a_machine_is_asked_for_its_price_and_a_removal_is_undone(app, page):
     open_part(app, page, "Change it")
     page.get_by_role("button", name="Machine", exact=True).last.click()
     page.get_by_text("One thing more").wait_for()
+    settled(page)
     price = page.get_by_role("textbox", name="Price (USD)")
     price.fill("800-1200")
     price.press("Enter")
