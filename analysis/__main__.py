@@ -60,7 +60,7 @@ def _options(arguments: Sequence[str] | None) -> Options:
     options = parser.parse_args(arguments)
     for name, value in vars(options).items():
         if value == []:
-            parser.error(f"argument --{name}: expected a value, found --")
+            parser.error(f"argument --{name.replace('_', '-')}: expected a value, found --")
     return options
 
 

@@ -120,7 +120,7 @@ def movers_chart(movers: Sequence[Mover], mean: float, currency: str) -> alt.Cha
     mean: net present value with all as it comes; it stands in the middle, so that the words of an
     end have the same room on either side. At most MOST_BARS. ValueError where there is no mover.
     """
-    frame = _bars_of(movers, mean)
+    frame = _bars_of(movers)
     look.refuse_nothing(frame, "what moves the answer")
     reach = 1.04 * float(np.abs(frame[["left", "right"]].to_numpy() - mean).max()) or 1.0
     scale = alt.Scale(domain=[mean - reach, mean + reach], nice=False, zero=False)
@@ -151,7 +151,7 @@ def movers_chart(movers: Sequence[Mover], mean: float, currency: str) -> alt.Cha
     )
 
 
-def _bars_of(movers: Sequence[Mover], mean: float) -> pd.DataFrame:
+def _bars_of(movers: Sequence[Mover]) -> pd.DataFrame:
     """One row a bar: its left and right end in money, and which value gives it."""
     rows = []
     for row, mover in enumerate(movers[:MOST_BARS]):

@@ -25,7 +25,7 @@ SAME = 1e-9  # of the largest: what adding floats may leave between equal amount
 def bill_of(ledger: Ledger) -> tuple[MoneyLine, ...]:
     """A line for each part of the money, in the ledger's order, and all together as the last."""
     weeks = len(ledger.discount) - 1
-    lines = [_line(ledger, part, flows) for part, flows in _parts(ledger).items()]
+    lines = [_line(ledger, part, flows) for part, flows in _parts(ledger).items() if flows.any()]
     if not lines:
         return ()
     whole = sum((entry.flows for entry in ledger.entries), np.zeros((ledger.runs, weeks + 1)))
@@ -77,6 +77,8 @@ def shown(lines: tuple[MoneyLine, ...]) -> Iterator[tuple[int, int]]:
     Rounded apart, parts and their sum may differ by one or two; what is missing is put where it
     changes a figure least (largest remainder).
     """
+    if not lines:
+        return
     amounts = _adding_up([line.amount.mean for line in lines])
     worths = _adding_up([line.worth for line in lines])
     yield from zip(amounts, worths, strict=True)

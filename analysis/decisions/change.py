@@ -239,20 +239,22 @@ def with_equipment(model: ShopModel, machine: Equipment) -> ShopModel:
 
 
 def _with_machine_doubts(model: ShopModel, machine: Equipment) -> ShopModel:
-    """Ranges of its time and of its setup: one draw a run for all pieces that go through it."""
-    time, setup = (
+    """Ranges of its time, setup and faults: one draw a run for all pieces that go through it."""
+    time, setup, rework, scrap = (
         [
             step_name(kind, operation, product)
             for operation in machine.operations
             for product in {line.product for line in model.lines}
         ]
-        for kind in ("machine", "setup")
+        for kind in ("machine", "setup", "rework", "scrap")
     )
     ranges = (machine.time_factor, machine.seconds, machine.attended_share)
     doubt = math.hypot(*(doubt_of(estimate) for estimate in ranges if estimate))
     model = _with_doubt(model, f"time of {machine.name}", doubt, time)
     doubt = doubt_of(machine.setup_seconds) if machine.setup_seconds else 0.0
-    return _with_doubt(model, f"setup of {machine.name}", doubt, setup)
+    model = _with_doubt(model, f"setup of {machine.name}", doubt, setup)
+    doubt = doubt_of(machine.faults_factor)
+    return _with_doubt(model, f"faults of {machine.name}", doubt, [*rework, *scrap])
 
 
 def _machine_paced(skill: Skill, seconds: Estimate) -> Skill:
@@ -302,9 +304,20 @@ def _machine_step(step: Step, machine: Equipment) -> Step:
         step = replace(step, pieces_at_once=machine.pieces_at_once)
     if machine.setup_seconds:
         step = replace(step, setup_seconds=machine.setup_seconds.typical, setup_doubt=0.0)
+    faults = machine.faults_factor.typical
+    step = replace(
+        step,
+        rework_chance=_at_odds(step.rework_chance, faults),
+        scrap_chance=_at_odds(step.scrap_chance, faults),
+    )
     if isinstance(machine.new_station, str):
         step = replace(step, station=machine.new_station)
     return step
+
+
+def _at_odds(chance: float, factor: float) -> float:
+    """The chance whose odds are `factor` times those of `chance`: p f / (1 - p + p f)."""
+    return chance * factor / (1 - chance + chance * factor)
 
 
 def _unattended_seconds(model: ShopModel, line: Line, step: Step, machine: Equipment) -> float:

@@ -218,6 +218,13 @@ def _of_machine(machine: Equipment, deviation: dict[str, float]) -> Iterator[tup
     if setup in deviation and machine.setup_seconds:
         words = _value(machine.setup_seconds.typical, deviation[setup], " s")
         yield setup, Doubt(setup, words, GIVEN, trial)
+    faults = f"faults of {machine.name}"
+    if faults in deviation:
+        middle = 100 * machine.faults_factor.typical
+        yield faults, Doubt(
+            faults, _value(middle, deviation[faults], " % of today's"), GIVEN,
+            "make some batches on a borrowed, rented or demonstrated one and count faults",
+        )  # fmt: skip
 
 
 def _of_helper(

@@ -10,6 +10,7 @@ import numpy as np
 from analysis.decisions.compiling import compiled
 from analysis.decisions.shop_model import WEEK_SECONDS, Hand, ShopModel
 
+LONG_AWAY_SECONDS = 2 * WEEK_SECONDS  # a week closed ends no work, a season without the hand does
 PAUSE_SECONDS = 1800.0  # longer is a new start (study/experience.py: PAUSE_MINUTES)
 DAY_SECONDS = 86400.0
 NEVER = 1e300  # later than any moment, and still the end of a task (infinity: no task)
@@ -98,7 +99,7 @@ def finish(
     """When `work` seconds begun at t are done.
 
     t lies in stretch `place`. After a pause of half an hour or more the hand is slower for a few
-    pieces: `restart` seconds more. Who is then away for more than a week stays until it is done.
+    pieces: `restart` seconds more. Who is then away for more than two weeks stays until it is done.
     NEVER where the horizon of so many weeks ends before.
     """
     while True:
@@ -140,6 +141,6 @@ def book(
 
 @compiled
 def _stays(stretches: np.ndarray, h: int, place: int, weeks: int) -> bool:
-    """Whether the hand is away for more than a week after this stretch, and so ends its work."""
+    """Whether the hand is away for more than two weeks after this stretch, and so ends its work."""
     away = stretches[h, place + 1].begin - stretches[h, place].end
-    return away > WEEK_SECONDS and stretches[h, place].begin // WEEK_SECONDS + 1 < weeks
+    return away > LONG_AWAY_SECONDS and stretches[h, place].begin // WEEK_SECONDS + 1 < weeks

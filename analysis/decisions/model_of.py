@@ -195,11 +195,11 @@ def _open_seconds(shop: Shop) -> tuple[tuple[float, float], ...]:
 
 
 def _closed(weeks_per_year: int) -> tuple[float, ...]:
-    """Share of week 0, 1, ... in which nobody is there: the year's closed weeks spread evenly, the
-    last of each stretch."""
+    """Share of week 0, 1, ... in which nobody is there: the year's closed weeks spread evenly, each
+    in the middle of its stretch."""
     if not weeks_per_year:
         return ()
-    gone = np.floor(np.arange(LONGEST_WEEKS + 1) * weeks_per_year / WEEKS_PER_YEAR)
+    gone = np.floor(np.arange(LONGEST_WEEKS + 1) * weeks_per_year / WEEKS_PER_YEAR + 0.5)
     return tuple(np.diff(gone).tolist())
 
 

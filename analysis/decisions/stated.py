@@ -78,7 +78,8 @@ def _weeks_closed(model: ShopModel) -> Assumption:
         return Assumption("Weeks closed in a year", f"none (set on Shop){seen}", ASSUMED)
     return Assumption(
         "Weeks closed in a year",
-        f"{closed}, spread evenly; buyers go on asking, rent and wages go on{seen}",
+        f"{closed}, spread evenly; buyers go on asking and are served from the shelf, for which no "
+        f"more is made beforehand; rent and wages go on{seen}",
         GIVEN,
     )
 
@@ -223,10 +224,7 @@ def _of_machine(machine: Equipment, scenario: Scenario, currency: str) -> Iterat
         else "what hands have learned so far carries over to it",
         ASSUMED,
     )
-    yield Assumption(
-        f"{machine.name}: faults and standstills",
-        "faults as by hand, no breakdowns and no upkeep hours, until laps tell", ASSUMED,
-    )  # fmt: skip
+    yield _faults_of_machine(machine)
     sold_after = min(machine.life_weeks or scenario.horizon_weeks, scenario.horizon_weeks)
     yield Assumption(
         f"{machine.name}: money",
@@ -241,6 +239,19 @@ def _of_machine(machine: Equipment, scenario: Scenario, currency: str) -> Iterat
             f"{100 * (1 - machine.attended_share.typical):.0f} % of its time nobody stands by",
             GIVEN,
         )
+
+
+def _faults_of_machine(machine: Equipment) -> Assumption:
+    """How often its pieces are spoiled, as given or as now; that it never stands still."""
+    faults = machine.faults_factor
+    much = "as many as by hand, until laps tell"
+    if faults != sure(1.0):
+        much = f"{_between(faults, 100)} % of today's{in_the_middle(faults, 100)}"
+    return Assumption(
+        f"{machine.name}: faults and standstills",
+        f"faults: {much}; no breakdowns, no hours of upkeep",
+        ASSUMED if faults == sure(1.0) else GIVEN,
+    )
 
 
 def _is_range(machine: Equipment) -> bool:

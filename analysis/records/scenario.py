@@ -27,6 +27,7 @@ multiplies (a factor, seconds of a piece, a share, a rate) as many times above a
 | equipment.attended_share* | 1 | of its time in which a worker must stand by |
 | equipment.pieces_at_once | as now | a press or tray takes so many in one go |
 | equipment.setup_seconds* | as now | once per batch |
+| equipment.faults_factor* | 1 | of the present faults: 2 is about twice as many (by odds) |
 | equipment.price*, resale* | 0 | paid at the start; got back at its end or the horizon's |
 | equipment.life_weeks | the horizon | after it the work is done as before |
 | equipment.running_cost_per_week* | 0 | power, upkeep |
@@ -137,6 +138,7 @@ class Equipment:
     attended_share: Estimate = sure(1.0)
     pieces_at_once: int | None = None
     setup_seconds: Estimate | None = None
+    faults_factor: Estimate = sure(1.0)
     price: Estimate = sure(0.0)
     life_weeks: int | None = None
     resale: Estimate = sure(0.0)
@@ -351,7 +353,8 @@ def _months(reader: "_Reader", table: dict) -> tuple[int, ...]:
 
 EQUIPMENT_KEYS = (
     "name", "operation", "time_factor", "seconds", "attended_share", "pieces_at_once",
-    "setup_seconds", "price", "life_weeks", "resale", "running_cost_per_week", "new_station",
+    "setup_seconds", "faults_factor", "price", "life_weeks", "resale", "running_cost_per_week",
+    "new_station",
 )  # fmt: skip
 
 
@@ -382,6 +385,7 @@ def _machine(reader: "_Reader", path: tuple[str, ...], table: dict) -> Equipment
         attended_share=reader.estimate(path, table, "attended_share", 0.01, 1, 1.0),
         pieces_at_once=reader.whole(path, table, "pieces_at_once", 1, 1_000_000, None),
         setup_seconds=reader.estimate(path, table, "setup_seconds", 0, 86400, None),
+        faults_factor=reader.estimate(path, table, "faults_factor", 0.01, 100, 1.0),
         price=reader.money(path, table, "price"),
         life_weeks=life,
         resale=reader.money(path, table, "resale"),
@@ -590,7 +594,12 @@ class _Reader(Reader):
         elif not all(least <= end <= most for end in ends):
             self.fault(path + (key,), _out_of_bounds(min(ends), least), _shown(value), remedy)
         elif ends[0] > ends[1]:
-            self.fault(path + (key,), "is a range that falls", _shown(value), "low first")
+            self.fault(
+                path + (key,),
+                "has its higher end first",
+                _shown(value),
+                "write the lower end first",
+            )
         elif key == "setup_seconds" and ends[0] == 0 < ends[1]:
             self.fault(path + (key,), "is a range from 0", _shown(value), "give a low above 0")
         else:

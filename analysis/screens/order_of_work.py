@@ -297,15 +297,13 @@ def _move(seen: Seen, plan: Plan, shown: Plan) -> None:
                     key=f"order_{label}",
                     icon=":material/arrow_upward:" if by < 0 else ":material/arrow_downward:",
                     on_click=_try_move,
-                    args=(seen, plan, shown, listed, at, by, key),
+                    args=(seen, plan, listed, at, by, key),
                 )
             st.button("Back to the plan", key="order_back", on_click=_forget, args=(seen, plan))
         st.markdown(_cost_of_moves(seen, plan, shown))
 
 
-def _try_move(
-    seen: Seen, plan: Plan, shown: Plan, listed: tuple[Run, ...], at: int, by: int, key: str
-) -> None:
+def _try_move(seen: Seen, plan: Plan, listed: tuple[Run, ...], at: int, by: int, key: str) -> None:
     st.session_state.pop("order_refused", None)
     changed = moved(listed, at, by)
     block = words.plain(listed[at].operation)

@@ -76,7 +76,7 @@ def _pace_told(desk: Desk, name: str) -> Told:
     return Told(
         sentence=words.plain(words.told(curve["note"])),
         points=tuple(lines),
-        table=_pace_table(found, money),
+        table=_pace_table(found),
         drawn=bool((points["operation"] == name).any()),
     )
 
@@ -148,7 +148,7 @@ def _pace_drawn(desk: Desk, name: str) -> alt.Chart:
     return spoilage_chart(points, line)
 
 
-def _pace_table(found: PuttingRight, money: str) -> Table:
+def _pace_table(found: PuttingRight) -> Table:
     import pandas as pd
 
     curves = found.spoilage.curves

@@ -186,7 +186,7 @@ def _costs(desk: answers.Desk) -> None:
             max_value=MOST_WEEKS_CLOSED,
             value=shop.weeks_closed_per_year,
             help="Holidays, fairs, illness: weeks in which nobody is at the bench. Buyers go on "
-            "asking and rent goes on, so the open weeks carry them.",
+            "asking and rent goes on meanwhile.",
         )
         currency = st.text_input("Currency (three letters)", shop.currency, max_chars=3)
         timezone = st.text_input(

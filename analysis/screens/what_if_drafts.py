@@ -261,7 +261,8 @@ def begin_part(tables: dict, part: str, known: Known) -> None:
         place = (part, len(tables.get(part, ())))
         begins = [*tables.get(part, ()), *begins]
     tables[part] = begins
-    tables.setdefault(PROPOSED, []).extend([*place, key] for key in PROPOSES[part])
+    paths = tables.setdefault(PROPOSED, [])
+    paths.extend(path for key in PROPOSES[part] if (path := [*place, key]) not in paths)
 
 
 def proposed(tables: dict, place: Path = ()) -> tuple[Path, ...]:

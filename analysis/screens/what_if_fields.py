@@ -127,6 +127,11 @@ def _rarer_of_machine(money: str) -> tuple[Field, ...]:
             help=A_RANGE, remedy="Give seconds, or a range that begins above 0.",
         ),
         Field(
+            "faults_factor", "Faults on it, % of today's", RANGE, 100, blank="100", more=True,
+            help=f"200 is about twice as many pieces put right or lost. {A_RANGE}",
+            remedy="Give percent of today's faults, such as 150, or a range, 80 to 200.",
+        ),
+        Field(
             "attended_share", "Somebody must stand by, % of its time", RANGE, 100, blank="100",
             more=True, help=A_RANGE, remedy="Give percent from 1 to 100.",
         ),

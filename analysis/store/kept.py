@@ -28,6 +28,7 @@ PACKAGE = Path(__file__).parents[1]
 PICKLED_WITH = ("pandas", "pyarrow", "numpy")  # not imported here: plain answers need none of them
 MOST_BYTES = 128_000_000  # a year of 500,000 laps is 81 MB; beyond, the disk is worth more
 PIECE_BYTES = 2_000_000
+_too_large: set[Path] = set()  # found so by this process: not written again to find it again
 MOST_FILES = 8  # those of stores long gone make room
 
 
@@ -52,6 +53,8 @@ class Kept:
 
     def put(self, name: str, value: object) -> None:
         """Keep a value under a name, in the place of what was there; silent where that fails."""
+        if self._file(name) in _too_large:
+            return
         unfinished = None
         try:
             self.folder.mkdir(mode=0o700, parents=True, exist_ok=True)
@@ -63,8 +66,9 @@ class Kept:
                 pieces.to_the_disk()
             os.replace(unfinished, self._file(name))
             self._make_room()
-        except (OSError, pickle.PicklingError, TypeError, AttributeError):
-            pass
+        except (OSError, pickle.PicklingError, TypeError, AttributeError) as error:
+            if isinstance(error, OSError) and error.errno == errno.EFBIG:
+                _too_large.add(self._file(name))
         finally:
             if unfinished:  # still there under that name only where something failed
                 Path(unfinished).unlink(missing_ok=True)

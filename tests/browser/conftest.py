@@ -157,11 +157,13 @@ def new_page(browser, size: dict[str, int], **reader):
     page.on("pageerror", note)
     try:
         yield page
-    finally:
-        page.remove_listener("pageerror", note)
-        empty(page)
-        page.set_viewport_size(size)
-        left.append(page)
+    except BaseException:
+        page.context.close()  # whatever it ended in is no start for the next
+        raise
+    page.remove_listener("pageerror", note)
+    empty(page)
+    page.set_viewport_size(size)
+    left.append(page)
     assert errors == []
 
 

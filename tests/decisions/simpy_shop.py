@@ -204,7 +204,7 @@ class SimpyShop:
             if end > t:
                 week = int(begin // WEEK_SECONDS)
                 following = hours[place + 1][0] if place + 1 < len(hours) else math.inf
-                stays = following - end > WEEK_SECONDS and week + 1 < self.weeks
+                stays = following - end > 2 * WEEK_SECONDS and week + 1 < self.weeks
                 yield max(t, begin), end, following - end, week, stays
 
     def _done_at(self, h: int, work: float, restart: float) -> float:

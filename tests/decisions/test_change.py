@@ -161,6 +161,23 @@ def test_a_machine_with_seconds_of_its_own_sets_the_time_for_everybody():
     assert present_seconds(model.skills[("new helper", "box", "cut")]) == pytest.approx(180)
 
 
+def test_a_machine_that_spoils_twice_as_often_has_twice_the_odds():
+    """1 in 10 put right: odds 1 to 9; twice that is 2 to 9, 2 in 11. Nothing lost stays nothing."""
+    model = box_shop()
+    cut, sew = model.lines[0].steps
+    sew = replace(sew, rework_chance=0.1, scrap_chance=0.0)
+    model = replace(model, lines=(replace(model.lines[0], steps=(cut, sew)),))
+    machine = Equipment(("sew",), name="motor", faults_factor=Estimate(1.0, 4.0))
+    changed_to = changed(model, Scenario(equipment=(machine,)))
+    step = changed_to.lines[0].steps[1]
+    assert step.rework_chance == pytest.approx(2 / 11) and step.scrap_chance == 0
+    assert changed_to.lines[0].steps[0] == cut
+    (doubt,) = changed_to.shared_doubts
+    assert doubt.name == "faults of motor"
+    assert doubt.figures == {"rework: sew, box", "scrap: sew, box"}
+    assert doubt.doubt == pytest.approx(math.log(4) / (2 * NORMAL_95))
+
+
 def test_a_machine_that_runs_alone_takes_the_hand_only_for_its_share():
     machine = Equipment(("cut",), seconds=sure(40.0), attended_share=sure(0.25))
     cut, sew = after(equipment=(machine,)).lines[0].steps

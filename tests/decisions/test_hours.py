@@ -52,6 +52,13 @@ def test_who_leaves_for_good_stays_until_the_work_in_hand_is_done():
     assert worked.tolist() == [42, 0, 0]
 
 
+def test_a_closed_week_interrupts_work_and_makes_nobody_work_on():
+    shut = hours(Hand("maker"), closed=(0.0, 1.0))
+    end, worked = done(shut, 8 * HOUR, 42 * HOUR)
+    assert end == 2 * WEEK_SECONDS + 10 * HOUR
+    assert worked.tolist() == [40, 0, 2]
+
+
 def test_work_that_the_horizon_cuts_off_is_never_done():
     assert done(hours(Hand("maker"), weeks=1), 8 * HOUR, 41 * HOUR, weeks=1)[0] == NEVER
 

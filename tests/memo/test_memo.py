@@ -16,6 +16,9 @@ from analysis.memo.html import css_text, memo_html
 from analysis.memo.page import PAPERS, page_of
 from analysis.memo.pdf import BREAK_HERE, memo_pdf
 from analysis.records.figures import GERMAN, write_as
+from analysis.records.scenario import Equipment
+from tests.decisions.test_what_if import SHORT
+from tests.decisions.test_what_if import answer as asked
 from tests.memo.pages import HOSTILE, LONG, SCENARIOS, named, sample_answer
 
 SHOP, DAY = "Garage bindery", date(2026, 11, 25)
@@ -222,6 +225,13 @@ def test_what_never_happens_or_is_not_known_is_said_in_words(answer):
     assert not re.search(r"\b(None|nan|inf)\b", words)
     assert "never" in words and "not known" in words and "none up to 400" in words
     assert len(page.pictures) == 1
+
+
+def test_a_change_without_money_is_printed_without_a_list_of_it():
+    nothing = asked(dataclasses.replace(SHORT, equipment=(Equipment(("sew",)),)))
+    assert nothing.bill == ()
+    assert squeezed("The money of this change") not in words_of(memo_html(nothing, SHOP, DAY))
+    assert memo_pdf(nothing, SHOP, DAY).startswith(b"%PDF-")
 
 
 def test_it_asks_nothing_of_any_network_and_runs_nothing(html):

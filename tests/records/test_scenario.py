@@ -48,6 +48,7 @@ months = [12, 11]
 operation = "punch"
 time_factor = [0.3, 0.5]
 setup_seconds = 90
+faults_factor = [0.9, 1.5]
 price = 800
 life_weeks = 250
 resale = [0, 200]
@@ -113,7 +114,8 @@ def test_every_key_of_the_contract_is_read():
         equipment=(
             Equipment(
                 ("punch",), name="punch", time_factor=Estimate(0.3, 0.5), setup_seconds=sure(90),
-                price=sure(800), life_weeks=250, resale=Estimate(0, 200),
+                faults_factor=Estimate(0.9, 1.5), price=sure(800), life_weeks=250,
+                resale=Estimate(0, 200),
                 running_cost_per_week=sure(2), new_station=True,
             ),
         ),
@@ -172,7 +174,7 @@ def test_what_may_be_written_short_is():
             4,
             "stands beside time_factor",
         ),
-        ('[equipment]\noperation = "sew"\ntime_factor = [0.6, 0.5]', 3, "a range that falls"),
+        ('[equipment]\noperation = "sew"\ntime_factor = [0.6, 0.5]', 3, "has its higher end first"),
         ('[equipment]\noperation = "sew"\ntime_factor = [0.6]', 3, "not a number or a range"),
         ('[equipment]\noperation = "sew"\ntime_factor = 0', 3, "is out of bounds"),
         ("[equipment]\nprice = 3", 1, "is for no operation"),

@@ -51,15 +51,18 @@ def test_a_page_with_answers_of_its_own_is_drawn_again_when_asked(large):
 
         from analysis.screens import source, up_to_date
 
+        st.session_state["drawings"] = st.session_state.get("drawings", 0) + 1
         st.session_state["follow_looks"] = 1
         st.session_state[up_to_date.HANDS_OFF] = True
         here = source.current()
         up_to_date._say_they_follow(here, replace(here, at=-1))
 
     drawn = AppTest.from_function(page).run()
+    assert not drawn.exception and drawn.session_state["drawings"] == 1
     (button,) = drawn.button
     assert button.label == "The figures after the change stand. Show them"
-    assert not drawn.exception
+    button.click().run()
+    assert drawn.session_state["drawings"] == 3  # the click's own, and the one it asks for
 
 
 def test_a_large_store_that_is_opened_for_the_first_time_is_waited_for(show, large):

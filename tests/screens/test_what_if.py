@@ -235,7 +235,7 @@ def test_the_wage_of_a_helper_is_at_first_the_lowest_of_the_shop(
         ("Hours a week", 0.0, "Hours a week: leaves no hours to work"),
         ("Cost of an hour", -3.0, "is less than nothing"),
         ("First pieces take", "a lot", "Give percent, such as 120, or a range, 100 to 140"),
-        ("First pieces take", "140 to 100", "is a range that falls"),
+        ("First pieces take", "140 to 100", "has its higher end first"),
     ],
 )
 def test_a_figure_that_cannot_be_is_told_beside_its_field(
