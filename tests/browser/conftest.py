@@ -168,9 +168,12 @@ def new_page(browser, size: dict[str, int], **reader):
 
 
 _left_tabs: dict[str, list] = {}
-FORGET = """() => {
-  for (const kept of ["localStorage", "sessionStorage"])
-    try { window[kept].clear(); } catch { /* a page without an address keeps nothing */ }
+FORGET = """async () => {
+  try {  // a page without an address keeps nothing
+    for (const kept of [localStorage, sessionStorage]) kept.clear();
+    for (const { name } of await indexedDB.databases()) indexedDB.deleteDatabase(name);
+    for (const worker of await navigator.serviceWorker.getRegistrations()) worker.unregister();
+  } catch { /* nothing there to forget */ }
 }"""
 
 
