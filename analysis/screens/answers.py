@@ -114,6 +114,13 @@ def desk(here: Source) -> Desk:
     return Desk(here, _answers(url, version, here), version, manner=writing.manner())
 
 
+def last_figures(found: Desk) -> Study:
+    """The newest figures there are: of a large store those before its last change, while the ones
+    after it are on their way. For what hardly hangs on the last laps, such as names."""
+    here = found.here
+    return desk(up_to_date.following(here.store.url).shown(here)).figures
+
+
 def heed_reader() -> None:
     """Write numbers and dates as this browser's reader does; without a browser, as before."""
     if locale := st.context.locale:

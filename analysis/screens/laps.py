@@ -14,7 +14,7 @@ import streamlit as st
 
 from analysis.problems import BadInput, Problem
 from analysis.records.laps import ACTIVITIES, CATEGORIES, COUNTS
-from analysis.screens import answers, name_slips, parts, source, words
+from analysis.screens import answers, name_slips, parts, source, up_to_date, words
 
 if TYPE_CHECKING:
     from analysis.store.glance import Unopened
@@ -325,6 +325,7 @@ def _set_aside(desk: answers.Desk) -> None:
     if not _lap_count(desk):
         st.markdown(f"Nothing yet: doubtful laps are listed here once there are laps. {FIRST_LAPS}")
         return
+    desk = answers.desk(up_to_date.shown(desk.here))
     said, table, changed = desk.kept("laps set aside", (), lambda: _set_aside_said(desk.figures))
     st.markdown(said)
     if table is None:

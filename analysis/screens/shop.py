@@ -126,7 +126,7 @@ def _logged_products(desk: answers.Desk) -> list[tuple[str, str]]:
     """Products and variants in the laps, so that nobody has to type their names again."""
     if not desk.here.store.lap_count():
         return []
-    stock = desk.figures.stock
+    stock = answers.last_figures(desk).stock
     return list(zip(stock["product"], stock["variant"], strict=True))
 
 
@@ -268,7 +268,7 @@ def _route(desk: answers.Desk) -> None:
             "**The order of your work is taken from your laps; check it here**, above all what "
             "must come after what and how long it dries, and save it."
         )
-        table = shop_tables.usual_route(desk.figures)
+        table = shop_tables.usual_route(answers.last_figures(desk))
     slide_line()
     with st.form("route", border=False):
         edited = st.data_editor(

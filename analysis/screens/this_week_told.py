@@ -133,7 +133,7 @@ def _ordinary(week: pd.Series) -> str:
     if pd.isna(limits[0]) or _blind(*limits):
         mixed = "long and short products are mixed, or " if pd.isna(limits[0]) else ""
         return (
-            f"Weeks differ too much to tell an ordinary one from news: {mixed}batches come out "
+            f"Weeks differ too much to call any of them unusual: {mixed}batches come out "
             "whole, in one week or the next."
         )
     usual = f"{words.number_range(*limits[1:])} standard hours finished in each hour"

@@ -148,8 +148,8 @@ def runs_words(answer: Answer) -> str:
     """What a run is, and how many there are."""
     return (
         f"From {words.count(answer.runs, 'run')}: in each, your shop is played through week by "
-        "week, once as it is and once changed, with the same luck; what nobody knows for certain "
-        "is drawn anew."
+        "week, once as it is (with whatever demand comes either way) and once changed, with the "
+        "same luck; what nobody knows for certain is drawn anew."
     )
 
 
@@ -333,7 +333,7 @@ def compared(found: Sequence[Answer]) -> str:
         )
     sure = in_ten(best.money.probability_of_gain)
     return words.plain(
-        f"Most is brought by {best.name}: about {amount(worth, best.currency)} a week more than "
+        f"The best of them is {best.name}: about {amount(worth, best.currency)} a week more than "
         f"it costs, a gain in {sure} runs."
     )
 

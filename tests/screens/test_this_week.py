@@ -165,7 +165,7 @@ def week_of_limits(pieces: tuple, standard: tuple):
 
 def test_limits_that_nothing_can_fall_out_of_are_not_called_a_judgement():
     blind = this_week_told._ordinary(week_of_limits((2.4, 0.2, 4.7), (0.8, 0.0, 1.7)))
-    assert "differ too much to tell an ordinary one from news: batches come out whole" in blind
+    assert "differ too much to call any of them unusual: batches come out whole" in blind
     assert "short products" not in blind  # standard times would have evened those out
     unknown = this_week_told._ordinary(week_of_limits((2.4, 0.2, 4.7), (float("nan"),) * 3))
     assert "long and short products are mixed, or batches come out whole" in unknown

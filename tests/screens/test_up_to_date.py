@@ -4,7 +4,7 @@ import pytest
 from streamlit.testing.v1 import AppTest
 
 from analysis.screens import source, up_to_date
-from tests.screens.driving import said
+from tests.screens.driving import said, turn_to
 
 FOLLOW = "These figures are from before; the new ones follow."
 
@@ -63,6 +63,17 @@ def test_a_page_with_answers_of_its_own_is_drawn_again_when_asked(large):
     assert button.label == "The figures after the change stand. Show them"
     button.click().run()
     assert drawn.session_state["drawings"] == 3  # the click's own, and the one it asks for
+
+
+@pytest.mark.parametrize(("name", "part"), [("shop", "Products"), ("laps", "Set aside")])
+def test_records_of_a_large_store_are_shown_without_waiting_for_new_figures(
+    show, large, monkeypatch, name, part
+):
+    show("this_week")
+    monkeypatch.setattr(up_to_date.Following, "_add_up", lambda *_: None)  # never done
+    _corrected(large, 11)
+    turn_to(show(name), part)
+    assert source.standing(large.url) < large.version()
 
 
 def test_a_large_store_that_is_opened_for_the_first_time_is_waited_for(show, large):

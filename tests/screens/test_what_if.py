@@ -396,7 +396,7 @@ def test_scenarios_side_by_side_share_their_luck_and_the_dearest_is_named(show):
     # The same demand comes either way in the first and the third: what is sold before is the same.
     before = table["sold a week, before"]
     assert before[0] == before[2]
-    assert re.search(r"\*\*(Most is brought by|None of the 4 pays)", said(screen))
+    assert re.search(r"\*\*(The best of them is|None of the 4 pays)", said(screen))
 
 
 def test_a_gain_that_hangs_on_demand_is_not_short_for_do_it_among_others():
