@@ -4,7 +4,8 @@ import shlex
 import sqlite3
 import subprocess
 import sys
-from datetime import datetime, timedelta
+import time
+from datetime import date, datetime, timedelta
 from pathlib import Path
 
 import pytest
@@ -17,8 +18,14 @@ from tests.command import ROOT
 from tests.screens.driving import said, turn_to
 from tests.store.test_backup import full_disk
 
-TODAY = datetime.now().astimezone().date()
-YESTERDAY = TODAY - timedelta(days=1)
+
+def today() -> date:
+    """Asked anew by every test: the run may have begun before midnight."""
+    return datetime.now().astimezone().date()
+
+
+def yesterday() -> date:
+    return today() - timedelta(days=1)
 
 
 @pytest.fixture
@@ -55,7 +62,7 @@ def test_a_backup_is_made_at_a_press_and_said_to_be_of_today(show, place):
     assert "Backup made and checked" in said(screen)
     assert "The last backup was made today" in said(screen) and "1 backup kept" in said(screen)
     (made,) = backups(place)
-    assert made.day == TODAY and is_whole(made.path)
+    assert made.day == today() and is_whole(made.path)
     assert str(made.path.parent) in lines(screen)
 
 
@@ -65,7 +72,7 @@ def test_the_demo_says_whose_backups_these_are_and_an_empty_shop_has_none(show):
 
 
 def test_the_line_on_screen_brings_the_backup_back(show, place):
-    back_up(place, YESTERDAY)
+    back_up(place, yesterday())
     screen = turn_to(show("laps"), "Backups")
     line = next(line for line in lines(screen) if line.startswith(".venv/bin/python "))
     source._own_store.cache_clear()
@@ -86,7 +93,7 @@ def run(line: str) -> subprocess.CompletedProcess:
 
 def test_a_damaged_store_offers_the_last_backup_that_is_whole(app, place):
     """Found when a screen cannot be drawn; the newest backup is torn too, so the one before."""
-    for day in (YESTERDAY - timedelta(days=1), YESTERDAY):
+    for day in (yesterday() - timedelta(days=1), yesterday()):
         back_up(place, day)
     tear(backups(place)[0].path)
     tear(place)
@@ -96,7 +103,7 @@ def test_a_damaged_store_offers_the_last_backup_that_is_whole(app, place):
     words = said(app)
     assert "The file with your records is damaged" in words
     assert len(app.error) == 1  # what stopped the screen is not said a second time
-    good = YESTERDAY - timedelta(days=1)
+    good = yesterday() - timedelta(days=1)
     assert f"**The last good backup is of {good.day} {good:%B %Y}**" in words
     assert any(f"restore {good} --store" in line for line in lines(app))
     assert place.read_bytes()[100:] == before[100:]  # the notice changes nothing
@@ -109,25 +116,27 @@ def test_a_damaged_store_without_a_backup_says_to_keep_the_file(app, place):
 
 
 def test_a_store_that_is_well_has_no_such_notice(app, place):
-    back_up(place, YESTERDAY)
+    back_up(place, yesterday())
     assert "damaged" not in said(app.run())
 
 
 def test_a_full_disk_is_said_and_the_earlier_backup_stays(show, place):
-    back_up(place, YESTERDAY)
+    back_up(place, yesterday())
     screen = turn_to(show("laps"), "Backups")
     button = next(button for button in screen.button if button.label == "Make one now")
     with full_disk():
         button.click().run()
     words = said(screen)
     assert "could not be backed up" in words and "Earlier backups are unchanged" in words
-    assert [one.day for one in backups(place)] == [YESTERDAY]
+    assert [one.day for one in backups(place)] == [yesterday()]
 
 
 def test_days_without_a_backup_are_told_on_laps(show, place):
     """The records changed today and the last backup is of last week: nothing to say yet. They
     changed after that backup on an earlier day: something keeps backups from being made."""
-    back_up(place, TODAY - timedelta(days=9))
+    back_up(place, today() - timedelta(days=9))
+    with sqlite3.connect(place) as store:  # copied from one that may be from before midnight
+        store.execute("UPDATE change SET at = ?", [int(1e6 * time.time())])
     assert "No backup since" not in said(show("laps"))
     source._own_store.cache_clear()
     with sqlite3.connect(place) as store:

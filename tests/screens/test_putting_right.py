@@ -246,7 +246,7 @@ def test_a_share_that_the_laps_leave_open_is_blank_with_the_reason():
     curves = found.spoilage.curves.set_index("operation")
     width = curves["usual_chance_high"] - curves["usual_chance_low"]
     assert width["sew"] > 0.5 > width["cut"]  # what this test is about
-    table = pd.read_csv(BytesIO(_pace_table(found, "EUR").csv), index_col="operation")
+    table = pd.read_csv(BytesIO(_pace_table(found).csv), index_col="operation")
     figures = table.loc[:, "spoiled at the usual pace (%)":"times to"]
     assert figures.loc["sew"].isna().all()
     assert abs(table.loc["cut", "spoiled at the usual pace (%)"] - 0.25) < 1
