@@ -29,6 +29,7 @@ from analysis.screens import (
     parts,
     planning,
     source,
+    up_to_date,
     words,
 )
 from analysis.screens.order_choice import Choice
@@ -74,7 +75,7 @@ def show() -> None:
     here = source.current()
     st.title("Order of work")
     parts.demo_line(here)
-    desk = answers.desk(here)
+    desk = answers.desk(up_to_date.shown(here))
     shop, routing = desk.settings
     if routing is None or not len(routing):
         _no_route(desk)

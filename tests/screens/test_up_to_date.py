@@ -65,6 +65,15 @@ def test_a_page_with_answers_of_its_own_is_drawn_again_when_asked(large):
     assert drawn.session_state["drawings"] == 3  # the click's own, and the one it asks for
 
 
+def test_an_order_of_work_is_planned_on_the_last_figures_until_the_new_ones_stand(show, large):
+    large.save_routing("product,operation,after,seconds\nbox,glue,,60\n")
+    show("this_week")
+    _corrected(large, 11)
+    assert FOLLOW in said(show("order_of_work"))
+    _followed()
+    assert FOLLOW not in said(show("order_of_work"))
+
+
 @pytest.mark.parametrize(("name", "part"), [("shop", "Products"), ("laps", "Set aside")])
 def test_records_of_a_large_store_are_shown_without_waiting_for_new_figures(
     show, large, monkeypatch, name, part
