@@ -25,7 +25,6 @@ from analysis.decisions.shop_model import (
     Step,
 )
 from analysis.records.scenario import (
-    WEEKS_PER_YEAR,
     Demand,
     Equipment,
     Estimate,
@@ -35,6 +34,7 @@ from analysis.records.scenario import (
     check_names,
 )
 from analysis.records.scenario import Order as DatedOrder
+from analysis.records.shop import WEEKS_PER_YEAR
 
 DEMAND_DOUBT = "demand factor"
 HOUR = 3600

@@ -13,10 +13,10 @@ from analysis.decisions.answer import GIVEN, Mover
 from analysis.decisions.break_even import CLOSE, UPWARD, break_even, crossing, rises_through
 from analysis.decisions.change import changed
 from analysis.decisions.compare import scaled
-from analysis.decisions.doubts import DEMAND, count_demand, told_by_counting
+from analysis.decisions.doubts import DEMAND, TENTH, count_demand, told_by_counting
 from analysis.decisions.money import NORMAL_95
 from analysis.decisions.stated import mean_demand
-from analysis.decisions.tornado import REACH, TENTH
+from analysis.decisions.tornado import REACH
 from analysis.records.figures import figure
 from analysis.records.scenario import Demand, Scenario, sure
 

@@ -73,8 +73,7 @@ def count_demand(per_week: float) -> str:
 
 def told_by_counting(deviation: float, per_week: float) -> float:
     """The share of a demand's standard deviation (of its log) that this count clears up."""
-    scatter = 1 / math.sqrt(max(per_week, 1e-9) * weeks_to_count(per_week))
-    return math.sqrt(deviation**2 / (deviation**2 + scatter**2)) if deviation else 0.0
+    return _told(deviation, 1.0, max(per_week, 1e-9) * weeks_to_count(per_week))
 
 
 def _of_skills(model: ShopModel) -> Iterator[tuple[str, Doubt]]:
@@ -100,9 +99,9 @@ def _of_skills(model: ShopModel) -> Iterator[tuple[str, Doubt]]:
         )  # fmt: skip
 
 
-def _told(doubt: float, noise: float) -> float:
-    """sqrt(d^2 / (d^2 + s^2 / n)): of a normal doubt d, by n laps of scatter s."""
-    return math.sqrt(doubt**2 / (doubt**2 + noise**2 / LAPS)) if doubt else 0.0
+def _told(doubt: float, noise: float, times: float = LAPS) -> float:
+    """sqrt(d^2 / (d^2 + s^2 / n)): of a normal doubt d, by n laps (or orders) of scatter s."""
+    return math.sqrt(doubt**2 / (doubt**2 + noise**2 / times)) if doubt else 0.0
 
 
 def _percent(deviation: float) -> Callable[[float], str]:

@@ -10,7 +10,8 @@ import math
 
 import numpy as np
 
-from analysis.records.scenario import WEEKS_PER_YEAR, Estimate
+from analysis.records.scenario import Estimate
+from analysis.records.shop import WEEKS_PER_YEAR
 
 NORMAL_95 = 1.6448536269514722  # the ends of a 90 % range, in standard deviations
 _ROUNDING = 1e-9  # of the largest sum: what adding floats may leave of an exact 0

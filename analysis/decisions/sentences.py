@@ -34,7 +34,8 @@ from analysis.decisions.answer import (
 from analysis.decisions.doubts import DEMAND
 from analysis.decisions.money import NORMAL_95
 from analysis.records.figures import figure
-from analysis.records.scenario import WEEKS_PER_YEAR, Move, Scenario, sure
+from analysis.records.scenario import Move, Scenario, sure
+from analysis.records.shop import WEEKS_PER_YEAR
 
 DO_SHARE, LEAVE_SHARE = 0.8, 0.2
 WEEKS_PER_MONTH = WEEKS_PER_YEAR / 12

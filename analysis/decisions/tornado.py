@@ -24,12 +24,11 @@ from analysis.decisions.again import Again
 from analysis.decisions.answer import GIVEN, Mover
 from analysis.decisions.break_even import crossing
 from analysis.decisions.change import DEMAND_DOUBT
-from analysis.decisions.doubts import Doubt
+from analysis.decisions.doubts import TENTH, Doubt
 from analysis.decisions.ledger import Entry, Ledger
 from analysis.decisions.money import NORMAL_95, gain_from_knowing
 from analysis.records.figures import figure
 
-TENTH = 0.1
 ERROR_SHARE = 0.05
 MOST_MOVERS = 10
 MOST_AGAIN = 5  # drawn figures that are simulated again; weaker ones are not told

@@ -24,12 +24,12 @@ from analysis.flow.listed import as_listed
 from analysis.flow.plan import Block, makespan
 from analysis.flow.search import attempt, simple_rules
 from analysis.flow.work import TICKS, Batch, Work, work_of
+from analysis.records.shop import WEEKS_PER_YEAR
 from analysis.study.learning import LearningResult
 
 SIZES = (*range(1, 11), 12, 15, 18, 20, 22, 25, 30, 35, 40, 45, 50, 60, 70, 80, 90, 100, 120, 140,
          160, 180, 200)  # fmt: skip
 FLAT_SHARE = 0.02  # common practice, no source: what a maker would not notice
-WEEKS_PER_YEAR = 52
 COLUMNS = (
     "units", "good_pieces", "elapsed_seconds", "lower_bound_seconds", "elapsed_seconds_per_piece",
     "worker_minutes", "setup_minutes", "labour", "material", "tied_up", "rack", "money",

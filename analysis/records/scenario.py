@@ -59,6 +59,7 @@ from typing import overload
 
 from analysis.problems import BadInput
 from analysis.records.figures import figure
+from analysis.records.shop import WEEKS_PER_YEAR
 from analysis.records.source import Source, read_source
 from analysis.records.toml import MOST, Reader, numbered, parsed
 
@@ -67,7 +68,6 @@ Path = tuple[str, ...]  # of keys, down to a value
 KIND = "scenario file"
 LONGEST_WEEKS = 1040
 MONTHS = 12
-WEEKS_PER_YEAR = 52
 
 
 @dataclass(frozen=True)

@@ -164,13 +164,28 @@ def _shop(reader: Reader, tables: dict) -> Shop:
 
 
 def _weeks_closed(reader: Reader, own: dict) -> int:
-    weeks = reader.amount(("shop",), own, "weeks_closed_per_year", 0)
-    if weeks <= MOST_WEEKS_CLOSED and weeks == int(weeks):
-        return int(weeks)
-    whole = f"is not a whole number from 0 to {MOST_WEEKS_CLOSED}"
     remedy = "give the weeks in which nobody is at the bench"
-    reader.fault(("shop", "weeks_closed_per_year"), whole, weeks, remedy)
-    return 0
+    return _whole(
+        reader, ("shop",), own, "weeks_closed_per_year", (0, MOST_WEEKS_CLOSED), 0, remedy
+    )
+
+
+def _whole(
+    reader: Reader,
+    path: tuple[str, ...],
+    table: dict,
+    key: str,
+    ends: tuple[int, int],
+    default: int,
+    remedy: str,
+) -> int:
+    """A whole number between two ends; the default where there is none or a wrong one."""
+    value = reader.amount(path, table, key, default)
+    if ends[0] <= value <= ends[1] and value == int(value):
+        return int(value)
+    whole = f"is not a whole number from {ends[0]} to {ends[1]}"
+    reader.fault(path + (key,), whole, value, remedy)
+    return default
 
 
 def _timezone(reader: Reader, own: dict) -> str:
@@ -300,16 +315,15 @@ def _products(reader: Reader, tables: dict) -> tuple[Product, ...]:
 
 
 def _product(reader: Reader, path: tuple[str, ...], table: dict, base: Product) -> Product:
-    size = reader.amount(path, table, "batch_size", base.batch_size)
-    if size < 1 or size > LARGEST_BATCH or size != int(size):
-        whole = f"is not a whole number from 1 to {LARGEST_BATCH}"
-        reader.fault(path + ("batch_size",), whole, size, "give the pieces started together")
-        size = base.batch_size
+    size = _whole(
+        reader, path, table, "batch_size", (1, LARGEST_BATCH), base.batch_size,
+        "give the pieces started together",
+    )  # fmt: skip
     return Product(
         base.name,
         base.variant,
         reader.amount(path, table, "demand_per_week", base.demand_per_week),
-        int(size),
+        size,
         reader.amount(path, table, "price", base.price),
         reader.amount(path, table, "material_cost", base.material_cost),
         reader.amount(path, table, "stock", base.stock),
