@@ -161,6 +161,12 @@ def _week_figures(url: str, version: int, _study: Study) -> WeekFigures:
     return week_figures(_study)
 
 
+def make_figures(source: Source) -> None:
+    """All that takes long of what the screens read out of the study, made beforehand."""
+    week_figures(source)
+    _ = fault_figures(source).cost
+
+
 @cache
 def _own_store(url: str) -> Unopened:
     def open_it() -> Store:

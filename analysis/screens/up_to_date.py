@@ -30,20 +30,22 @@ class Following:
     def __init__(self) -> None:
         self._lock = threading.Lock()
         self._work: threading.Thread | None = None
+        self._meanwhile = 0  # the version that is shown while the work goes on
         self._failed_at = -1  # a version: the page then works it out itself, and says what is wrong
         self._rest_until = 0.0
 
     def shown(self, here: Source) -> Source:
         """The store as it was at the version whose figures are to be shown now."""
         url, newest = here.key
-        stands = source.standing(url)
-        if stands is None or stands >= newest or self._failed_at > stands:
-            return replace(here, at=newest)
-        if here.store.lap_count() <= MOST_WAITED_FOR:
-            return replace(here, at=newest)
         with self._lock:
-            resting = time.monotonic() < self._rest_until
-            if not resting and (self._work is None or not self._work.is_alive()):
+            working = self._work is not None and self._work.is_alive()
+            stands = self._meanwhile if working else source.standing(url)
+            if stands is None or stands >= newest or self._failed_at > stands:
+                return replace(here, at=newest)
+            if here.store.lap_count() <= MOST_WAITED_FOR:
+                return replace(here, at=newest)
+            if not working and time.monotonic() >= self._rest_until:
+                self._meanwhile = stands
                 self._work = threading.Thread(target=self._add_up, args=(here, newest), daemon=True)
                 self._work.start()
         return replace(here, at=stands)
@@ -51,7 +53,7 @@ class Following:
     def _add_up(self, here: Source, version: int) -> None:
         began = time.monotonic()
         try:
-            source.week_figures(replace(here, at=version))
+            source.make_figures(replace(here, at=version))
         except Exception:  # whatever it is, the page meets it too
             _log.exception("the figures of version %s could not be made", version)
             self._failed_at = version

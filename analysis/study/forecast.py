@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 
@@ -28,6 +28,14 @@ class CellFits:
     experience: np.ndarray  # after the last lap
     experience_slope: np.ndarray  # its change with the loss per week
     weeks_rested: np.ndarray  # from then to the file's last lap, where longer than a week; else 0
+
+    def of_cells(self, cells: np.ndarray) -> CellFits:
+        """Those of some cells alone; cells: their numbers, each as often as it is wanted."""
+        lists = (
+            [candidate.of_cells(cells) for candidate in self.candidates],
+            [slope[cells] for slope in self.loss_slopes],
+        )
+        return CellFits(*lists, *(getattr(self, own.name)[cells] for own in fields(self)[2:]))
 
     @property
     def t(self) -> np.ndarray:

@@ -81,26 +81,24 @@ def _curve(learning: LearningResult, cells: pd.DataFrame) -> pd.DataFrame:
         return pd.DataFrame(columns=CURVE_COLUMNS)
     present = np.exp(present_lap(fits).mean)
     usual = learning.cells["present_seconds"].to_numpy(float) / present
-    tables = []
-    for cell in cells.index:
-        own = learning.laps[learning.laps["cell"] == cell].sort_values("pieces_before")
-        knots = own.iloc[_knots(own["pieces_before"].to_numpy(), own["experience"].to_numpy())]
-        logs = [log_lap(fits, experience) for experience in knots["experience"]]
-        value = np.array([log.mean[cell] for log in logs])
-        half = fits.t[cell] * np.sqrt([log.variance[cell] for log in logs])
-        mean = usual[cell] * np.exp(value)
-        tables.append(
-            pd.DataFrame(
-                {
-                    "worker": cells.loc[cell, "worker"],
-                    "pieces_made": knots["pieces_before"].to_numpy() + 1,
-                    "seconds": mean,
-                    "low": mean * np.exp(-half),
-                    "high": mean * np.exp(half),
-                }
-            )
-        )
-    return pd.concat(tables, ignore_index=True)
+    laps = learning.laps[learning.laps["cell"].isin(cells.index)]
+    knots = pd.concat([
+        own.iloc[_knots(own["pieces_before"].to_numpy(), own["experience"].to_numpy())]
+        for _, own in laps.sort_values("pieces_before").groupby("cell")
+    ])  # fmt: skip
+    cell = knots["cell"].to_numpy(np.int64)
+    here = fits.of_cells(cell)
+    log = log_lap(here, knots["experience"].to_numpy(float))
+    mean, half = usual[cell] * np.exp(log.mean), here.t * np.sqrt(log.variance)
+    return pd.DataFrame(
+        {
+            "worker": cells["worker"].loc[cell].to_numpy(),
+            "pieces_made": knots["pieces_before"].to_numpy() + 1,
+            "seconds": mean,
+            "low": mean * np.exp(-half),
+            "high": mean * np.exp(half),
+        }
+    )
 
 
 def _knots(before: np.ndarray, experience: np.ndarray) -> np.ndarray:

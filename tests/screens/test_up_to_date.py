@@ -1,5 +1,8 @@
 """After a change the figures of a large store stand at once, first the last ones, then the new."""
 
+import threading
+import time
+
 import pytest
 from streamlit.testing.v1 import AppTest
 
@@ -37,6 +40,25 @@ def test_a_large_store_shows_its_last_figures_until_those_after_a_correction_sta
     assert "3 good pieces" in said(show("this_week"))
     _corrected(large, 11)
     assert "3 good pieces" in said(show("this_week"))
+    _followed()
+    assert "13 good pieces" in said(show("this_week"))
+
+
+def test_new_figures_are_shown_once_all_that_takes_long_of_them_is_made(show, large, monkeypatch):
+    go_on, fault_figures = threading.Event(), source.fault_figures
+
+    def waits(here):
+        go_on.wait(30)
+        return fault_figures(here)
+
+    show("this_week")
+    _corrected(large, 11)
+    monkeypatch.setattr(source, "fault_figures", waits)
+    assert FOLLOW in said(show("this_week"))
+    while source.standing(large.url) < large.version():  # the study stands before the rest
+        time.sleep(0.01)
+    assert FOLLOW in said(show("this_week"))
+    go_on.set()
     _followed()
     assert "13 good pieces" in said(show("this_week"))
 
