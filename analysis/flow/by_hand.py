@@ -247,8 +247,9 @@ class _Retimed(_Dispatch):
         if block.is_setup:
             free = self.station_free[own.station] if own.station >= 0 else 0
             return self._in_hours(max(now + lost, free), lost, own.duration)
-        self.group[block.index] = self._together(block)
-        return self._earliest(block.index, now, lost)
+        self._put_together(block.index, self._together(block))
+        ready = self._pieces_ready(block.index)
+        return None if ready is None else self._earliest(block.index, now, lost, ready)
 
     def _take(self, worker: int, row: list[Block], start: int) -> None:
         block = row[0]
@@ -258,7 +259,7 @@ class _Retimed(_Dispatch):
             self._set_up(worker, using, start)
             row.pop(0)
             return
-        self.group[block.index] = self._together(block)
+        self._put_together(block.index, self._together(block))
         pieces = self._size(block.index)
         self._go(worker, block.index, start)
         row[0] = Block(0, 0, worker, block.index, block.units - pieces)

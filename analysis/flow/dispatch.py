@@ -97,7 +97,10 @@ class _Dispatch:
         self.group = list(rule.group) or [o.holds or o.pieces_at_once for o in self.operations]
         self.open = list(range(len(self.operations)))
         self.urgent = any(o.max_wait is not None for o in self.operations)
-        self.known_ready: list[tuple] = [((), None)] * len(self.operations)
+        self.ready: list[int | None] = [None] * len(self.operations)  # see _pieces_ready
+        self.outdated = [True] * len(self.operations)
+        self.after = [[other for other, _ in row] for row in work.after]
+        self.in_spans = bool(work.hours.spans)
         self.longest_go = max((o.duration for o in self.operations), default=0)
 
         if work.begun:
@@ -163,7 +166,8 @@ class _Dispatch:
             return False
         if self.in_a_row[worker] >= self.rule.run[own] or (self.urgent and self._pressed(own, now)):
             return False
-        start = self._earliest(own, now, 0)
+        ready = self._pieces_ready(own)
+        start = None if ready is None else self._earliest(own, now, 0, ready)
         if start is None or start > now + self.rule.patience:
             return False
         self._go(worker, own, start)
@@ -172,15 +176,20 @@ class _Dispatch:
     def _choice(self, worker: int, index: int, now: int) -> Choice | None:
         """(late, rank, index, start, is_setup) of beginning this operation; None if it cannot."""
         operation = self.operations[index]
-        task = operation.task, operation.station
+        unset = operation.setup >= 0 and self.ready_setup[operation.setup] is None
+        ready = self._pieces_ready(index)
+        if ready is None and not unset:
+            return None
         last = self.last[worker]
-        lost = self.work.change_ticks(*last, *task) if last is not None else 0
+        lost = 0
+        if last is not None and last[0] != operation.task:
+            lost = self.work.change_ticks(*last, operation.task, operation.station)
         rank = self.rule.ranked(index, self.taken[index], operation.units)
-        if operation.setup >= 0 and self.ready_setup[operation.setup] is None:
-            return self._setup_choice(worker, index, now, lost, rank)
+        if unset or ready is None:
+            return self._setup_choice(worker, index, now, lost, rank, ready)
         if self.urgent and operation.max_wait is not None and self._pressed(index, now):
             return None
-        start = self._earliest(index, now, lost)
+        start = self._earliest(index, now, lost, ready)
         if start is None:
             return None
         late = start - now - lost
@@ -189,7 +198,7 @@ class _Dispatch:
         return late, rank, index, start, False
 
     def _setup_choice(
-        self, worker: int, index: int, now: int, lost: int, rank: float
+        self, worker: int, index: int, now: int, lost: int, rank: float, ready: int | None
     ) -> Choice | None:
         setup = self.work.setups[self.operations[index].setup]
         begin = now + lost
@@ -197,12 +206,16 @@ class _Dispatch:
         start = self._in_hours(free, lost, setup.duration)
         if worker not in setup.workers or start is None:
             return None
-        first = self._pieces_ready(index)
-        wanted = first is not None and first <= start + setup.duration + setup.wait
+        wanted = ready is not None and ready <= start + setup.duration + setup.wait
         late = start - begin + (0 if wanted else 1)
         if wanted and setup.wait:
             late -= 1  # what warms up by itself is switched on before other work is gone on with
         return late, rank, index, start, True
+
+    def _put_together(self, index: int, pieces: int) -> None:
+        """Let the next go of an operation be of so many pieces."""
+        self.group[index] = pieces
+        self.outdated[index] = True
 
     def _size(self, index: int) -> int:
         """Pieces of the next go."""
@@ -213,29 +226,23 @@ class _Dispatch:
         return size if size < left else left
 
     def _pieces_ready(self, index: int) -> int | None:
-        """When the next go's pieces are all there; None where that is not yet known."""
-        operation, taken = self.operations[index], self.taken[index]
-        size = self._size(index)
-        if size > 1:  # asked again and again while nothing about these pieces has changed
-            state = taken, size, *(len(self.left[before]) for before, _ in operation.before)
-            if self.known_ready[index][0] != state:
-                self.known_ready[index] = state, self._all_ready(operation, taken, size)
-            return self.known_ready[index][1]
-        ready = 0
-        for before, wait in operation.before:
-            left = self.left[before]
-            if len(left) <= taken:
-                return None
-            if left[taken] + wait > ready:
-                ready = left[taken] + wait
-        return ready
+        """When the next go's pieces are all there; None where that is not yet known. Asked again
+        and again while nothing about these pieces has changed."""
+        if self.outdated[index]:
+            self.ready[index] = self._all_ready(index)
+            self.outdated[index] = False
+        return self.ready[index]
 
-    def _all_ready(self, operation: Operation, taken: int, size: int) -> int | None:
+    def _all_ready(self, index: int) -> int | None:
+        operation, taken, size = self.operations[index], self.taken[index], self._size(index)
         ready = 0
         for before, wait in operation.before:
             left = self.left[before]
             if len(left) < taken + size:
                 return None
+            if size == 1:
+                ready = max(ready, left[taken] + wait)
+                continue
             ready = max(
                 ready,
                 *(left[taken + k] + wait - operation.enters(k)
@@ -250,23 +257,24 @@ class _Dispatch:
         begun = self.work.hours.fit(start - lost, lost + duration)
         return None if begun is None else begun + lost
 
-    def _earliest(self, index: int, now: int, lost: int) -> int | None:
-        """The earliest start of the next go after a change of task that begins at `now`."""
+    def _earliest(self, index: int, now: int, lost: int, ready: int) -> int | None:
+        """The earliest start of the next go, whose pieces are there from `ready` on, after a change
+        of task that begins at `now`; None where its setup is still to be made."""
         operation = self.operations[index]
-        ready = self._pieces_ready(index)
-        if ready is None:
-            return None
-        start = max(now + lost, ready)
+        start = now + lost
+        if ready > start:
+            start = ready
         if operation.setup >= 0:
             done = self.ready_setup[operation.setup]
             if done is None:
                 return None
-            start = max(start, done)
-        if operation.station >= 0:
-            start = max(start, self.station_free[operation.station])
+            if done > start:
+                start = done
+        if operation.station >= 0 and self.station_free[operation.station] > start:
+            start = self.station_free[operation.station]
         if operation.rack in self.full_racks:
             start = self._with_room(index, start)
-        return self._in_hours(start, lost, operation.duration)
+        return self._in_hours(start, lost, operation.duration) if self.in_spans else start
 
     def _with_room(self, index: int, start: int) -> int:
         """The earliest start from which the pieces of the next go find places in the rack."""
@@ -284,19 +292,23 @@ class _Dispatch:
             start = min(there) - operation.duration
 
     def _go(self, worker: int, index: int, start: int) -> None:
-        operation, size = self.operations[index], self._size(index)
+        operation = self.operations[index]
+        size = self._size(index)
         end = start
         for begun, pieces in self._goes(operation, start, size):
             end = begun + operation.duration * operation.goes(pieces)
-            for piece in range(pieces):
-                leaves = begun + operation.leaves(piece)
+            leave = [begun + operation.leaves(piece) for piece in range(pieces)]
+            for leaves in leave:
                 insort(self.left[index], leaves)
-                if operation.rack in self.full_racks:
-                    self.lying[operation.rack].append((leaves, leaves + operation.wait))
+            if operation.rack in self.full_racks:
+                self.lying[operation.rack] += [(t, t + operation.wait) for t in leave]
             self._busy(worker, Block(begun, end, worker, index, pieces), operation)
         if operation.station >= 0:
             self.station_free[operation.station] = end + (operation.wait if operation.holds else 0)
         self.taken[index] += size
+        self.outdated[index] = True
+        for other in self.after[index]:
+            self.outdated[other] = True
         self.in_a_row[worker] += size
         self.own[worker] = index
         if self.taken[index] == operation.units:
