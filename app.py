@@ -17,13 +17,13 @@ if get_script_run_ctx(suppress_warning=True) is None:
     from analysis.bench.lifespan import lifespan
     from analysis.bench.routes import middleware, routes
     from analysis.bench.service import Bench
-    from analysis.screens import chart_files
+    from analysis.screens import shown_files
 
     bench = Bench()
     icon = Route("/favicon.png", lambda _request: FileResponse(PAGE / "icon.svg"))
     app = st.App(
         __file__,
-        routes=[icon, chart_files.route(), *routes(bench)],
+        routes=[icon, shown_files.route(), *routes(bench)],
         middleware=middleware(bench),
         lifespan=lifespan(bench),
     )

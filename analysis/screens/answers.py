@@ -7,7 +7,6 @@ in as few as it takes, and charts and tables as messages that were made once.
 
 from __future__ import annotations
 
-import hashlib
 import html
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
@@ -17,7 +16,7 @@ from typing import TYPE_CHECKING, Any
 import streamlit as st
 
 from analysis.records import figures as writing
-from analysis.screens import chart_files, parts, up_to_date
+from analysis.screens import parts, shown_files, up_to_date
 from analysis.screens.source import Source, current, figures, kept
 
 if TYPE_CHECKING:
@@ -166,14 +165,14 @@ class Chart:
         found = specification(altair_chart)
         if vega := writing.manner().vega:
             found["config"] = found.get("config", {}) | {"locale": vega}
-        return cls(found, hashlib.sha256(repr(found).encode()).hexdigest())
+        return cls(found, shown_files.mark(repr(found)))
 
 
 def picture(place: Source | Desk, name: str, choice: tuple, make: Callable) -> None:
     """A chart as wide as the page, kept like the rest; `make` gives the Altair chart."""
     found = (place if isinstance(place, Desk) else desk(place)).kept
     chart = found(f"{name} chart", choice, lambda: Chart.of(make()))
-    chart_files.SHOWN.put(chart.mark, chart_files.file_name(name), chart.specification)
+    shown_files.SHOWN.put(chart.mark, shown_files.file_name(name), chart.specification)
     _draw(chart, name)
 
 
@@ -183,15 +182,12 @@ def picture(place: Source | Desk, name: str, choice: tuple, make: Callable) -> N
 def _draw(chart: Chart, name: str) -> None:
     """Streamlit sends again the messages that the first drawing made, and makes none anew."""
     st.vega_lite_chart(chart.specification, width="stretch")
-    st.html(chart_files.links(chart.mark, name))
+    st.html(shown_files.chart_links(chart.mark, name))
 
 
 @dataclass(frozen=True)
 class Table:
-    """Figures as they are written on the page, and the same as a file.
-
-    The file is made beforehand: one that Streamlit makes at the click was at times cancelled.
-    """
+    """Figures as they are written on the page, and the same as a file."""
 
     html: str
     csv: bytes
@@ -222,8 +218,7 @@ class Table:
 
 def table(kept_table: Table, name: str, what: str = "The figures behind the chart") -> None:
     """Figures, and the same as a CSV file; `what` they are is said to those who cannot see them."""
-    st.html(figures_page(kept_table, what))
-    file(kept_table.csv, name)
+    st.html(figures_page(kept_table, what) + shown_files.table_link(kept_table.csv, name))
 
 
 def figures_page(kept_table: Table, what: str) -> str:
@@ -234,18 +229,6 @@ def figures_page(kept_table: Table, what: str) -> str:
         f"<div class='figures lead-{kept_table.lead}{size}'>{switch}"
         f"<div class='rows' tabindex='0' role='region' aria-label='{html.escape(what)}'>"
         f"<table>{kept_table.html}</table></div></div>"
-    )
-
-
-def file(csv: bytes, name: str, label: str = "This table as a file (CSV)") -> None:
-    """The button that gives a table's figures as a file."""
-    st.download_button(
-        label,
-        csv,
-        file_name=f"{name}.csv",
-        mime="text/csv",
-        on_click="ignore",
-        key=f"{name}_csv",
     )
 
 

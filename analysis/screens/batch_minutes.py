@@ -59,6 +59,7 @@ class Page:
     time: BatchTime
     sentence: str
     points: tuple[str, ...]
+    has_ranges: bool
     table: Table
     surer: tuple[str, ...]
 
@@ -86,7 +87,7 @@ def show() -> None:
         return
     answers.answer(page.sentence, page.points)
     glossary.beside(*TRADE)
-    _picture(desk, page.time, choice)
+    _picture(desk, page, choice)
     answers.table(page.table, "batch_minutes")
     true_times.show(desk, choice[0])
     answers.surer(page.surer)
@@ -125,6 +126,7 @@ def _page(figures: Study, product: str, variant: str, worker: str, batch: str) -
             _left_out(time),
             _short(begun(figures), product),
         ),
+        bool(time.operations["per_piece_low"].notna().any()),
         Table.of(_table(time), FORMATS, SPANS),
         tuple(_surer(time)),
     )
@@ -318,7 +320,8 @@ def _hours(found: MeanRange) -> str:
     return words.time_range(3600 * found.low, 3600 * found.high)
 
 
-def _picture(desk: answers.Desk, time: BatchTime, choice: tuple[str, ...]) -> None:
+def _picture(desk: answers.Desk, page: Page, choice: tuple[str, ...]) -> None:
+    time = page.time
     per = parts.one_of("Minutes for", PER, "good piece", key="minutes_per")
 
     def make() -> alt.Chart:
@@ -332,7 +335,7 @@ def _picture(desk: answers.Desk, time: BatchTime, choice: tuple[str, ...]) -> No
         return batch_minutes_chart(minutes, per, totals)
 
     answers.picture(desk, "minutes", (*choice, per), make)
-    if time.operations["per_piece_low"].notna().any():
+    if page.has_ranges:
         st.caption(
             "Line across the end of a bar: 19 times out of 20 an operation's time lies in there, "
             "on average, by how much these batches differ."

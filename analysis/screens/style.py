@@ -60,8 +60,8 @@ STYLE = """<style>
 }
 
 [data-testid*='Button-primary'] {color: light-dark(#fff, #10202b) !important}
-.save-chart {font-size: 0.8125rem; line-height: 1.8; opacity: 0.85}
-.save-chart a {color: inherit; display: inline-block; padding: 0.15rem 0; min-height: 1.5rem}
+.save-shown {font-size: 0.8125rem; line-height: 1.8; opacity: 0.85}
+.save-shown a {color: inherit; display: inline-block; padding: 0.15rem 0; min-height: 1.5rem}
 
 .terms {display: flex; flex-wrap: wrap; align-items: baseline; column-gap: 0.9rem;
   font-size: 0.875rem}

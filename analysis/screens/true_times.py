@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 import pandas as pd
 import streamlit as st
 
-from analysis.screens import answers, glossary, words
+from analysis.screens import answers, glossary, shown_files, words
 from analysis.screens.answers import Table
 from analysis.screens.written import as_csv
 
@@ -46,8 +46,8 @@ def show(desk: answers.Desk, product: str) -> None:
     glossary.beside(*TRADE)
     st.html(answers.figures_page(page.time_table, "Seconds a piece of each operation"))
     st.markdown(f"### Right first time, by operation\n\n{page.right}")
-    st.html(answers.figures_page(page.right_table, "Faults and mending of each operation"))
-    answers.file(page.file, "operations", "Both tables as a file (CSV)")
+    faults = answers.figures_page(page.right_table, "Faults and mending of each operation")
+    st.html(faults + shown_files.table_link(page.file, "operations", "Both tables as a file (CSV)"))
     st.markdown(f"### Interruptions, by cause\n\n{page.stops}")
     if page.stop_table:
         answers.table(page.stop_table, "interruptions", "Interruptions of each cause")

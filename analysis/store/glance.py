@@ -39,6 +39,7 @@ class Unopened:
         self._open_it, self._lock = open_it, threading.RLock()
         self._store: Store | None = None
         self._connection: sqlite3.Connection | None = None
+        self._counted: tuple[tuple, int] | None = None  # the change after which, how many laps
 
     def __getattr__(self, name: str) -> Any:
         return getattr(self.opened(), name)
@@ -56,9 +57,16 @@ class Unopened:
         return self.opened().version() if row is None else row[0]
 
     def lap_count(self) -> int:
-        """How many laps count now."""
-        row = self._look(LAPS)
-        return self.opened().lap_count() if row is None else row[0]
+        """How many laps count now; they are counted once after each change."""
+        last = self._look(LAST_CHANGE)
+        if last is None:
+            return self.opened().lap_count()
+        if self._counted is None or self._counted[0] != last:
+            row = self._look(LAPS)
+            if row is None:
+                return self.opened().lap_count()
+            self._counted = last, row[0]
+        return self._counted[1]
 
     def remembered(self, name: str) -> str:
         """What a screen had remembered under a name, blank where nothing was."""

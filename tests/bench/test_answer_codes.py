@@ -15,7 +15,7 @@ from schemathesis import checks
 from analysis.bench import guard, routes
 from analysis.bench.assets import Assets
 from analysis.bench.service import OPEN_SWITCH
-from analysis.screens.chart_files import SHOWN
+from analysis.screens.shown_files import SHOWN
 from tests.bench.conftest import now
 from tests.bench.serving import ROOT, Answer, another_machine, at_clock, body_of, lap
 from tests.bench.within import Within, own_app

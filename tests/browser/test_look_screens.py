@@ -116,7 +116,7 @@ def test_a_trade_term_is_explained_by_touch_and_by_keyboard(app, page):
 def test_the_table_can_be_taken_home_as_csv(app, page):
     open_screen(app, page, "keeping-pace")
     with page.expect_download() as download:
-        page.get_by_role("button", name="This table as a file (CSV)").first.click()
+        page.get_by_role("link", name="This table as a file (CSV)").first.click()
     text = download.value.path().read_text("utf-8-sig")
     assert text.startswith("product,one needed every (min),work in a good piece (min)")
     assert len(text.splitlines()) > 1

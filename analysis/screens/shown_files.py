@@ -1,75 +1,92 @@
-"""Every chart as a file: a picture (PNG, SVG) and its data (CSV), made when somebody asks for it.
+"""Every chart and table as a file: a chart's picture (PNG, SVG) and data (CSV), a table's CSV.
 
-Below each chart stand three plain links. They cost a rerun one message that was made once; the
-file is made by a route of the server, from the specification that the page was sent.
+Below each stand plain links, answered by a route of the server. A chart's file is made when
+somebody asks for it, from the specification that the page was sent. A button of Streamlit's own
+would cost each rerun another element, and a file that it makes at the click was at times cancelled.
 """
 
 import asyncio
+import hashlib
 import re
 import threading
 from collections import OrderedDict
 from collections.abc import Iterator
-from typing import Any
+from typing import Any, TypeAlias
 
 from starlette.requests import Request
 from starlette.responses import PlainTextResponse, Response
 from starlette.routing import Route
 
 WIDTH_PIXELS = 900  # as wide as a sheet of A4 at 110 dots an inch
-MOST_CHARTS = 400
+MOST_FILES = 400
 KINDS = {
     "png": ("picture (PNG)", "image/png"),
     "svg": ("drawing (SVG)", "image/svg+xml"),
     "csv": ("data (CSV)", "text/csv; charset=utf-8"),
 }
-GONE = "This chart is no longer at hand. Load the page again and ask once more."
+GONE = "This file is no longer at hand. Load the page again and ask once more."
+
+Content: TypeAlias = dict | bytes  # a chart's specification, or a table as CSV
 
 
 class Shown:
-    """The specifications of the charts shown last, by their marks, for all pages of a server."""
+    """The charts and tables shown last, by their marks, for all pages of a server."""
 
     def __init__(self) -> None:
-        self._charts: OrderedDict[str, tuple[str, dict]] = OrderedDict()
+        self._files: OrderedDict[str, tuple[str, Content]] = OrderedDict()
         self._lock = threading.Lock()  # pages are drawn in threads of their own
 
-    def put(self, mark: str, name: str, specification: dict) -> None:
-        """Keep a chart under its mark, with its file's name, and forget the oldest of too many."""
+    def put(self, mark: str, name: str, content: Content) -> None:
+        """Keep what is shown under its mark, with the name its file is to have (without the
+        ending), and forget the oldest of too many."""
         with self._lock:
-            self._charts[mark] = (name, specification)
-            self._charts.move_to_end(mark)
-            while len(self._charts) > MOST_CHARTS:
-                self._charts.popitem(last=False)
+            self._files[mark] = (name, content)
+            self._files.move_to_end(mark)
+            while len(self._files) > MOST_FILES:
+                self._files.popitem(last=False)
 
-    def get(self, mark: str) -> tuple[str, dict] | None:
-        """The file's name, without its ending, and the specification; None where unknown."""
+    def get(self, mark: str) -> tuple[str, Content] | None:
+        """The file's name and what it is made from; None where unknown."""
         with self._lock:
-            return self._charts.get(mark)
+            return self._files.get(mark)
 
 
 SHOWN = Shown()
 
 
-def links(mark: str, name: str) -> str:
+def mark(content: str | bytes) -> str:
+    """A name that only the same content has."""
+    return hashlib.sha256(content.encode() if isinstance(content, str) else content).hexdigest()
+
+
+def chart_links(mark: str, name: str) -> str:
     """The links below a chart, as HTML; `name` says which chart to those who cannot see it."""
     anchors = (
-        f"<a href='/chart/{mark}.{kind}' download aria-label='Save the chart of {name} as {said}'>"
+        f"<a href='/shown/{mark}.{kind}' download aria-label='Save the chart of {name} as {said}'>"
         f"{said}</a>"
         for kind, (said, _) in KINDS.items()
     )
-    return f"<div class='save-chart'>Save this chart: {' · '.join(anchors)}</div>"
+    return f"<div class='save-shown'>Save this chart: {' · '.join(anchors)}</div>"
+
+
+def table_link(csv: bytes, name: str, label: str = "This table as a file (CSV)") -> str:
+    """The link below a table, as HTML; `name` is its file's, without the ending."""
+    own = mark(csv)
+    SHOWN.put(own, name, csv)
+    return f"<div class='save-shown'><a href='/shown/{own}.csv' download>{label}</a></div>"
 
 
 def route() -> Route:
-    """`/chart/MARK.KIND`, beside the pages of the program and behind the same guard."""
-    return Route("/chart/{mark:str}.{kind:str}", _answer, methods=["GET"])
+    """`/shown/MARK.KIND`, beside the pages of the program and behind the same guard."""
+    return Route("/shown/{mark:str}.{kind:str}", _answer, methods=["GET"])
 
 
 async def _answer(request: Request) -> Response:
     kind, found = request.path_params["kind"], SHOWN.get(request.path_params["mark"])
-    if found is None or kind not in KINDS:
+    if found is None or kind not in (KINDS if isinstance(found[1], dict) else ("csv",)):
         return PlainTextResponse(GONE, 404)
-    name, specification = found
-    body = await asyncio.to_thread(made, specification, kind)  # a picture takes some tenths
+    name, content = found
+    body = await asyncio.to_thread(made, content, kind)  # a picture takes some tenths
     headers = {
         "Content-Disposition": f'attachment; filename="{name}.{kind}"',
         "X-Content-Type-Options": "nosniff",
@@ -78,13 +95,15 @@ async def _answer(request: Request) -> Response:
     return Response(body, media_type=KINDS[kind][1], headers=headers)
 
 
-def made(specification: dict, kind: str) -> bytes:
-    """The file of a chart: `kind` is png, svg or csv."""
+def made(content: Content, kind: str) -> bytes:
+    """The file of a chart, `kind` being png, svg or csv, or of a table, which is its CSV."""
+    if isinstance(content, bytes):
+        return content
     if kind == "csv":
-        return _data(specification)
+        return _data(content)
     import vl_convert  # slow to load, and only a saved picture needs it
 
-    on_paper = for_paper(specification)
+    on_paper = for_paper(content)
     if kind == "svg":
         return vl_convert.vegalite_to_svg(on_paper).encode()
     return vl_convert.vegalite_to_png(on_paper, scale=2)
