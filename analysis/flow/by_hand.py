@@ -242,8 +242,7 @@ class _Retimed(_Dispatch):
     def _begins(self, worker: int, block: Block) -> int | None:
         """The earliest start of the next go of a block; None while its pieces are not there."""
         own = (self.work.setups if block.is_setup else self.operations)[block.index]
-        last, now = self.last[worker], self.free[worker]
-        lost = self.work.change_ticks(*last, own.task, own.station) if last is not None else 0
+        now, lost = self.free[worker], self._lost(worker, own)
         if block.is_setup:
             free = self.station_free[own.station] if own.station >= 0 else 0
             return self._in_hours(max(now + lost, free), lost, own.duration)

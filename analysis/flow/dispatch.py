@@ -16,6 +16,8 @@ from analysis.flow.work import Begun, Operation, Setup, Work
 # late, rank, operation, start, whether it is the setup: the least is begun
 Choice: TypeAlias = tuple[int, float, int, int, bool]
 
+UNKNOWN = -1  # no moment: to be worked out
+
 
 @dataclass(frozen=True)
 class Rule:
@@ -96,9 +98,12 @@ class _Dispatch:
         self.blocks: list[Block] = []
         self.group = list(rule.group) or [o.holds or o.pieces_at_once for o in self.operations]
         self.open = list(range(len(self.operations)))
+        self.able = [
+            {index for index, operation in enumerate(self.operations) if who in operation.workers}
+            for who in range(len(work.workers))
+        ]
         self.urgent = any(o.max_wait is not None for o in self.operations)
-        self.ready: list[int | None] = [None] * len(self.operations)  # see _pieces_ready
-        self.outdated = [True] * len(self.operations)
+        self.ready: list[int | None] = [UNKNOWN] * len(self.operations)  # see _pieces_ready
         self.after = [[other for other, _ in row] for row in work.after]
         self.in_spans = bool(work.hours.spans)
         self.longest_go = max((o.duration for o in self.operations), default=0)
@@ -144,8 +149,9 @@ class _Dispatch:
         if own >= 0 and self._goes_on(worker, own, now):
             return True
         best = None
+        able = self.able[worker]
         for index in self.open[:1] if self.in_turn else self.open:
-            if worker in self.operations[index].workers:
+            if index in able:
                 choice = self._choice(worker, index, now)
                 if choice is not None and (best is None or choice < best):
                     best = choice
@@ -176,31 +182,26 @@ class _Dispatch:
     def _choice(self, worker: int, index: int, now: int) -> Choice | None:
         """(late, rank, index, start, is_setup) of beginning this operation; None if it cannot."""
         operation = self.operations[index]
-        unset = operation.setup >= 0 and self.ready_setup[operation.setup] is None
         ready = self._pieces_ready(index)
-        if ready is None and not unset:
+        if operation.setup >= 0 and self.ready_setup[operation.setup] is None:
+            return self._setup_choice(worker, index, now, ready)
+        if ready is None:
             return None
-        last = self.last[worker]
-        lost = 0
-        if last is not None and last[0] != operation.task:
-            lost = self.work.change_ticks(*last, operation.task, operation.station)
-        rank = self.rule.ranked(index, self.taken[index], operation.units)
-        if unset or ready is None:
-            return self._setup_choice(worker, index, now, lost, rank, ready)
         if self.urgent and operation.max_wait is not None and self._pressed(index, now):
             return None
+        lost = self._lost(worker, operation)
         start = self._earliest(index, now, lost, ready)
         if start is None:
             return None
         late = start - now - lost
         if self.urgent and self._closes(index) and late <= self.longest_go:
             late = -1
-        return late, rank, index, start, False
+        return late, self._rank(index), index, start, False
 
-    def _setup_choice(
-        self, worker: int, index: int, now: int, lost: int, rank: float, ready: int | None
-    ) -> Choice | None:
-        setup = self.work.setups[self.operations[index].setup]
+    def _setup_choice(self, worker: int, index: int, now: int, ready: int | None) -> Choice | None:
+        operation = self.operations[index]
+        setup = self.work.setups[operation.setup]
+        lost = self._lost(worker, operation)
         begin = now + lost
         free = max(begin, self.station_free[setup.station] if setup.station >= 0 else 0)
         start = self._in_hours(free, lost, setup.duration)
@@ -210,12 +211,22 @@ class _Dispatch:
         late = start - begin + (0 if wanted else 1)
         if wanted and setup.wait:
             late -= 1  # what warms up by itself is switched on before other work is gone on with
-        return late, rank, index, start, True
+        return late, self._rank(index), index, start, True
+
+    def _lost(self, worker: int, what: Operation | Setup) -> int:
+        """Ticks the worker loses on the way from their last work to this."""
+        last = self.last[worker]
+        if last is None or last[0] == what.task:
+            return 0
+        return self.work.change_ticks(*last, what.task, what.station)
+
+    def _rank(self, index: int) -> float:
+        return self.rule.ranked(index, self.taken[index], self.operations[index].units)
 
     def _put_together(self, index: int, pieces: int) -> None:
         """Let the next go of an operation be of so many pieces."""
         self.group[index] = pieces
-        self.outdated[index] = True
+        self.ready[index] = UNKNOWN
 
     def _size(self, index: int) -> int:
         """Pieces of the next go."""
@@ -228,10 +239,10 @@ class _Dispatch:
     def _pieces_ready(self, index: int) -> int | None:
         """When the next go's pieces are all there; None where that is not yet known. Asked again
         and again while nothing about these pieces has changed."""
-        if self.outdated[index]:
-            self.ready[index] = self._all_ready(index)
-            self.outdated[index] = False
-        return self.ready[index]
+        ready = self.ready[index]
+        if ready == UNKNOWN:
+            ready = self.ready[index] = self._all_ready(index)
+        return ready
 
     def _all_ready(self, index: int) -> int | None:
         operation, taken, size = self.operations[index], self.taken[index], self._size(index)
@@ -306,9 +317,9 @@ class _Dispatch:
         if operation.station >= 0:
             self.station_free[operation.station] = end + (operation.wait if operation.holds else 0)
         self.taken[index] += size
-        self.outdated[index] = True
+        self.ready[index] = UNKNOWN
         for other in self.after[index]:
-            self.outdated[other] = True
+            self.ready[other] = UNKNOWN
         self.in_a_row[worker] += size
         self.own[worker] = index
         if self.taken[index] == operation.units:

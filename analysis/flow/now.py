@@ -228,5 +228,5 @@ def _in_one_go(row: list[Block]) -> Block:
         goes_on = block.start - first.end <= 60 * TICKS and not first.is_setup
         if not goes_on or (block.is_setup, block.index) != (first.is_setup, first.index):
             break
-        first = replace(first, end=block.end, units=first.units + block.units)
+        first = first._replace(end=block.end, units=first.units + block.units)
     return first

@@ -10,12 +10,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from analysis.flow.work import TICKS, Work
 
 
-@dataclass(frozen=True, order=True)
-class Block:
+class Block(NamedTuple):
     """`units` pieces of an operation in a row, or its setup (units 0); times in ticks.
 
     index: of the operation in `Work.operations`, or of the setup in `Work.setups`.
@@ -24,7 +24,7 @@ class Block:
     start: int
     end: int
     worker: int
-    index: int
+    index: int  # type: ignore[assignment]  # of the tuple there is nothing to look up
     units: int
 
     @property
