@@ -61,9 +61,7 @@ from analysis.problems import BadInput
 from analysis.records.figures import figure
 from analysis.records.shop import WEEKS_PER_YEAR
 from analysis.records.source import Source, read_source
-from analysis.records.toml import MOST, Reader, numbered, parsed
-
-Path = tuple[str, ...]  # of keys, down to a value
+from analysis.records.toml import MOST, Path, Reader, numbered, parsed
 
 KIND = "scenario file"
 LONGEST_WEEKS = 1040
@@ -192,7 +190,7 @@ class Origin:
     """Where a scenario was written: the file, and the line of each table and key."""
 
     file: str = "the scenario"
-    lines: dict[tuple[str, ...], int] = field(default_factory=dict)
+    lines: dict[Path, int] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -368,7 +366,7 @@ def _equipment(reader: "_Reader", tables: dict) -> tuple[Equipment, ...]:
     )
 
 
-def _machine(reader: "_Reader", path: tuple[str, ...], table: dict) -> Equipment:
+def _machine(reader: "_Reader", path: Path, table: dict) -> Equipment:
     operations = reader.names(path, table, "operation", "equipment is for no operation")
     if "operation" not in table:
         reader.fault(path, "is for no operation", "", 'give operation = "…"')
@@ -394,7 +392,7 @@ def _machine(reader: "_Reader", path: tuple[str, ...], table: dict) -> Equipment
     )
 
 
-def _new_station(reader: "_Reader", path: tuple[str, ...], table: dict) -> bool | str:
+def _new_station(reader: "_Reader", path: Path, table: dict) -> bool | str:
     value = table.get("new_station", False)
     if isinstance(value, bool):
         return value
@@ -508,7 +506,7 @@ def _orders(reader: "_Reader", table: dict, horizon: int) -> tuple[Order, ...]:
     )
 
 
-def _order(reader: "_Reader", path: tuple[str, ...], table: dict, horizon: int) -> Order:
+def _order(reader: "_Reader", path: Path, table: dict, horizon: int) -> Order:
     reader.known(path, table, ORDER_KEYS)
     for key in ("product", "pieces", "week"):
         if key not in table:
@@ -530,30 +528,6 @@ class _Reader(Reader):
         if key not in table:
             self.fault(path, f"has no {key}", "", remedy)
         return self.amount(path, table, key, 1.0)
-
-    @overload
-    def whole(
-        self, path: Path, table: dict, key: str, least: int, most: int, default: int
-    ) -> int: ...
-
-    @overload
-    def whole(
-        self, path: Path, table: dict, key: str, least: int, most: int, default: None
-    ) -> int | None: ...
-
-    def whole(
-        self, path: Path, table: dict, key: str, least: int, most: int, default: int | None
-    ) -> int | None:
-        """A whole number from least to most; the default where there is none or a wrong one."""
-        value = table.get(key)
-        if value is None:
-            return default
-        number = isinstance(value, int | float) and not isinstance(value, bool)
-        if number and least <= value <= most and value == int(value):
-            return int(value)
-        words = f"is not a whole number from {least} to {most}"
-        self.fault(path + (key,), words, value, f"give {least} or more")
-        return default
 
     def number(
         self, path: Path, table: dict, key: str, least: float, most: float, default: float

@@ -28,7 +28,7 @@ from zoneinfo import ZoneInfo
 
 from analysis.problems import BadInput
 from analysis.records.source import Source, read_source
-from analysis.records.toml import Reader, parsed
+from analysis.records.toml import Path, Reader, parsed
 
 DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 CONVENTIONS = ("of normal time", "of working day")
@@ -159,33 +159,11 @@ def _shop(reader: Reader, tables: dict) -> Shop:
         workers=_workers(reader, tables),
         products=_products(reader, tables),
         overhead_per_week=reader.amount(("overhead",), overhead, "per_week"),
-        weeks_closed_per_year=_weeks_closed(reader, own),
-    )
-
-
-def _weeks_closed(reader: Reader, own: dict) -> int:
-    remedy = "give the weeks in which nobody is at the bench"
-    return _whole(
-        reader, ("shop",), own, "weeks_closed_per_year", (0, MOST_WEEKS_CLOSED), 0, remedy
-    )
-
-
-def _whole(
-    reader: Reader,
-    path: tuple[str, ...],
-    table: dict,
-    key: str,
-    ends: tuple[int, int],
-    default: int,
-    remedy: str,
-) -> int:
-    """A whole number between two ends; the default where there is none or a wrong one."""
-    value = reader.amount(path, table, key, default)
-    if ends[0] <= value <= ends[1] and value == int(value):
-        return int(value)
-    whole = f"is not a whole number from {ends[0]} to {ends[1]}"
-    reader.fault(path + (key,), whole, value, remedy)
-    return default
+        weeks_closed_per_year=reader.whole(
+            ("shop",), own, "weeks_closed_per_year", 0, MOST_WEEKS_CLOSED, 0,
+            "give the weeks in which nobody is at the bench",
+        ),
+    )  # fmt: skip
 
 
 def _timezone(reader: Reader, own: dict) -> str:
@@ -210,7 +188,7 @@ def _week(reader: Reader, tables: dict) -> dict[str, Hours]:
     return {day: _hours(reader, ("week", day), days.get(day, "")) for day in DAYS}
 
 
-def _hours(reader: Reader, path: tuple[str, ...], value: object) -> Hours:
+def _hours(reader: Reader, path: Path, value: object) -> Hours:
     remedy = 'write hours as "08:00-12:00, 13:00-17:00"'
     if not isinstance(value, str):
         reader.fault(path, "is not text", value, remedy)
@@ -314,9 +292,9 @@ def _products(reader: Reader, tables: dict) -> tuple[Product, ...]:
     return tuple(rows)
 
 
-def _product(reader: Reader, path: tuple[str, ...], table: dict, base: Product) -> Product:
-    size = _whole(
-        reader, path, table, "batch_size", (1, LARGEST_BATCH), base.batch_size,
+def _product(reader: Reader, path: Path, table: dict, base: Product) -> Product:
+    size = reader.whole(
+        path, table, "batch_size", 1, LARGEST_BATCH, base.batch_size,
         "give the pieces started together",
     )  # fmt: skip
     return Product(

@@ -7,6 +7,7 @@ from typing import overload
 
 from analysis.problems import BadInput, Fault
 
+Path = tuple[str, ...]  # of keys, down to a table or a value: ("workers", "maker")
 MOST = 1e12  # of money or pieces, in any currency
 
 
@@ -41,8 +42,8 @@ def _syntax_fault(file: str, message: str) -> Fault:
 class Reader:
     """Takes typed values out of parsed TOML and notes each fault with the line it stands on.
 
-    A `path` is the keys down to a table or a value: ("workers", "maker"). A value that is wrong is
-    noted in `faults`, and its default given, so that the rest is read too; nothing here raises.
+    A value that is wrong is noted in `faults`, and its default given, so that the rest is read too;
+    nothing here raises.
     """
 
     def __init__(self, file: str, text: str, kind: str):
@@ -50,7 +51,7 @@ class Reader:
         self.faults: list[Fault] = []
         self.kind = kind
 
-    def fault(self, path: tuple[str, ...], problem: str, value: object, remedy: str) -> None:
+    def fault(self, path: Path, problem: str, value: object, remedy: str) -> None:
         """Note one fault, at the line of the path or of the nearest table above it; 0: of none."""
         row = next(
             (self.lines[path[:n]] for n in range(len(path), 0, -1) if path[:n] in self.lines), 0
@@ -59,7 +60,7 @@ class Reader:
             Fault(self.file, row, ".".join(path), problem, _as_written(value), remedy)
         )
 
-    def known(self, path: tuple[str, ...], table: dict, keys: tuple[str, ...]) -> None:
+    def known(self, path: Path, table: dict, keys: Path) -> None:
         """Note each key of a table that is none of `keys`."""
         for key in table:
             if key not in keys:
@@ -67,7 +68,7 @@ class Reader:
                     path + (key,), f"is no key of the {self.kind}", key, "one of " + ", ".join(keys)
                 )
 
-    def table(self, path: tuple[str, ...], tables: dict, key: str, keys: tuple | None) -> dict:
+    def table(self, path: Path, tables: dict, key: str, keys: tuple | None) -> dict:
         """The table under a key, empty where there is none; no keys but `keys` may stand in it."""
         value = tables.get(key, {})
         if not isinstance(value, dict):
@@ -82,7 +83,7 @@ class Reader:
             self.known(path + (key,), value, keys)
         return value
 
-    def text(self, path: tuple[str, ...], table: dict, key: str, default: str) -> str:
+    def text(self, path: Path, table: dict, key: str, default: str) -> str:
         """A text that is not blank, trimmed; the default where there is none."""
         value = table.get(key, default)
         if isinstance(value, str) and value.strip():
@@ -91,15 +92,15 @@ class Reader:
         return default
 
     @overload
-    def amount(self, path: tuple[str, ...], table: dict, key: str, default: float) -> float: ...
+    def amount(self, path: Path, table: dict, key: str, default: float) -> float: ...
 
     @overload
     def amount(
-        self, path: tuple[str, ...], table: dict, key: str, default: float | None = None
+        self, path: Path, table: dict, key: str, default: float | None = None
     ) -> float | None: ...
 
     def amount(
-        self, path: tuple[str, ...], table: dict, key: str, default: float | None = None
+        self, path: Path, table: dict, key: str, default: float | None = None
     ) -> float | None:
         """A number from 0 to MOST, in the unit of its key; the default where there is none."""
         value = table.get(key, default)
@@ -117,15 +118,42 @@ class Reader:
         return default
 
     @overload
-    def below(self, path: tuple[str, ...], value: float, limit: float, default: float) -> float: ...
+    def whole(
+        self, path: Path, table: dict, key: str, least: int, most: int, default: int,
+        remedy: str = "",
+    ) -> int: ...  # fmt: skip
+
+    @overload
+    def whole(
+        self, path: Path, table: dict, key: str, least: int, most: int, default: None,
+        remedy: str = "",
+    ) -> int | None: ...  # fmt: skip
+
+    def whole(
+        self, path: Path, table: dict, key: str, least: int, most: int,
+        default: int | None, remedy: str = "",
+    ) -> int | None:  # fmt: skip
+        """A whole number from least to most; the default where there is none or a wrong one."""
+        value = table.get(key)
+        if value is None:
+            return default
+        number = isinstance(value, int | float) and not isinstance(value, bool)
+        if number and least <= value <= most and value == int(value):
+            return int(value)
+        words = f"is not a whole number from {least} to {most}"
+        self.fault(path + (key,), words, value, remedy or f"give {least} or more")
+        return default
+
+    @overload
+    def below(self, path: Path, value: float, limit: float, default: float) -> float: ...
 
     @overload
     def below(
-        self, path: tuple[str, ...], value: float | None, limit: float, default: float | None
+        self, path: Path, value: float | None, limit: float, default: float | None
     ) -> float | None: ...
 
     def below(
-        self, path: tuple[str, ...], value: float | None, limit: float, default: float | None
+        self, path: Path, value: float | None, limit: float, default: float | None
     ) -> float | None:
         """The value, or None, where it is at most `limit`; else the default."""
         if value is None or value <= limit:
@@ -144,14 +172,14 @@ def _as_written(value: object) -> str:
         return f"{value:#x}"
 
 
-def _lines_of_keys(text: str) -> dict[tuple[str, ...], int]:
+def _lines_of_keys(text: str) -> dict[Path, int]:
     """The line of each table and key of a TOML text, as far as line-wise reading can tell.
 
     The second [[table]] of a name goes by `table 2`, as `numbered` says it.
     """
-    lines: dict[tuple[str, ...], int] = {}
-    table: tuple[str, ...] = ()
-    heads: Counter[tuple[str, ...]] = Counter()
+    lines: dict[Path, int] = {}
+    table: Path = ()
+    heads: Counter[Path] = Counter()
     for number, line in enumerate(text.splitlines(), 1):
         line = line.strip()
         try:
@@ -174,8 +202,8 @@ def numbered(name: str, place: int) -> str:
     return name if place == 1 else f"{name} {place}"
 
 
-def _only_path(nested: object) -> tuple[str, ...]:
-    path: tuple[str, ...] = ()
+def _only_path(nested: object) -> Path:
+    path: Path = ()
     while isinstance(nested, dict) and nested:
         key = next(iter(nested))
         path, nested = path + (key,), nested[key]
