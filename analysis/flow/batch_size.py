@@ -22,7 +22,7 @@ from analysis.flow.bounds import lower_bound
 from analysis.flow.dispatch import piece_times
 from analysis.flow.listed import as_listed
 from analysis.flow.plan import Block, makespan
-from analysis.flow.search import attempt, simple_rules
+from analysis.flow.search import Found, attempt, simple_rules
 from analysis.flow.work import TICKS, Batch, Work, work_of
 from analysis.records.shop import WEEKS_PER_YEAR
 from analysis.study.learning import LearningResult
@@ -128,7 +128,7 @@ def _quick(work: Work) -> list[Block]:
     ]
     if not plans:
         return as_listed(work)[0]
-    return list(min(plans, key=lambda plan: plan.score).blocks)
+    return list(min(plans, key=Found.score).blocks)
 
 
 def _money(costs: Costs, attended: float, span: float, units: int, waiting: int) -> dict:

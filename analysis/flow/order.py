@@ -102,7 +102,7 @@ class _Search:
         return self.best is not None and self.best.span <= self.bound
 
     def _keep(self, plan: Found | None) -> None:
-        if plan and (self.best is None or plan.score < self.best.score):
+        if plan and (self.best is None or plan.score() < self.best.score()):
             self.best = plan
             self._tell()
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 import random
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import Any
 
 from analysis.flow.bounds import tails_of
@@ -28,10 +29,10 @@ class Found:
     changes: int
     blocks: tuple[Block, ...]
 
-    @property
-    def score(self) -> tuple[int, int]:
-        """(elapsed ticks, changes of task): the least is best."""
-        return self.span, self.changes
+    def score(self, change_worth: int = 0) -> tuple[int, int]:
+        """(elapsed ticks and `change_worth` for each change of task, changes): the least is
+        best."""
+        return self.span + change_worth * self.changes, self.changes
 
 
 def found(work: Work, blocks: list[Block]) -> Found:
@@ -145,10 +146,7 @@ def improve(
     work, where they are wanted again. seen: told every plan met. change_worth: elapsed ticks that
     one change of task less is worth (0: elapsed time first).
     """
-
-    def score(plan: Found) -> tuple[int, int]:
-        return plan.span + change_worth * plan.changes, plan.changes
-
+    score = partial(Found.score, change_worth=change_worth)
     draw = random.Random(0)  # the same draws for the same work: an answer must not change by itself
     best, rule = _best_rule(rules or RulesTried(work), score, stop, report, seen)
     fewest = least_changes(work)
