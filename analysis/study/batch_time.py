@@ -12,7 +12,7 @@ from analysis.study.rates import is_regular
 LEFT_OUT_COLUMNS = ["operation", "laps", "timed_seconds", "counted_seconds"]
 LOSSES = ("rework", "transport", "delay")  # time that makes no piece better than it should be
 NO_OPERATION = "between operations"
-CLOCK = ("elapsed_hours", "worked_hours", "hours_nobody_worked", "open_hours_nobody_worked")
+CLOCK = ("elapsed_hours", "hours_nobody_worked", "open_hours_nobody_worked")
 PER_COLUMNS = [  # a mean and its 95 % range, as `MeanRange`
     "seconds_per_piece", "per_piece_low", "per_piece_high",
     "seconds_per_batch", "per_batch_low", "per_batch_high",
@@ -64,10 +64,9 @@ class BatchTime:
                          nothing was lost
     alike                batches that the hours are of: the `last` finished ones of `size` give or
                          take NEAR, whichever batches those before count; with none finished, all
-    elapsed_hours, worked_hours, idle_hours, open_idle_hours   per batch: first lap to last,
-                         somebody at work, nobody at work, and that within the shop's hours; mean
-                         and range of a next batch of `size`, from three finished ones alike on;
-                         no part reaches further than its whole
+    elapsed_hours, idle_hours, open_idle_hours   per batch: first lap to last, nobody at work on it,
+                         and that within the shop's hours; mean and range of a next batch of `size`,
+                         from three finished ones alike on; no part reaches further than its whole
     """
 
     minutes: pd.DataFrame
@@ -83,7 +82,6 @@ class BatchTime:
     loss: Loss | None
     alike: int
     elapsed_hours: MeanRange
-    worked_hours: MeanRange
     idle_hours: MeanRange
     open_idle_hours: MeanRange
 
@@ -171,16 +169,14 @@ def _next_batch(own: pd.DataFrame, chosen: pd.DataFrame, size: float) -> MeanRan
     return MeanRange(size * each.value, size * each.low, size * each.high)
 
 
-def _clock(
-    alike: pd.DataFrame, finished: bool
-) -> tuple[MeanRange, MeanRange, MeanRange, MeanRange]:
+def _clock(alike: pd.DataFrame, finished: bool) -> tuple[MeanRange, MeanRange, MeanRange]:
     """CLOCK of the next batch; batches under way tell no range."""
     ranges = [next_one(alike[name].to_numpy(float)) for name in CLOCK]
     if not finished:
         ranges = [MeanRange(each.value, np.nan, np.nan) for each in ranges]
-    elapsed, worked, idle, open_idle = ranges
+    elapsed, idle, open_idle = ranges
     idle = _within(idle, elapsed)
-    return elapsed, worked, idle, _within(open_idle, idle)
+    return elapsed, idle, _within(open_idle, idle)
 
 
 def _within(part: MeanRange, whole: MeanRange) -> MeanRange:
