@@ -205,9 +205,12 @@ def _study(options: Options) -> Answered:
 def _whatif(options: Options) -> Answered:
     from analysis import tables
     from analysis.decisions.contract import whatif_contract
+    from analysis.decisions.week import week_row
 
     _, answer = _answer(options)
-    return whatif_contract(answer), tables.whatif_tables
+    told = whatif_contract(answer)
+    weeks = {name: week_row(answer, name) for name in told["baseline"]}
+    return told, lambda _: tables.whatif_tables(told, weeks)
 
 
 def _memo(options: Options) -> Answered:

@@ -3,11 +3,14 @@
 Column names carry their units (`observed_seconds`), so a figure never stands without one.
 """
 
-from collections.abc import Iterable
+import re
+from collections.abc import Iterable, Mapping
 
+from analysis.decisions.week import WeekRow
 from analysis.records.figures import figure
 
 NOTHING = "-"
+A_NUMBER = re.compile(r"-|-?[\d,.]+( to -?[\d,.]+)?")
 TITLES = {
     "operations": "Time per piece, by operation (seconds)",
     "learning": "Getting faster: the curve of each worker's practice",
@@ -75,20 +78,21 @@ def balance_tables(answer: dict) -> str:
     return f"{head}\n\n{_titled('Who does what, in the order in which work passes', table(rows))}"
 
 
-def whatif_tables(answer: dict) -> str:
-    """The `whatif` answer: the sentence, before and after, what moves it, what it rests on."""
+def whatif_tables(answer: dict, weeks: Mapping[str, WeekRow]) -> str:
+    """The `whatif` answer: the sentence, before and after, what moves it, what it rests on.
+
+    weeks: the figures of an average week as they are shown, by their names in the answer.
+    """
     parts = [answer["headline"], "\n".join(answer["sentences"])]
     if answer["stopped"]:
         parts.append(f"Stopped early: this rests on {answer['runs']} runs only.")
     if answer["settle"]:
         parts.append(answer["settle"])
-    rows = [
-        {"an average week": name.replace("_per_week", "").replace("_", " "),
-         **_agreeing(whole["mean"], answer["changed"][name]["mean"]),
-         "in nine of ten runs": _ends(answer["difference"][name])}
-        for name, whole in answer["baseline"].items()
-    ]  # fmt: skip
-    parts.append(_titled(f"An average week of {answer['horizon_weeks']}", table(rows)))
+    week = [
+        {"an average week": name.replace("_per_week", "").replace("_", " "), **_week(row)}
+        for name, row in weeks.items()
+    ]
+    parts.append(_titled(f"An average week of {answer['horizon_weeks']}", table(week)))
     if answer["bill"]:
         parts.append(_titled(f"The money of it ({answer['currency']})", table(_bill(answer))))
     if answer["movers"]:
@@ -110,13 +114,14 @@ def whatif_tables(answer: dict) -> str:
     return "\n\n".join(parts)
 
 
-def _agreeing(before: float | None, after: float | None) -> dict[str, float | None]:
-    """Before, after and the difference of the two as they are shown."""
-    if before is None or after is None:
-        return {"before": before, "after": after, "difference": None}
-    places = 0 if max(abs(before), abs(after)) >= 1000 else 1
-    before, after = round(before, places), round(after, places)
-    return {"before": before, "after": after, "difference": round(after - before, places)}
+def _week(row: WeekRow) -> dict[str, str]:
+    """A figure of the week, each part with as many places as the others."""
+    before, after, apart, low, high = (
+        NOTHING if value is None else f"{value:,.{row.places}f}"
+        for value in (row.before, row.after, row.difference, row.low, row.high)
+    )
+    ends = NOTHING if row.low is None else f"{low} to {high}"
+    return {"before": before, "after": after, "difference": apart, "in nine of ten runs": ends}
 
 
 def _bill(answer: dict) -> list[dict]:
@@ -143,7 +148,7 @@ def table(rows: list[dict]) -> str:
     cells = [[_cell(row[name]) for name in names] for row in rows]
     heads = [name.replace("_", " ") for name in names]
     widths = [max(map(len, column)) for column in zip(heads, *cells, strict=True)]
-    right = [all(_is_number(row[name]) for row in rows) for name in names]
+    right = [all(map(A_NUMBER.fullmatch, column)) for column in zip(*cells, strict=True)]
     return "\n".join(
         _line(line, widths, right) for line in [heads, ["-" * width for width in widths], *cells]
     )
@@ -159,10 +164,6 @@ def _line(cells: Iterable[str], widths: list[int], right: list[bool]) -> str:
         for cell, width, to_right in zip(cells, widths, right, strict=True)
     )
     return "  ".join(padded).rstrip()
-
-
-def _is_number(value: object) -> bool:
-    return value is None or isinstance(value, (int, float, list))
 
 
 def _cell(value: object) -> str:
