@@ -19,6 +19,7 @@ PROPOSED = "proposed"  # by the program, and neither changed nor confirmed by wh
 WORTH, SURE, GIVEN_UP, OUT_OF_POCKET = "worth", "how sure", "given up", "out of pocket"
 SOLD, HOURS, HELPER, ORDERS, ASKED_FOR = "sold", "hours", "helper", "orders", "demand"
 ENOUGH = "enough made"  # all that is asked for is made already
+AT_MOST = "at most"  # what its own price may come to
 
 
 @dataclass(frozen=True)
@@ -72,6 +73,25 @@ class Stop:
 
 
 @dataclass(frozen=True)
+class Bearable:
+    """The most that a price the change asks for may come to, all else as reckoned: of a room, an
+    hour of a helper, a machine. In the shop's currency, `per` week, h or once ("").
+
+    given: what is reckoned with (mean). at_most: up to it the verdict would be DO; breaks_even: at
+    it the mean net present value is 0; low, high: it is 0 between them in nine of ten runs. Each
+    may lie below 0: then no price is low enough.
+    """
+
+    name: str
+    per: str
+    given: float
+    at_most: float
+    breaks_even: float
+    low: float
+    high: float
+
+
+@dataclass(frozen=True)
 class Money:
     """What the change is worth, over the horizon, against going on as before.
 
@@ -94,6 +114,7 @@ class Money:
     worth_per_week: the mean net present value spread evenly over the horizon (annuity).
     paid_at_start: machines, fit-out and deposit, mean.
     stops: what is left of it where it is given up on the way.
+    bearable: the most that what it asks for may cost.
     """
 
     net_present_value: FiniteSpread
@@ -119,6 +140,7 @@ class Money:
     deepest_low: float = 0.0
     deepest_week: int = 0
     stops: tuple[Stop, ...] = ()
+    bearable: tuple[Bearable, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -180,6 +202,18 @@ class MoneyLine:
 
 
 @dataclass(frozen=True)
+class Stretch:
+    """Some weeks' money against going on as before, not discounted, what is got back at the end
+    in it. first_week = last_week = 0: what is paid before the first one. money: mean; so_far: from
+    the start until its end."""
+
+    first_week: int
+    last_week: int
+    money: float
+    so_far: FiniteSpread
+
+
+@dataclass(frozen=True)
 class Assumption:
     """One thing the answer rests on, in plain words, and how it is known."""
 
@@ -213,11 +247,12 @@ class Answer:
     range or is otherwise today, as `demand grows by at least about 12 %`; "" where nothing of that
     turns it. headline: the verdict in one sentence a maker would say. said: what it earns, how
     sure, what it does, in reading order. bill: every part of the money, the last line all together,
-    whose worth is the mean net present value. must_be_true: what would have to be true for it to
-    pay (or to stop paying). settle: which laps or which question would settle it, "" where nothing
-    open could turn the answer. movers: largest first; unmoving: the names of what was looked at and
-    hardly moves it. searched: other values were simulated; before that there are no movers, no
-    break-even and nothing that would settle it. before: the heading of the cautions, as `Before
+    whose worth is the mean net present value. stretches: the same by the calendar. must_be_true:
+    what would have to be true for it to pay (or to stop paying). settle: which laps or which
+    question would settle it, "" where nothing open could turn the answer. movers: largest first;
+    unmoving: the names of what was looked at and hardly moves it. searched: other values were
+    simulated; before that there are no movers, no break-even and nothing that would settle it.
+    before: the heading of the cautions, as `Before
     anything is signed or the machine is in use`. net_present_values: one a run, for a histogram.
     walk_hours_saved: a week, mean; None where walks stay as they are. stopped: fewer runs than
     asked, by the user.
@@ -238,6 +273,7 @@ class Answer:
     headline: str
     said: tuple[Said, ...]
     bill: tuple[MoneyLine, ...]
+    stretches: tuple[Stretch, ...]
     must_be_true: tuple[str, ...]
     settle: str
     movers: tuple[Mover, ...]

@@ -1,4 +1,4 @@
-"""The money of a change, part by part: what is paid, what comes in, when, and all together.
+"""The money of a change, part by part and by the calendar: what is paid, what comes in, when.
 
 Every line is read out of the ledger that the net present value is the sum of, so the lines add up
 to it: worth of the last line = sum of the others' = mean net present value.
@@ -10,15 +10,17 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from analysis.decisions.answer import Answer, MoneyLine, finite_spread
+from analysis.decisions.answer import Answer, MoneyLine, Stretch, finite_spread
 from analysis.decisions.change import HOUR
 from analysis.decisions.ledger import Ledger
 from analysis.decisions.sentences import payback_words, span
 from analysis.decisions.shop_model import ShopModel
 from analysis.decisions.simulate import Runs
 from analysis.records.figures import figure
+from analysis.records.shop import WEEKS_PER_YEAR
 
 TOGETHER = "All together"
+STRETCH_ENDS = (0, 13, 26, 52)  # weeks; from then on each year's
 SAME = 1e-9  # of the largest: what adding floats may leave between equal amounts
 
 
@@ -32,6 +34,25 @@ def bill_of(ledger: Ledger) -> tuple[MoneyLine, ...]:
     worth = float(ledger.net_present_values.mean())
     total = MoneyLine(TOGETHER, f"over {span(weeks)}", finite_spread(whole.sum(axis=1)), worth)
     return (*lines, total)
+
+
+def stretches_of(ledger: Ledger) -> tuple[Stretch, ...]:
+    """The same money by quarters and half-years, later by years; none where none flows."""
+    if not ledger.entries:
+        return ()
+    last = len(ledger.discount) - 1
+    flows = sum((entry.flows for entry in ledger.entries), np.zeros((ledger.runs, last + 1)))
+    so_far = np.cumsum(flows, axis=1)
+    later = range(STRETCH_ENDS[-1] + WEEKS_PER_YEAR, last, WEEKS_PER_YEAR)
+    ends = [end for end in (*STRETCH_ENDS, *later) if end < last] + [last]
+    firsts = [0, *(end + 1 for end in ends)]
+    if not flows[:, 0].any():  # nothing is paid at the start
+        ends, firsts = ends[1:], firsts[1:]
+    return tuple(
+        Stretch(first, end, float(flows[:, first : end + 1].sum(axis=1).mean()),
+                finite_spread(so_far[:, end]))
+        for first, end in zip(firsts, ends, strict=False)
+    )  # fmt: skip
 
 
 def _parts(ledger: Ledger) -> dict[str, np.ndarray]:
@@ -82,6 +103,23 @@ def shown(lines: tuple[MoneyLine, ...]) -> Iterator[tuple[int, int]]:
     amounts = _adding_up([line.amount.mean for line in lines])
     worths = _adding_up([line.worth for line in lines])
     yield from zip(amounts, worths, strict=True)
+
+
+def by_calendar(stretches: tuple[Stretch, ...]) -> Iterator[tuple[Stretch, int, int]]:
+    """Each with (money, so far) in whole units; money is the difference of what stands so far."""
+    before = 0
+    for stretch in stretches:
+        so_far = round(stretch.so_far.mean)
+        yield stretch, so_far - before, so_far
+        before = so_far
+
+
+def weeks_words(stretch: Stretch) -> str:
+    """`weeks 1 to 13`, `at the start`."""
+    first, last = stretch.first_week, stretch.last_week
+    if not last:
+        return "at the start"
+    return f"week {last}" if first == last else f"weeks {first} to {last}"
 
 
 def _adding_up(values: list[float]) -> list[int]:

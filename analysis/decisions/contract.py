@@ -9,7 +9,15 @@ from __future__ import annotations
 import dataclasses
 import math
 
-from analysis.decisions.answer import Answer, Assumption, MoneyLine, Mover, Situation, Spread
+from analysis.decisions.answer import (
+    Answer,
+    Assumption,
+    MoneyLine,
+    Mover,
+    Situation,
+    Spread,
+    Stretch,
+)
 
 
 def whatif_contract(answer: Answer) -> dict:
@@ -28,6 +36,7 @@ def whatif_contract(answer: Answer) -> dict:
         "condition": answer.condition,
         "sentences": list(answer.sentences),
         "bill": [_flat(line) for line in answer.bill],
+        "stretches": [_flat(stretch) for stretch in answer.stretches],
         "walk_hours_saved": answer.walk_hours_saved,
         "must_be_true": list(answer.must_be_true),
         "settle": answer.settle,
@@ -53,7 +62,7 @@ def _spread(values: Spread) -> dict:
     return {name: _plain(value) for name, value in dataclasses.asdict(values).items()}
 
 
-def _flat(row: Assumption | Mover | MoneyLine) -> dict:
+def _flat(row: Assumption | Mover | MoneyLine | Stretch) -> dict:
     return {name: _plain(value) for name, value in dataclasses.asdict(row).items()}
 
 

@@ -12,6 +12,7 @@ import numpy as np
 
 from analysis.decisions.answer import (
     ASKED_FOR,
+    AT_MOST,
     DO,
     DO_NOT,
     ENOUGH,
@@ -24,6 +25,7 @@ from analysis.decisions.answer import (
     SOLD,
     SURE,
     WORTH,
+    Bearable,
     FiniteSpread,
     Money,
     Mover,
@@ -38,6 +40,8 @@ from analysis.records.scenario import Move, Scenario, sure
 from analysis.records.shop import WEEKS_PER_YEAR
 
 DO_SHARE, LEAVE_SHARE = 0.8, 0.2
+DO_TENTHS = round(10 * DO_SHARE)
+EACH = {"week": "a week", "h": "an hour", "": ""}  # what a price is for
 WEEKS_PER_MONTH = WEEKS_PER_YEAR / 12
 HOURS_TOLD = 0.25  # a week: fewer hours more or less at the bench are not worth a sentence
 WORTH_ASKING = 0.01  # of the mean net present value: less is not worth an afternoon
@@ -221,6 +225,7 @@ def sentences(
     told = (
         (WORTH, [_worth_sentence(verdict, money, scenario, currency)]),
         (SURE, _sure_sentences(verdict, money)),
+        (AT_MOST, [_at_most_sentence(price, currency) for price in money.bearable]),
         (GIVEN_UP, _stop_sentences(money, scenario, currency)),
         (OUT_OF_POCKET, _deepest_sentences(money, currency)),
         (SOLD, [sold, *_sold_sentences(before, after, money, scenario)]),
@@ -250,6 +255,34 @@ def _sure_sentences(verdict: str, money: Money) -> list[str]:
     if abs(money.net_present_value.mean) >= NORMAL_95 * money.error:
         return [line]
     return [line, "So few runs cannot tell whether it gains or loses on average."]
+
+
+def _at_most_sentence(price: Bearable, currency: str) -> str:
+    """What the change's own price may come to: `The added rent may be up to about 74 USD …`."""
+    each = EACH[price.per]
+
+    def money(value: float) -> str:
+        return f"{amount(value, currency)} {each}".rstrip()
+
+    even = f"{money(price.breaks_even)}{_price_range(price, currency)}"
+    if price.breaks_even <= 0:
+        return f"Even at no {price.name} at all it would not pay on average."
+    if price.at_most <= 0:
+        return (
+            f"However low the {price.name}, fewer than {DO_TENTHS} of 10 runs gain; on average it "
+            f"breaks even at {even}."
+        )
+    return (
+        f"All else as here, the {price.name} may be up to about "
+        f"{money(price.at_most)}: at least {DO_TENTHS} of 10 runs then gain "
+        f"({figure(price.given)} is reckoned with). On average it breaks even at {even}."
+    )
+
+
+def _price_range(price: Bearable, currency: str) -> str:
+    """` (nine of ten runs: 12 to 140 USD)`; prices below 0 are none at all."""
+    low, high = (figure(max(end, 0.0)) for end in (price.low, price.high))
+    return "" if low == high else f" (nine of ten runs: {low} to {high} {currency}".rstrip() + ")"
 
 
 def _sold_sentences(

@@ -28,7 +28,8 @@ from analysis.decisions.answer import (
     finite_spread,
     spread,
 )
-from analysis.decisions.bill import bill_of, walk_hours
+from analysis.decisions.bearable import bearable_prices
+from analysis.decisions.bill import bill_of, stretches_of, walk_hours
 from analysis.decisions.change import HOUR, changed, expected, helper_hours, helper_weeks
 from analysis.decisions.compare import SEED, Compared, Simulator, before_of, compare
 from analysis.decisions.demand import DemandCurve, DemandFound, searched_to, today
@@ -193,6 +194,7 @@ def answer_of(
         before=stated.before_signing(scenario),
         cautions=stated.cautions(scenario),
         bill=bill_of(ledger),
+        stretches=stretches_of(ledger),
         path=_path(compared),
         net_present_values=ledger.net_present_values,
         unmoving=found.unmoving,
@@ -328,6 +330,7 @@ def _money(model: ShopModel, compared: Compared, found: Found) -> Money:
         **_now(demand),
         **_deepest(ledger.cumulative),
         stops=stops(ledger, scenario),
+        bearable=bearable_prices(ledger),
     )
 
 

@@ -26,11 +26,13 @@ from analysis.decisions.answer import (
     SURE,
     WORTH,
     Answer,
+    Bearable,
+    FiniteSpread,
     Spread,
 )
-from analysis.decisions.bill import notes_of, shown
+from analysis.decisions.bill import by_calendar, notes_of, shown, weeks_words
 from analysis.decisions.money import NORMAL_95
-from analysis.decisions.sentences import span
+from analysis.decisions.sentences import DO_TENTHS, EACH, span
 from analysis.decisions.week import week_row
 from analysis.memo.picture import Picture, picture
 from analysis.records.figures import day as written_day
@@ -74,7 +76,8 @@ SOURCES = {
 class Page:
     """The whole page. lead: (what it is about, sentence). week: rows of (what, before, after,
     difference, its range); bill: rows of (what, when, in all, its range, at today's worth), the
-    last all together; money: rows of (what, figure, range); assumptions: (what, value, source).
+    last all together; cash: rows of (which weeks, their money, so far, its range); money: rows of
+    (what, figure, range); assumptions: (what, value, source).
     before: the heading of the cautions."""
 
     title: str
@@ -89,6 +92,7 @@ class Page:
     unit: str
     bill: tuple[tuple[str, str, str, str, str], ...]
     bill_note: str
+    cash: tuple[tuple[str, str, str, str], ...]
     money: tuple[tuple[str, str, str], ...]
     must_be_true: tuple[str, ...]
     assumptions: tuple[tuple[str, str, str], ...]
@@ -113,6 +117,7 @@ def page_of(answer: Answer, shop_name: str, day: date) -> Page:
         unit=answer.currency,
         bill=_bill(answer),
         bill_note=told(" ".join(notes_of(answer))),
+        cash=tuple(_cash(answer)),
         money=_money(answer),
         must_be_true=tuple(map(told, answer.must_be_true)),
         assumptions=tuple(
@@ -215,10 +220,22 @@ def _bill(answer: Answer) -> tuple[tuple[str, str, str, str, str], ...]:
     """Every part of the money in whole units, the last line the sum of those above it."""
     rows = []
     for line, (amount, worth) in zip(answer.bill, shown(answer.bill), strict=True):
-        ends = [_whole(end) for end in (line.amount.p5, line.amount.p95)]
-        between = "" if ends[0] == ends[1] else " to ".join(ends)
+        between = _whole_ends(line.amount)
         rows.append((line.what, told(line.when), _whole(amount), between, _whole(worth)))
     return tuple(rows)
+
+
+def _cash(answer: Answer) -> Iterator[tuple[str, str, str, str]]:
+    """The money by the calendar, in whole units that add up line by line."""
+    for stretch, money, so_far in by_calendar(answer.stretches):
+        weeks = weeks_words(stretch)
+        yield weeks, _whole(money), _whole(so_far), _whole_ends(stretch.so_far)
+
+
+def _whole_ends(values: FiniteSpread) -> str:
+    """`+120 to +2,300`; nothing where all runs agree."""
+    low, high = _whole(values.p5), _whole(values.p95)
+    return "" if low == high else f"{low} to {high}"
 
 
 def _whole(value: float) -> str:
@@ -242,7 +259,24 @@ def _money(answer: Answer) -> tuple[tuple[str, str, str], ...]:
         ("Earned back after (payback), weeks, middle of the runs", _weeks(back.p50),
          f"{_weeks(back.p5)} to {_weeks(back.p95)}" if back.p5 is not None else "never"),
     ]  # fmt: skip
-    return (*rows, *_at_other_demand(answer, unit))
+    return (*rows, *_at_other_prices(answer), *_at_other_demand(answer, unit))
+
+
+def _at_other_prices(answer: Answer) -> Iterator[tuple[str, str, str]]:
+    """What the change's own price may come to."""
+    for price in answer.money.bearable:
+        name = f"{_capital(price.name)} at which it breaks even{_unit(price, answer.currency)}"
+        if price.at_most > 0:
+            name += f"; up to {_number(price.at_most)} at least {DO_TENTHS} of 10 runs gain"
+        most = _number(price.breaks_even) if price.breaks_even > 0 else "none"
+        low, high = (_number(max(end, 0.0)) for end in (price.low, price.high))
+        yield name, most, low if low == high else f"{low} to {high}"
+
+
+def _unit(price: Bearable, currency: str) -> str:
+    """`, USD a week`."""
+    each = " ".join(part for part in (currency, EACH[price.per]) if part)
+    return f", {each}" if each else ""
 
 
 def _at_other_demand(answer: Answer, unit: str) -> Iterator[tuple[str, str, str]]:

@@ -161,6 +161,9 @@ def bill(desk: answers.Desk, mark: tuple, answer: Answer) -> None:
     )
     answers.table(table, "what_if_money", "What is paid and what comes in, and when")
     st.caption(notes)
+    with st.expander("The same money by the calendar", key="what_if_calendar"):
+        cash = desk.kept("what if cash", mark, lambda: what_if_told.cash(answer))
+        answers.table(cash, "what_if_calendar", "Money in these weeks and so far")
 
 
 def main_picture(desk: answers.Desk, mark: tuple, answer: Answer) -> None:

@@ -14,7 +14,7 @@ from analysis.decisions.answer import (
     Assumption,
     Mover,
 )
-from analysis.decisions.bill import notes_of, shown
+from analysis.decisions.bill import by_calendar, notes_of, shown, weeks_words
 from analysis.decisions.sentences import amount, in_ten, payback_words, pieces, span
 from analysis.decisions.stated import in_the_middle, on_average
 from analysis.decisions.week import week_row
@@ -235,6 +235,22 @@ def bill(answer: Answer) -> answers.Table:
         })  # fmt: skip
     spans = {"in all": ("in all low", "in all high")}
     return answers.Table.of(pd.DataFrame(rows), spans=spans, lead=4)
+
+
+def cash(answer: Answer) -> answers.Table:
+    """The same money by the calendar, in whole units that add up line by line."""
+    import pandas as pd
+
+    rows = []
+    for stretch, money, so_far in by_calendar(answer.stretches):
+        ends = (stretch.so_far.p5, stretch.so_far.p95)
+        mean, low, high = _written((so_far, *ends), 0, signed=True)
+        rows.append({
+            f"money ({answer.currency})": weeks_words(stretch), "in these weeks": _worth(money),
+            "so far": mean, "so far low": low, "so far high": high,
+        })  # fmt: skip
+    spans = {"so far": ("so far low", "so far high")}
+    return answers.Table.of(pd.DataFrame(rows), spans=spans)
 
 
 def bill_notes(answer: Answer) -> str:

@@ -153,11 +153,23 @@ def test_the_money_stands_there_part_by_part_and_adds_up_as_shown(show):
     assert list(table["when"])[2:] == ["136 a week", "over 2 years"]
 
 
+def test_the_money_stands_there_by_the_calendar_and_ends_at_the_same_sum(show):
+    listed, by_calendar = tables(played(show("what_if", DEMO)))[1:3]
+    assert list(by_calendar["money (USD)"]) == ["weeks 1 to 13", "weeks 14 to 26",
+                                                "weeks 27 to 52", "weeks 53 to 104"]  # fmt: skip
+    each, so_far = (
+        [float(str(cell).replace(",", "")) for cell in by_calendar[column]]
+        for column in ("in these weeks", "so far")
+    )
+    assert sum(each) == so_far[-1] == float(str(listed["in all"].iloc[-1]).replace(",", ""))
+
+
 def test_no_percentile_or_present_value_stands_among_the_plain_words(show):
     screen = played(show("what_if", DEMO))
-    hidden = {id(one) for one in screen.expander[0].markdown}
+    worked_out = next(one for one in screen.expander if one.label == "How this was worked out")
+    hidden = {id(one) for one in worked_out.markdown}
     plain = "\n".join(one.value for one in screen.markdown if id(one) not in hidden)
-    full = "\n".join(one.value for one in screen.expander[0].markdown)
+    full = "\n".join(one.value for one in worked_out.markdown)
     plain = plain.replace(full, "")
     for word in ("percentile", "present value", "tornado", "NPV", "discount"):
         assert word not in plain
