@@ -536,7 +536,7 @@ class _Reader(Reader):
         value = table.get(key, default)
         remedy = f"give one number from {figure(least, 15)} to {figure(most, 15)}"
         if type(value) not in (int, float):
-            self.fault(path + (key,), "is not a number", _shown(value), remedy)
+            self.fault(path + (key,), "is not a number", value, remedy)
         elif not least <= value <= most:
             self.fault(path + (key,), _out_of_bounds(value, least), value, remedy)
         else:
@@ -564,18 +564,14 @@ class _Reader(Reader):
         bounds = f"{figure(least, 15)} to {figure(most, 15)}"
         remedy = f"give a number from {bounds}, or a range [low, high] of two"
         if len(ends) != 2 or any(type(end) not in (int, float) for end in ends):
-            self.fault(path + (key,), "is not a number or a range", _shown(value), remedy)
+            self.fault(path + (key,), "is not a number or a range", value, remedy)
         elif not all(least <= end <= most for end in ends):
-            self.fault(path + (key,), _out_of_bounds(min(ends), least), _shown(value), remedy)
+            self.fault(path + (key,), _out_of_bounds(min(ends), least), value, remedy)
         elif ends[0] > ends[1]:
-            self.fault(
-                path + (key,),
-                "has its higher end first",
-                _shown(value),
-                "write the lower end first",
-            )
+            words = "has its higher end first"
+            self.fault(path + (key,), words, value, "write the lower end first")
         elif key == "setup_seconds" and ends[0] == 0 < ends[1]:
-            self.fault(path + (key,), "is a range from 0", _shown(value), "give a low above 0")
+            self.fault(path + (key,), "is a range from 0", value, "give a low above 0")
         else:
             return Estimate(float(ends[0]), float(ends[1]))
         return sure(max(default or 0.0, least))
@@ -611,10 +607,3 @@ class _Reader(Reader):
 
 def _out_of_bounds(value: float, least: float) -> str:
     return "is less than nothing" if value < 0 == least else "is out of bounds"
-
-
-def _shown(value: object) -> object:
-    """A short list as it was written; `Reader` words everything else."""
-    if isinstance(value, list) and len(value) <= 3 and all(type(v) in (int, float) for v in value):
-        return str(value)
-    return value

@@ -163,9 +163,13 @@ class Reader:
 
 
 def _as_written(value: object) -> str:
-    """A value for the wording of a fault; what nests is only called by its kind."""
-    if isinstance(value, dict | list):
-        return "a table" if isinstance(value, dict) else "a list"
+    """A value for the wording of a fault; what nests is only called by its kind, but for a range
+    (and what was meant for one)."""
+    if isinstance(value, dict):
+        return "a table"
+    if isinstance(value, list):
+        short = len(value) <= 3 and all(type(part) in (int, float) for part in value)
+        return f"[{', '.join(map(_as_written, value))}]" if short else "a list"
     try:
         return str(value)
     except ValueError:  # more digits than Python writes

@@ -177,6 +177,11 @@ def test_what_may_be_written_short_is():
         ('[equipment]\noperation = "sew"\ntime_factor = [0.6, 0.5]', 3, "has its higher end first"),
         ('[equipment]\noperation = "sew"\ntime_factor = [0.6]', 3, "not a number or a range"),
         ('[equipment]\noperation = "sew"\ntime_factor = 0', 3, "is out of bounds"),
+        (
+            '[equipment]\noperation = "sew"\ntime_factor = [0x' + "f" * 9000 + ", 1]",
+            3,
+            "is out of bounds",
+        ),
         ("[equipment]\nprice = 3", 1, "is for no operation"),
         ("[demand]\nfactor = 0", 2, "leaves nothing to sell"),
         ("[demand]\nproducts = {box = 0}", 2, "leave nothing to sell"),
