@@ -104,7 +104,8 @@ def products(
     rushed_below: dict[tuple[str, str], float] | None = None,
     last: list[RecentLap] | None = None,
 ) -> list[dict]:
-    """Each product with its variants and its route; operations only laps know come last.
+    """Each product with its variants and its route; operations only laps know are listed last, but
+    what finishes a piece (`last_operation`) stays what the routing says, as in `study.route`.
 
     `met`: the names of all laps on record; `laps` may leave old ones out, and add several up. Then
     `last` are the last laps of each operation one by one, newest first, and its very first.
@@ -168,7 +169,13 @@ def _product(
         "variants": _once(variants),
         "batch_size": known.batch_size if known else 25,
         "operations": operations,
+        "last_operation": last_operation(planned or route),
     }
+
+
+def last_operation(route: list[Step]) -> str:
+    """What finishes a piece; "" where nothing of its route is known."""
+    return route[-1].operation if route else ""
 
 
 def _operation(
@@ -205,8 +212,8 @@ def batches(
 ) -> list[dict]:
     """Open batches, the latest touched first, with the pieces done by operation and variant.
 
-    A batch is open until a phone closes it, or until as many pieces have passed the last operation
-    of the route (`route_ends`, by product) as it has, those lost before left out. Where no phone
+    A batch is open until a phone closes it, or until as many pieces have passed what finishes them
+    (`route_ends`: the operation, by product) as it has, those lost before left out. Where no phone
     said how many pieces it has (`told`), those are the most that any operation has seen.
     `fixed`: pieces put right within their lap, by product, batch and operation; they are not left
     to mend.
@@ -282,9 +289,8 @@ def _most_seen(done: dict[str, dict[str, int]]) -> dict[str, int]:
 
 
 def route_ends(listed: list[dict]) -> dict[str, str]:
-    """The last operation of each product's route, as `products` lists it."""
-    return {one["product"]: one["operations"][-1]["operation"]
-            for one in listed if one["operations"]}  # fmt: skip
+    """What finishes a piece of each product, as `products` lists it."""
+    return {one["product"]: one["last_operation"] for one in listed}
 
 
 def next_batch(labels: Iterable[str]) -> str:

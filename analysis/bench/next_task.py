@@ -125,8 +125,8 @@ def _seen(connection: sa.Connection, moment: datetime) -> _Seen:
     now = round(moment.timestamp() * MICROS)
     laps = recent_laps(connection, now - TOUCHED_DAYS * 86_400 * MICROS)
     shop, routing = shop_and_routing(*(documents.text(connection, n) for n in DOCUMENTS))
-    ends = {product: rows["operation"].iloc[-1] for product, rows in routing.groupby("product")} \
-        if routing is not None else {}  # fmt: skip
+    steps = choices.routes(routing)
+    ends = {product: choices.last_operation(route) for product, route in steps.items()}
     listed = choices.batches(laps, ends, bench_batches.latest(connection), now)
     return _Seen(_under_way(listed, routing), laps, shop, routing)
 

@@ -308,6 +308,16 @@ def test_a_batch_is_finished_when_all_that_was_not_lost_is_through():
     assert not open_batches([recent(1, operation="wrap", units=23), *begun])
 
 
+def test_what_only_laps_know_does_not_keep_a_finished_batch_open():
+    laps = [recent(1, operation="wrap", units=25), recent(5, operation="press flat", units=3),
+            recent(9, units=25), recent(30, product="box")]  # fmt: skip
+    listed = choices.products(SHOP, STEPS, laps, {})
+    assert listed[0]["operations"][-1]["operation"] == "press flat"
+    ends = choices.route_ends(listed)
+    assert (ends["pocket notebook"], ends["box"]) == ("wrap", "sew")
+    assert [one["product"] for one in choices.batches(laps, ends, {}, NOW)] == []
+
+
 def told(**changes) -> PhoneBatch:
     plain = {"id": "batch-0001", "at": NOW - 60_000_000, "product": "pocket notebook",
              "batch": "008", "quantities": {"linen": 25}, "is_open": True}  # fmt: skip

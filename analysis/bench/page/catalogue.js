@@ -60,6 +60,12 @@ export class Catalogue {
     return [...byName.values()];
   }
 
+  /** What finishes a piece: by the route, else the last that is known. */
+  lastOperation(product) {
+    const said = this.listed(product)?.last_operation;
+    return said || this.operations(product).at(-1)?.operation;
+  }
+
   operation(product, operation, variant = "") {
     const found = this.operations(product, variant).find((row) => row.operation === operation);
     return found || { ...PLAIN, operation };

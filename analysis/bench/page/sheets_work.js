@@ -135,12 +135,12 @@ function putAway(app) {
   });
 }
 
-/** Pieces through the last operation by variant where that is known, else the batch's quantity. */
+/** Pieces finished, by variant where that is known, else the batch's quantity. */
 function packedByVariant(app, product, name) {
   const { catalogue, state } = app;
   const batch = catalogue.batch(product, name);
   const variants = catalogue.variants(product);
-  const last = catalogue.operations(product).at(-1)?.operation;
+  const last = catalogue.lastOperation(product);
   const planned = batch?.quantities || spread(catalogue.batchSize(product), variants);
   const done = (variant) => piecesDone(batch, state.counts, name, last, variant);
   return Object.fromEntries(Object.entries(planned).map(([v, n]) => [v, done(v) || n]));
