@@ -6,7 +6,7 @@ import pandas as pd
 from analysis.charts import look
 from analysis.records.figures import number
 
-FITS, DOES_NOT = "fits in one go", "over rack or press"
+FITS, DOES_NOT = "fits in one go", "too many for rack or press"
 COLOURS = {FITS: look.BLUE, DOES_NOT: look.DARK_ORANGE}
 SHAPES = {FITS: "circle", DOES_NOT: "square"}
 PIECES = "pieces in a batch"

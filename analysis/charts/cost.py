@@ -13,7 +13,8 @@ PARTS = {
     "rework_and_scrap": Kind("putting right", look.VERMILION, "cross"),
     "overhead": Kind("overhead", look.GREY, "level"),
 }
-ROW_PIXELS = 46  # a bar, its range, and the mark of the price across both
+ROW_PIXELS = 36  # a bar, its range, and the mark of the price across both
+LETTER, NARROWEST = 7, 200  # pixels: of a digit, and of the bars' room on a phone
 
 
 def cost_chart(pieces: pd.DataFrame, currency: str) -> alt.Chart:
@@ -32,10 +33,11 @@ def cost_chart(pieces: pd.DataFrame, currency: str) -> alt.Chart:
     shown = [kind for part, kind in PARTS.items() if part in set(drawn["part"])]
     y = alt.Y("piece:N", sort=order, title=None, axis=alt.Axis(labelLimit=150))
     longest = max(drawn["end"].max(), pieces[["price", "cost_high"]].max().max())
+    words = 14 + LETTER * len(number(longest, 2))  # the price, right of all that is drawn
     x = alt.X(
         "start:Q",
         title=f"{currency} per good piece",
-        scale=alt.Scale(domain=[0, longest * 1.12], nice=False),
+        scale=alt.Scale(domain=[0, longest / (1 - words / NARROWEST)], nice=False),
         axis=alt.Axis(tickCount=5),
     )
     bars = (
@@ -44,7 +46,7 @@ def cost_chart(pieces: pd.DataFrame, currency: str) -> alt.Chart:
         .encode(x=x, x2="end:Q", y=y, fill=fill(shown, 2), tooltip=_tooltip(currency))
     )
     layers = alt.layer(
-        bars, strewn(drawn, "piece", y, shown, 2), *_ranges(pieces, y), *_prices(pieces, y)
+        bars, strewn(drawn, "piece", y, shown, 2), *_ranges(pieces, y), *_prices(pieces, drawn, y)
     )
     return look.finished(layers, _described(pieces, currency), alt.Step(ROW_PIXELS))
 
@@ -65,14 +67,19 @@ def _ranges(pieces: pd.DataFrame, y: alt.Y) -> list[alt.Chart]:
                                                                  y=y)]  # fmt: skip
 
 
-def _prices(pieces: pd.DataFrame, y: alt.Y) -> list[alt.Chart]:
-    """An upright tick and the word at each price, below the bar so that neither hides the other."""
-    known = pieces.dropna(subset=["price"])[["piece", "price"]]
-    known = known.assign(said=[f"price {number(price, 2)}" for price in known["price"]])
-    at = alt.Chart(known).encode(x="price:Q", y=y)
-    tick = at.mark_tick(color=look.INK, thickness=3, height=30, yOffset=2)
-    words = at.mark_text(align="right", baseline="top", dx=-4, dy=11, color=look.INK)
-    return [tick.encode(tooltip=["said:N"]), words.encode(text="said:N")]
+def _prices(pieces: pd.DataFrame, drawn: pd.DataFrame, y: alt.Y) -> list[alt.Chart]:
+    """An upright tick at each price, and the price right of it and of its bar."""
+    known = pieces.dropna(subset=["price"])[["piece", "price", "cost_high"]]
+    bar = known["piece"].map(drawn.groupby("piece", observed=True)["end"].max()).astype(float)
+    ends = pd.DataFrame({"price": known["price"], "range": known["cost_high"], "bar": bar})
+    known = known.assign(
+        said=[number(price, 2) for price in known["price"]], label_at=ends.max(axis=1)
+    )
+    at = alt.Chart(known[["piece", "price", "said", "label_at"]]).encode(y=y)
+    tick = at.mark_tick(color=look.INK, thickness=3, height=28)
+    words = at.mark_text(align="left", baseline="middle", dx=6, color=look.INK)
+    tooltip = [alt.Tooltip("said:N", title="price")]
+    return [tick.encode(x="price:Q", tooltip=tooltip), words.encode(x="label_at:Q", text="said:N")]
 
 
 def _described(pieces: pd.DataFrame, currency: str) -> str:

@@ -1,5 +1,7 @@
 """How long the stock of each variant lasts at the present rate of sales."""
 
+import math
+
 import altair as alt
 import numpy as np
 import pandas as pd
@@ -10,15 +12,16 @@ from analysis.records.figures import number
 SOON_DAYS = 7
 LETTER, NARROWEST = 6.7, 200  # pixels: of a letter, and of the bars' room on a phone
 _STATES = ("gone within a week", "lasts longer")
+_SHELF, _WAY = "on the shelf", "on the bench or packed"
 
 
-def stock_chart(stock: pd.DataFrame, most_days: float = 60) -> alt.Chart:
+def stock_chart(stock: pd.DataFrame, most_days: float = 90) -> alt.Chart:
     """One bar a product and variant: the days its stock lasts, shortest in all first.
 
     `stock` has product, variant, lasts_days and, where known, stock (pieces), lasts_days_low and
     lasts_days_high (a whisker), and on_its_way_days: what is packed or on the bench, a lighter and
-    dashed second part. Bars and whiskers end at `most_days`; the words beside them say so. Raises
-    ValueError where no stock's days are known.
+    dashed second part. Bars and whiskers end at `most_days`, and the words beside them say what
+    they stand for. Raises ValueError where no stock's days are known.
     """
     known = stock.dropna(subset=["lasts_days"])
     look.refuse_nothing(known, "stock")
@@ -50,7 +53,8 @@ def _days(frame: pd.DataFrame) -> alt.X:
     )
     named = list(range(0, int(longest) + 1, step))
     scale = alt.Scale(domain=[0, room], nice=False)
-    return alt.X("shown:Q", title="days the stock lasts", axis=alt.Axis(values=named), scale=scale)
+    axis = alt.Axis(values=named, titleAnchor="start")  # the words take the room on the right
+    return alt.X("shown:Q", title="days the stock lasts", axis=axis, scale=scale)
 
 
 def _named(known: pd.DataFrame, most_days: float) -> pd.DataFrame:
@@ -75,7 +79,7 @@ def _named(known: pd.DataFrame, most_days: float) -> pd.DataFrame:
             "high": high.clip(0, most_days),
             "in_all": in_all.clip(0, most_days),
             "way": way,
-            "part": "on the bench or packed",
+            "part": _SHELF,
             "label_at": in_all.clip(0, most_days).combine(high.clip(0, most_days), np.fmax),
             "state": np.where(days <= SOON_DAYS, *_STATES),
             "said": [_said(*pair, most_days) for pair in zip(days, in_all, strict=True)],
@@ -85,37 +89,36 @@ def _named(known: pd.DataFrame, most_days: float) -> pd.DataFrame:
 
 def _said(days: float, in_all: float, most_days: float) -> str:
     """How long the shelf lasts and, where that is longer, with what is on its way: the order."""
-    if days > most_days:
+    if not math.isfinite(days):
         return f"over {number(most_days)} days"
     count = f"{number(days)} day" if round(days) == 1 else f"{number(days)} days"
     said = f"{count}, soon gone" if days <= SOON_DAYS else count
-    if round(in_all) == round(days):
-        return said
-    return f"{said}; {'over ' if in_all > most_days else ''}{number(min(in_all, most_days))} in all"
+    if round(in_all) != round(days):
+        said += f"; {number(in_all)} in all"
+    return f"{said}, off the chart" if in_all > most_days else said
 
 
 def _on_its_way(frame: pd.DataFrame, y: alt.Y) -> alt.Chart:
     """What will last longer once it is put away: told by dashes and a lighter ground."""
-    dashes = alt.StrokeDash(
-        "part:N",
-        title=None,
-        scale=alt.Scale(range=[[4, 3]]),
-        legend=alt.Legend(
-            symbolType="square",
-            symbolStrokeColor=look.GREY,
-            symbolFillColor="transparent",
-            symbolDash=[4, 3],
-            labelLimit=200,
-        ),
-    )
-    bars = alt.Chart(frame[frame["in_all"] > frame["shown"]]).mark_bar(
-        color=look.SKY, fillOpacity=0.25, stroke=look.GREY, strokeWidth=1.5
-    )
+    longer = frame[frame["in_all"] > frame["shown"]].assign(part=_WAY)
+    bars = alt.Chart(longer).mark_bar(color=look.SKY, stroke=look.GREY, strokeWidth=1.5)
     tooltip = [
         alt.Tooltip("name:N", title="product"),
         alt.Tooltip("way:Q", title="on the bench or packed, days", format=",.0f"),
     ]
-    return bars.encode(x="shown:Q", x2="in_all:Q", y=y, strokeDash=dashes, tooltip=tooltip)
+    return bars.encode(x="shown:Q", x2="in_all:Q", y=y, tooltip=tooltip, **_parts(frame))
+
+
+def _parts(frame: pd.DataFrame) -> dict[str, alt.StrokeDash | alt.FillOpacity]:
+    """What tells the shelf from what is on its way, with one legend for both."""
+    shown = [_SHELF, _WAY] if (frame["in_all"] > frame["shown"]).any() else [_SHELF]
+    legend = alt.Legend(symbolType="square", symbolFillColor=look.SKY, labelLimit=200, columns=1)
+    styles = {"range": [[1, 0], [4, 3]][: len(shown)]}, {"range": [1, 0.25][: len(shown)]}
+    dash, ground = (alt.Scale(domain=shown, **style) for style in styles)
+    return {
+        "strokeDash": alt.StrokeDash("part:N", title=None, scale=dash, legend=legend),
+        "fillOpacity": alt.FillOpacity("part:N", title=None, scale=ground, legend=legend),
+    }
 
 
 def _bars(frame: pd.DataFrame, x: alt.X, y: alt.Y) -> alt.Chart:
@@ -133,4 +136,5 @@ def _bars(frame: pd.DataFrame, x: alt.X, y: alt.Y) -> alt.Chart:
         y=y,
         color=alt.Color("state:N", scale=colours, legend=None),  # said beside each bar too
         tooltip=tooltip,
+        **_parts(frame),
     )

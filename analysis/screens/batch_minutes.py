@@ -27,6 +27,7 @@ LAST = 6  # enough for a range, few enough to be of the present level of practic
 LATEST = f"the last {LAST} finished"
 MOST_LISTED = 100  # batches to choose from
 WIDE = 5  # a range whose ends lie further apart than this many times tells no day
+LONG_HOURS = 72  # from here on people think in days
 TRADE = ("operation", "inspection", "setup", "rework", "transport", "delay")
 PER = {"good piece": "one good piece", "batch": "one batch"}
 HEADERS = {
@@ -259,7 +260,7 @@ def _some(found: MeanRange) -> str:
 def _promise(time: BatchTime) -> str:
     """What to do with the range of the hours by the clock."""
     if time.elapsed_hours.high > WIDE * time.elapsed_hours.low:
-        return " That is too wide to promise a day by: past batches lay very unlike times."
+        return " That is too wide to promise a day by: past batches took very different times."
     return " Promise a day by the longer one."
 
 
@@ -277,7 +278,8 @@ def _nobody(time: BatchTime, one: bool) -> str:
     end = _promise(time) if ranged else _too_few_alike(time)
     return (
         f"{whose} {_hours(time.idle_hours)} with nobody at work on it (drying, waiting its turn, "
-        f"nights){within}. From the first lap to {last}: {_hours(time.elapsed_hours)}.{end}"
+        f"nights){within}. From the first lap to {last}: {_hours(time.elapsed_hours)}"
+        f"{_in_days(time.elapsed_hours)}.{end}"
     )
 
 
@@ -318,6 +320,13 @@ def _hours(found: MeanRange) -> str:
     if pd.isna(found.low):
         return words.rough(3600 * found.value)
     return words.time_range(3600 * found.low, 3600 * found.high)
+
+
+def _in_days(found: MeanRange) -> str:
+    """Many hours by the clock in days as well: ` (1 to 13 days)`."""
+    if pd.isna(found.low) or found.high < LONG_HOURS:
+        return ""
+    return f" ({words.number_range(found.low / 24, found.high / 24)} days)"
 
 
 def _picture(desk: answers.Desk, page: Page, choice: tuple[str, ...]) -> None:

@@ -83,9 +83,9 @@ def _sizes(seen: Seen, batch: Batch) -> Sizes:
         f"{result.best_units}, {words.number(one.worker_minutes, 1)} min made singly (setting up, "
         "and hands that find their pace; rests, interruptions, walks and mending come on top).",
         _said_money(own, result, usual, shop.currency),
-        f"A batch of {low} is through in {span(own.elapsed_seconds[low])} of working time without "
-        f"a night, one of {high} in {span(own.elapsed_seconds[high])}: of sizes that cost alike, "
-        "the smaller is sooner on the shelf, and a fault in it spoils fewer.",
+        f"A batch of {low} is through in {span(own.elapsed_seconds[low])} with its waits but "
+        f"without nights, one of {high} in {span(own.elapsed_seconds[high])}: of sizes that "
+        "cost alike, the smaller is sooner on the shelf, and a fault in it spoils fewer.",
         _said_places(result.table),
     )
     return Sizes(sentence, tuple(filter(None, points)), result, unit, _sizes_table(result, shop))

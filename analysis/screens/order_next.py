@@ -107,15 +107,15 @@ def _told(
     who = words.plain(limit.name)
     if made:
         sentence = (
-            f"Make {', then '.join(made)} {when}: {words.figure(answer.hours_used)} of the "
-            f"{words.hours(answer.hours_left)} there are of {who}."
+            f"Make {', then '.join(made)} {when}: it takes {words.figure(answer.hours_used)} of "
+            f"the {words.hours(answer.hours_left)} of {who}."
         )
     else:
         sentence = f"Nothing need be made {when}: what is there, packed or begun will do."
     full = limit.hours_asked / limit.hours_per_week if limit.hours_per_week else 0.0
     points = [
         f"What runs out first: the hours of **{who}**. A week's demand asks for "
-        f"{words.hours(limit.hours_asked)} of {words.hours(limit.hours_per_week)} "
+        f"{words.hours(limit.hours_asked)} of their {words.hours(limit.hours_per_week)} "
         f"({words.share(full, 0)}).",
         *(f"**{words.variant(row.product, row.variant)}**: {_because(row, currency)}"
           for row in answer.make),
@@ -156,7 +156,7 @@ def _because(row: Make, currency: str) -> str:
     days = row.lasts_days
     lasts = "" if days is None else f"what is there lasts {words.count(days, 'day')}"
     rate = row.earning_per_bottleneck_hour
-    earns = "" if rate is None else f"earns {words.money(rate, currency)} an hour of it"
+    earns = "" if rate is None else f"an hour spent on it brings in {words.money(rate, currency)}"
     said = ", ".join(part for part in (lasts, earns, words.plain(row.why)) if part)
     return ("urgent, " if row.urgent else "") + (said or "wanted") + "."
 

@@ -34,12 +34,15 @@ def _said(desk: Desk, now: datetime) -> str:
     cells = desk.figures.learning.cells
     tasks = NextTask(desk.here.store, lambda version: present_of(cells)).tasks(now)
     newest = desk.figures.laps["started_at"].max()
-    lines = [f"**{words.plain(task.worker)}**. {words.plain(task.sentence)}{_meanwhile(task)}"
-             for task in tasks if task.sentence]  # fmt: skip
+    lines = [
+        f"**What now, {words.plain(task.worker)}?** {words.plain(task.sentence)}{_meanwhile(task)}"
+        for task in tasks
+        if task.sentence
+    ]
     if not lines:
         return ""
     old = "" if now - newest < QUIET else f" By the laps up to {words.day(newest.date())}."
-    return "**What now?** " + " ".join(lines) + old
+    return " ".join(lines) + old
 
 
 def _meanwhile(task: Task) -> str:

@@ -39,6 +39,7 @@ from analysis.screens.order_words import (
     cannot,
     clock,
     hands,
+    in_the_gaps,
     span,
     what_a_run_is,
     whether_proven,
@@ -51,7 +52,6 @@ if TYPE_CHECKING:
 
 TRADE = ("makespan", "lower bound", "setup", "precedence", "station", "work in process")
 LOOK_EVERY_SECONDS = 1.0
-MOST_GAPS = 4
 
 
 @dataclass(frozen=True)
@@ -189,10 +189,10 @@ def _gain(seen: Seen, plan: Plan) -> str:
     # Between the minutes that both clocks show, which a reader would subtract.
     gained = 60 * (plan.as_listed_seconds // 60 - plan.makespan_seconds // 60)
     if gained < 60:
-        return ", as they would be in the order listed"
+        return ", as they would be in the order of the route"
     alone = "" if len(plan.workers) == 1 else " by one person"
     listed = by_the_clock(seen.start, plan.as_listed_seconds, plan.makespan_seconds)
-    return f"; in the order listed{alone}, {listed} ({span(gained)} later)"
+    return f"; in the order of the route{alone}, {listed} ({span(gained)} later)"
 
 
 def _points(seen: Seen, plan: Plan) -> list[str]:
@@ -462,21 +462,14 @@ def _reasons(seen: Seen, plan: Plan) -> list[str]:
     if not lines:
         lines = ["The search for what each change saves is still under way."
                  if not seen.job.over.is_set() else
-                 "No single change against the listed order saves much by itself."]  # fmt: skip
+                 "No single change against the route's order saves much by itself."]  # fmt: skip
     if waited:
         lines.append(
             f"What is waited for longest: **{words.plain(waited)}** "
             f"({span(seconds)} of working hours with idle hands). Only a shorter wait, or other "
             "work beside it, ends this batch sooner."
         )
-    lines += [
-        f"{clock(seen.start, gap.start_seconds)}, {words.plain(gap.worker)} "
-        f"free for {span(gap.end_seconds - gap.start_seconds)}: {words.plain(gap.advice)}."
-        for gap in found[:MOST_GAPS]
-    ]
-    if len(found) > MOST_GAPS:
-        lines.append(f"{len(found) - MOST_GAPS} shorter or later gaps besides.")
-    return lines
+    return [*lines, *in_the_gaps(seen.start, found)]
 
 
 def _in_parts(seen: Seen, plan: Plan) -> list[str]:

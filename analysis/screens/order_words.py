@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING
 
@@ -14,7 +15,11 @@ from analysis.screens import answers, order_choice, parts, words
 
 if TYPE_CHECKING:
     from analysis.flow.by_hand import Run
+    from analysis.flow.why import Gap
     from analysis.screens.order_of_work import Seen
+
+MOST_GAPS = 4
+WORTH_SECONDS = 300  # a gap to begin something in; common practice, no source
 
 
 def by_the_clock(start: datetime, seconds: float, said_before: float | None = None) -> str:
@@ -99,6 +104,26 @@ def what_a_run_is(seen: Seen, run: Run, place: int) -> str:
         of = f" of {order_choice.name((batch.product, batch.variant))}"
     at = clock(seen.start, run.start_seconds)
     return f"{place + 1}. {at} {run.operation}{pieces}{of}{who}"
+
+
+def in_the_gaps(start: datetime, found: Sequence[Gap]) -> list[str]:
+    """What to do in the first gaps that are worth it, and how many there are besides."""
+    lengths = [gap.end_seconds - gap.start_seconds for gap in found]
+    worth = [pair for pair in zip(found, lengths, strict=True) if pair[1] >= WORTH_SECONDS]
+    short = [length for length in lengths if length < WORTH_SECONDS]
+    lines = [
+        f"{clock(start, gap.start_seconds)}, {words.plain(gap.worker)} free for {span(length)}: "
+        f"{words.plain(gap.advice)}."
+        for gap, length in worth[:MOST_GAPS]
+    ]
+    if len(worth) > MOST_GAPS:
+        lines.append(f"{words.count(len(worth) - MOST_GAPS, 'later gap')} like these.")
+    if short:
+        lines.append(
+            f"{words.count(len(short), 'gap')} of less than {span(WORTH_SECONDS)}, "
+            f"{span(sum(short))} in all: stretch, drink, clear the bench."
+        )
+    return lines
 
 
 def cannot(bad: BadInput) -> None:

@@ -180,7 +180,8 @@ def _spoiled(row: pd.Series, figures: Study) -> str:
     return (
         f"Putting right and lost pieces add about {words.money(row['rework_and_scrap'], currency)} "
         f"of work (*putting right* below) and {words.money(row['lost_material'], currency)} of "
-        f"material (within *material*) on every good one. {unknown}".strip()
+        "material (within *material*) on every good one, at today's times with rests; *Putting "
+        f"right* takes the times as they were, so its figures differ a little. {unknown}".strip()
     )
 
 
@@ -230,7 +231,8 @@ def _picture(desk: answers.Desk, piece: tuple[str, str]) -> None:
     answers.picture(desk, "cost", piece[:1], make)
     st.caption(
         "Bars: what goes into one good piece. Line along the end of a bar: 19 times out of 20 the "
-        "cost lies in there, as far as the laps can tell. Upright mark: the price."
+        "cost lies in there, as far as the laps can tell. Upright mark and figure beside it: the "
+        "price."
     )
     if drawn["cost_per_good_piece"].isna().any():
         st.caption("A bar without that line is not the whole cost: a part of it is not known yet.")
@@ -339,9 +341,9 @@ WORKED_OUT = """
 - **Standard time** is at the present level of practice, with allowances; logged interruptions
   stand in for the contingency part.
 - **Material** = its cost / share of started pieces that come out good.
-- **Putting right** = pay × (time of mending + work already in the pieces lost). A cover lost before
-  it meets its sewn block is counted here with the block, which then has no cover; the screen
-  *Putting right* counts the cover alone, since the block may wait for the next.
+- **Putting right** = pay × (time of mending + work already in the pieces lost). A part that is lost
+  before it is joined to the others, such as a book's cover, counts here with the others, which lack
+  it; the screen *Putting right* counts it alone, since they may wait for the next batch.
 - **Overhead** = a week's overhead / the hours people have in a week, weeks closed in a year spread
   over it, × bench hours of the piece: at normal capacity, so that a slow week does not make a piece
   dearer (IAS 2, from memory). Hours that stay empty are therefore in no piece's cost.

@@ -138,8 +138,10 @@ WORKED_OUT = """
 - **Work in a lost piece** = mean observed seconds of the operations it had been through: those
   that must come before the one it was lost in by the routing (without one, all before it in the
   usual order). Setups are left out. **Material** counts whole, wherever the piece was lost.
-  A lost cover takes no sewn block with it here: the block may wait for the next batch. *What a
-  piece costs* counts the block as lost with it, which is the dearer of the two.
+  A part that is lost before it is joined to the others, such as a book's cover, counts alone here:
+  the others may wait for the next batch. *What a piece costs* counts them as lost with it, which
+  is the dearer of the two, and takes standard times of today, where these are the means of all
+  weeks.
 - **Charged to** the operation named as the cause, else to the one the fault was found in.
 - **Ranges** hold 19 times out of 20: a bootstrap of whole batches, 1,000 draws, since pieces of one
   batch are alike; wider for few batches (expanded percentile interval). Laps without a batch go

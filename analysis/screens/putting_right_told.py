@@ -10,6 +10,7 @@ import pandas as pd
 
 from analysis.screens import words
 from analysis.screens.answers import Table
+from analysis.study.this_week import LEAK_WEEKS
 
 if TYPE_CHECKING:
     from analysis.study.cost_of_quality import CostOfQuality
@@ -137,11 +138,13 @@ def _of_what(cost: CostOfQuality, money: str) -> str:
         parts_of.append(
             f"{_range(row, 'money', words.money_range, words.money, money)} of material"
         )
+    if not parts_of:
+        return ""
+    # A reader may hold the leaks of This week against these figures.
+    recent = f" (*This week* takes the last {LEAK_WEEKS} alone)" if cost.weeks > LEAK_WEEKS else ""
     return (
-        f"That is, a week, over the {words.count(cost.weeks, 'week')} worked so far, "
+        f"In a week, over the {words.count(cost.weeks, 'week')} worked so far{recent}: "
         f"{_joined(parts_of)}."
-        if parts_of
-        else ""
     )
 
 
@@ -174,7 +177,12 @@ def _per_piece(cost: CostOfQuality, money: str) -> str:
             amount = words.time_range(row.seconds_low, row.seconds_high)
             amount = words.rough(row.seconds_per_good_piece) if pd.isna(row.seconds_low) else amount
         said.append(f"{amount} on each good {words.plain(row.product)}")
-    return f"It puts {_joined(said)}." if said else ""
+    if not said:
+        return ""
+    return (
+        f"It puts {_joined(said)}. *What a piece costs* takes today's times, with rests, so its "
+        "figures differ a little."
+    )
 
 
 def _untimed(cost: CostOfQuality) -> str:

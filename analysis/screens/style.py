@@ -2,16 +2,20 @@
 
 # Streamlit leaves 6 rem above the title, a fifth of a phone's screen; on a phone it also drops the
 # undo of a change below its words. Its captions have a contrast of 4.1, the white words of a
-# primary button in the dark one of 2.2; WCAG 2.2 asks for 4.5. A list of screens that is folded
-# away keeps its links in the tab key's order, where nobody sees them, and the page itself, which
-# the arrow keys scroll, does not show that it has the focus (2.4.7). Forced colours take away every
-# ground, by which alone Streamlit tells what is chosen; and it moves things whoever asked for less.
+# primary button in the dark one of 2.2; WCAG 2.2 asks for 4.5. Of the parts in a row it leaves one
+# side of those beside the chosen one without a line, which on a phone may be the first of the next
+# row. A list of screens that is folded away keeps its links in the tab key's order, where nobody
+# sees them, and the page itself, which the arrow keys scroll, does not show that it has the focus
+# (2.4.7). Forced colours take away every ground, by which alone Streamlit tells what is chosen; and
+# it moves things whoever asked for less.
 STYLE = """<style>
 [data-testid='stMainBlockContainer'] {padding-top: 3.2rem}
 [data-testid='stMarkdown'] h2 {font-size: 1.25rem; line-height: 1.4; padding: 0 0 0.5rem}
 [data-testid='stCaptionContainer'] {color: inherit; opacity: 0.8}
 [data-testid='stSidebar'][data-collapsed='true'] {visibility: hidden}
 [data-testid='stMain']:focus-visible {outline: 2px solid; outline-offset: -2px}
+button[data-variant='segmented_control']:not([data-selected], [data-hovered]) {
+  border-color: color-mix(in srgb, currentColor 25%, Canvas) !important}
 [class*='st-key-change_'] {flex-wrap: nowrap}
 [class*='st-key-change_'] > * {min-width: 0}
 [class*='st-key-change_'] > :last-child {flex-shrink: 0}

@@ -167,7 +167,8 @@ def _leaks(desk: answers.Desk) -> None:
         none = desk.kept("this week no leaks", (), lambda: _told().no_leaks(desk))
         st.markdown(f"### Where hours leak away\n\n{none}")
         return
-    st.markdown("### Where hours leak away")
+    since = desk.kept("this week leaking", (), lambda: _told().leaking(desk))
+    st.markdown(f"### Where hours leak away\n\n{since}")
     answers.table(table, "leaks", "Hours that made no good piece, largest first")
 
 

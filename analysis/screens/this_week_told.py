@@ -374,6 +374,18 @@ def output_legend(desk: Desk, measure: str) -> str:
     return "Between the dashed lines: ordinary ups and downs. Look for a reason outside them."
 
 
+def leaking(desk: Desk) -> str:
+    """Over which weeks the leaks are, and why Putting right has other figures."""
+    leaks = source.week_figures(desk.here).leaks
+    weeks, worked = int(leaks.weeks.iloc[0]), int((desk.figures.weeks.bench_hours > 0).sum())
+    told = [f"In a week, over the last {words.count(weeks, 'week')} worked."]
+    if worked > weeks:
+        told.append(f"*Putting right* looks at all {worked}, so its figures differ.")
+    if leaks.hours_low.notna().any():
+        told.append("The small figures below are the range, 19 times out of 20.")
+    return " ".join(told)
+
+
 def leak_table(desk: Desk) -> Table:
     """The leaks in minutes: most of them are far below an hour a week."""
     leaks = source.week_figures(desk.here).leaks

@@ -200,7 +200,7 @@ def test_parts_of_a_cost_are_told_apart_without_colour_and_join_to_the_whole():
 
 def test_a_price_is_written_at_its_mark_and_left_out_where_none_is_given():
     said = [row["said"] for row in rows(CHARTS["cost"]().to_dict()) if "price" in row]
-    assert said == ["price 12.00", "price 28.00"]
+    assert said == ["12.00", "28.00"]
 
 
 def test_operations_stand_in_the_order_given_not_by_letter():
@@ -238,10 +238,23 @@ def test_an_hourly_output_names_its_unit_and_leaves_gaps_for_weeks_off():
     assert [row["value"] for row in rows(spec) if "value" in row][2] is None
 
 
-def test_stock_is_read_out_shortest_first_and_without_end():
+def test_stock_is_read_out_shortest_first_as_the_table_below_has_it():
     spec = CHARTS["stock"]().to_dict()
     said = list(dict.fromkeys(row["said"] for row in rows(spec) if "said" in row))
-    assert said == ["3 days, soon gone", "20 days", "over 60 days"]
+    assert said == ["3 days, soon gone", "20 days", "250 days, off the chart"]
+
+
+def test_the_shelf_is_told_from_what_is_on_its_way_by_name():
+    """Both kinds of bar stand in the legend; without anything on its way the shelf alone."""
+
+    def named(spec):
+        dashes = [layer["encoding"].get("strokeDash") for layer in spec["layer"]]
+        return {tuple(dash["scale"]["domain"]) for dash in dashes if dash}
+
+    assert named(CHARTS["stock"]().to_dict()) == {("on the shelf",)}
+    spec = stock_chart(frames.STOCK.assign(on_its_way_days=[4.0, 0.0, 0.0])).to_dict()
+    assert named(spec) == {("on the shelf", "on the bench or packed")}
+    assert "20 days; 24 in all" in json.dumps(spec)
 
 
 def test_breaks_and_the_plateau_are_written_on_the_curve():

@@ -9,10 +9,12 @@ import pytest
 
 from analysis.flow.by_hand import Run, by_turns
 from analysis.flow.plan import Step
+from analysis.flow.why import Gap
 from analysis.records.routing import read_routing
 from analysis.records.shop import read_shop
 from analysis.screens import planning
 from analysis.screens.order_choice import ANOTHER, makes, next_opening, people
+from analysis.screens.order_words import MOST_GAPS, in_the_gaps
 from analysis.screens.source import DEMO, OWN, SAMPLES
 from analysis.screens.work_card import card_page
 from analysis.store.store import open_store
@@ -158,7 +160,7 @@ def test_each_part_opens_with_its_own_answer(small):
 
 def test_what_now_is_told_from_the_laps(show):
     screen = show("order_of_work", DEMO)
-    assert re.search(r"What now\? maker\. (Next: |Nothing to do)", screen.info[0].value.replace(
+    assert re.search(r"What now, maker\? (Next: |Nothing to do)", screen.info[0].value.replace(
         "**", "").replace("\\", ""))  # fmt: skip
 
 
@@ -230,6 +232,18 @@ def test_going_to_and_fro_between_two_operations_is_told_as_one_thing_to_do():
     told = [[run.operation for run in group] for group in by_turns(listed)]
     assert told == [["sew"], ["trim", "inspect"] * 3, ["wrap"], ["trim"], ["inspect"]]
     assert by_turns([]) == []
+
+
+def test_gaps_too_short_to_begin_anything_are_told_together():
+    """A minute's wait between pieces, as at a press, is no line of its own."""
+    start = datetime(2026, 11, 23, 8, 0, tzinfo=ZoneInfo("Europe/Vienna"))
+    waits = [Gap("maker", 100.0 * n, 100.0 * n + 64, "press", "stretch") for n in range(30)]
+    long = [Gap("maker", 7200.0 * n, 7200.0 * n + 1200, "glue", "restock") for n in range(1, 7)]
+    lines = in_the_gaps(start, [*waits, *long])
+    assert lines[0] == "Mon 10:00, maker free for 20 min: restock."
+    assert len(lines) == MOST_GAPS + 2 and lines[-2] == "2 later gaps like these."
+    assert lines[-1].startswith("30 gaps of less than 5 min, 32 min in all")
+    assert in_the_gaps(start, []) == []
 
 
 def test_laps_without_a_route_are_led_to_the_one_that_stands_on_shop(show, first_file):

@@ -221,3 +221,17 @@ def test_the_shelf_is_listed_by_what_to_make_first_and_says_so(show):
     in_all = shelf["lasts in all (days)"].tolist()
     assert in_all == sorted(in_all) and len(in_all) > 3
     assert in_all[0] > shelf["the shelf alone (days)"].iloc[0]
+
+
+def test_why_a_week_s_loss_differs_from_screen_to_screen_is_said_where_it_is_compared(
+    show, own_store
+):
+    """This week takes eight weeks, Putting right all; a piece's cost takes the times of today."""
+    leaks = said(show("this_week", source.DEMO))
+    assert "over the last 8 weeks worked. *Putting right* looks at all 17" in leaks
+    faults = said(show("putting_right", source.DEMO))
+    assert "over the 17 weeks worked so far (*This week* takes the last 8 alone): " in faults
+    assert "*What a piece costs* takes today's times, with rests" in faults
+    assert "*Putting right* takes the times as they were" in said(show("piece_cost", source.DEMO))
+    open_store(own_store).import_laps(read_laps(ONE_SHORT.encode(), name="short.csv"))
+    assert "looks at all" not in said(show("this_week", source.OWN))
