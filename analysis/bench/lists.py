@@ -136,7 +136,8 @@ class EarlierLaps:
     def with_the_rest(
         self, connection: sa.Connection, since: int, zone: str
     ) -> list[choices.RecentLap]:
-        """The laps since then added up, newest first; `zone` is the shop's, which can move laps."""
+        """The laps from `since` (microseconds UTC) on added up, newest first; `zone` is the shop's,
+        which can move laps."""
         day = max(since, since + RECENT_MICROS - DAY_MICROS)
         change = changes.latest(connection)
         stands = self._stands_for == (since, zone)
@@ -232,7 +233,7 @@ def _since(connection: sa.Connection, now: int) -> int:
 
 
 def recent_laps(connection: sa.Connection, since: int) -> list[choices.RecentLap]:
-    """The laps since then one by one, newest first."""
+    """The laps from `since` (microseconds UTC) on, one by one, newest first."""
     where = tables.COUNTS_NOW["lap"] & (_lap.started_at >= since)
     return _read(connection, sa.select(*_COLUMNS).where(where).order_by(*NEWEST_FIRST))
 
@@ -240,8 +241,8 @@ def recent_laps(connection: sa.Connection, since: int) -> list[choices.RecentLap
 def added_up(
     connection: sa.Connection, since: int, before: int | None = None
 ) -> list[choices.RecentLap]:
-    """The laps since then (and before another moment) added up where all their names are the same;
-    each sum stands at its latest lap, newest first."""
+    """The laps from `since` on (and before another moment; microseconds UTC), added up where all
+    their names are the same; each sum stands at its latest lap, newest first."""
     among = _lap.started_at >= since
     where = among if before is None else among & (_lap.started_at < before)
     sums = [_IN_A_SUM.get(name, _lap[name]) for name in choices.RecentLap._fields]

@@ -130,7 +130,7 @@ def identifier(entry: dict, column: str) -> str:
 
 
 def text(entry: dict, column: str, longest: int = LONGEST_WORD) -> str:
-    """A text, trimmed and in Unicode normal form C; "" where it is not given."""
+    """A text, trimmed and in Unicode normal form C; "" where it is not given. Raises Refused."""
     value = entry.get(column)
     if value is None:
         return ""
@@ -149,7 +149,7 @@ def text(entry: dict, column: str, longest: int = LONGEST_WORD) -> str:
 
 
 def instant(entry: dict, column: str) -> int:
-    """A time with an offset, as microseconds since 1970 of UTC."""
+    """A time with an offset, as microseconds since 1970 of UTC. Raises Refused."""
     value = entry.get(column)
     try:
         moment = datetime.fromisoformat(value or "")
@@ -169,7 +169,8 @@ def instant(entry: dict, column: str) -> int:
 
 
 def whole(entry: dict, column: str, default: int, least: int, most: int) -> int:
-    """A whole number within limits; the default, if it is within them, where it is not given."""
+    """A whole number within limits; the default, if it is within them, where it is not given.
+    Raises Refused."""
     value = entry.get(column)
     if value is None and default >= least:
         return default

@@ -84,7 +84,8 @@ def batch_sizes(
     file: str = "routing",
 ) -> BatchSizes:
     """The figures of each size. `seconds` gives the mean seconds per piece in a batch of so many
-    (practice: see `practice_in_batch`); left out, the planned seconds hold at every size."""
+    (practice: see `practice_in_batch`); left out, the planned seconds hold at every size. flat: the
+    sizes that cost at most `flat_share` more than the best. Raises BadInput as `work_of` does."""
     costs = costs or Costs()
     rows = []
     for units in sizes:

@@ -31,7 +31,8 @@ class Hours:
         return None
 
     def advance(self, start: int, ticks: int) -> int:
-        """The earliest moment by which so many open ticks have passed since `start`."""
+        """The earliest moment by which so many open ticks have passed since `start`, in ticks, too;
+        behind the last span all counts as open."""
         if not self.spans or not ticks:
             return start + ticks
         place = max(0, bisect_right(self._starts, start) - 1)
@@ -44,7 +45,7 @@ class Hours:
         return self.spans[-1][1] + left
 
     def closed(self, horizon: int) -> list[tuple[int, int]]:
-        """The closed stretches from 0 to `horizon`."""
+        """The closed stretches (begin, end) from 0 to `horizon`, in ticks."""
         stretches, last = [], 0
         for begin, end in self.spans:
             if begin > last:

@@ -160,7 +160,8 @@ def make_plan(
     work: Work, blocks: list[Block], bound: int, as_listed: int, *,
     stopped: bool = False, as_listed_possible: bool = True,
 ) -> Plan:  # fmt: skip
-    """The plan of blocks, workers of like skills named in the order in which they begin."""
+    """The plan of blocks, workers of like skills named in the order in which they begin; bound,
+    as_listed: in ticks."""
     blocks = merged(work, _renamed(work, blocks))
     steps, change_ticks = _steps(work, blocks)
     span = makespan(blocks)

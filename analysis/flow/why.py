@@ -47,7 +47,9 @@ def reasons(
     work: Work, plan: Plan, effort_seconds: float = 1.0, *,
     stop: Callable[[], bool] | None = None, most: int = 3,
 ) -> tuple[Change, ...]:  # fmt: skip
-    """The changes that save most, best first; `effort_seconds` for each plan made without one."""
+    """The `most` changes that save most, best first. Each is judged by the plan made without it,
+    searched with `effort_seconds` of effort; those whose turn `stop` did not let come are left
+    out."""
     changes = []
     for earlier, later in _candidates(work, plan)[:MOST_CANDIDATES]:
         if stop and stop():

@@ -44,7 +44,7 @@ def wall_to_utc(wall: np.ndarray, zone: str) -> FromWall:
 
 
 def utc_to_wall(utc: np.ndarray, zone: str) -> np.ndarray:
-    """Wall times in a zone of UTC times."""
+    """Wall times in a zone of UTC times, both in microseconds since 1970."""
     if not len(utc):
         return utc
     changes, offsets = _changes(zone, int(utc.min()), int(utc.max()))

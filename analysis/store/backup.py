@@ -34,6 +34,7 @@ class Backup:
 
     @property
     def bytes(self) -> int:
+        """The size of the file."""
         return self.path.stat().st_size
 
 

@@ -56,7 +56,8 @@ class Devices:
         return code
 
     def pair(self, code: str, name: str, now: int) -> str | None:
-        """Use a code up: the new device's key, or None where the code is not good (any more)."""
+        """Use a code up at `now` (microseconds UTC): the new device's key, or None where the code
+        is not good (any more)."""
         key_id, token = secrets.token_hex(8), secrets.token_urlsafe(32)
         good = sa.and_(
             pairing_code.c.code_hash == _hash(_as_made(code)), pairing_code.c.ends_at > now
@@ -72,7 +73,7 @@ class Devices:
         return f"{key_id}.{token}"
 
     def known_by(self, key: str, now: int) -> Device | None:
-        """The device that holds this key, if it may come in."""
+        """The device that holds this key, if it may come in at `now` (microseconds UTC)."""
         key_id, _, token = key.partition(".")
         with reading(self.engine) as connection:
             row = connection.execute(sa.select(device).where(device.c.id == key_id)).first()
@@ -93,7 +94,8 @@ class Devices:
             return [_device(row) for row in connection.execute(query)]
 
     def revoke(self, device_id: str, now: int) -> None:
-        """Shut one device out from now on; it must be paired anew to come in."""
+        """Shut one device out from `now` (microseconds UTC) on; it must be paired anew to come
+        in."""
         still_in = (device.c.id == device_id) & device.c.revoked_at.is_(None)
         with writing(self.engine) as connection:
             connection.execute(sa.update(device).where(still_in).values(revoked_at=now))

@@ -16,7 +16,8 @@ def add(
     connection: sa.Connection, now: int, kind: str, product: str, variant: str, units: int,
     at: int, note: str,
 ) -> int:  # fmt: skip
-    """Note a count (what lies there), a sale or a putting away, at `at` (microseconds, UTC)."""
+    """Note a count (what lies there), a sale or a putting away of `units` pieces at `at`; the
+    change's number. `now`, `at`: microseconds of UTC. BadInput for what is none of these."""
     _check(kind, product, units)
     names = f"{product} {variant}".strip()
     change_id = changes.record(connection, now, "stock", f"{kind} of {units} {names}")

@@ -111,12 +111,13 @@ class Store:
             return laps.page(connection, offset, limit, filters)
 
     def history(self, lap_id: str) -> pd.DataFrame:
-        """Every revision of a lap, oldest first."""
+        """Every revision of a lap, oldest first; see `laps.history`. Raises NotFound."""
         with reading(self.engine) as connection:
             return laps.history(connection, lap_id)
 
     def correct_lap(self, lap_id: str, values: dict[str, str]) -> int | None:
-        """Put a corrected revision in a lap's place; `values` are texts by column."""
+        """Put a corrected revision in a lap's place; `values` are texts by column. Raises NotFound
+        and BadInput; see `laps.correct`."""
         with writing(self.engine) as connection:
             shop = documents.shop(connection)
             return laps.correct(connection, self.clock(), lap_id, values, shop)
@@ -137,7 +138,7 @@ class Store:
             return laps.rename(connection, self.clock(), column, name, to, shop)
 
     def remove_laps(self, lap_ids: list[str]) -> int | None:
-        """Let laps count no more; they stay in the history."""
+        """Let laps count no more; they stay in the history. Raises NotFound for an unknown one."""
         with writing(self.engine) as connection:
             return laps.remove(connection, self.clock(), lap_ids) if lap_ids else None
 
@@ -226,7 +227,8 @@ class Store:
         self, kind: str, product: str, units: int, variant: str = "", at: datetime | None = None,
         note: str = "",
     ) -> int:  # fmt: skip
-        """Note a `count`, `sale` or `put_away`; `at` timezone-aware, now where not given."""
+        """Note a `count`, `sale` or `put_away` of `units` pieces, the number of the change; `at`
+        timezone-aware, now where not given. Raises BadInput."""
         now = self.clock()
         moment = now if at is None else pd.Timestamp(at).value // 1000
         with writing(self.engine) as connection:

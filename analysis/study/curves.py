@@ -89,7 +89,7 @@ def _end_terms(x: np.ndarray, b: np.ndarray) -> np.ndarray:
 
 
 def power_mean(experience: Number, pieces: Number, exponent: Number) -> np.ndarray:
-    """Mean of n^b over the pieces E+1 ... E+k of a lap."""
+    """Mean of n^b over the pieces E+1 ... E+k of a lap; numbers, or arrays of one shape."""
     return power_sum(experience, pieces, exponent) / pieces
 
 
@@ -138,7 +138,7 @@ def piece_seconds(
     plateau_seconds: Number = 0.0,
     prior_pieces: Number = 0.0,
 ) -> np.ndarray:
-    """Mean seconds of piece n (n >= 1) on a curve; the table above is the formula."""
+    """Mean seconds of piece n (n >= 1) on a curve: first_unit_seconds x `shape`."""
     fraction = plateau_seconds / first_unit_seconds
     return first_unit_seconds * shape(
         curve, np.asarray(n, float) - 1, np.ones(np.shape(n)), exponent, fraction, prior_pieces

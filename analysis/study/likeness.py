@@ -55,7 +55,8 @@ class Sums:
         )
 
     def whitened(self, likeness: Number) -> np.ndarray:
-        """X' V^-1 X with V = D + lambda 1 1' in every session, D the lap variances 1 / weight.
+        """X' V^-1 X, (cells, p + 1, p + 1), with V = D + lambda 1 1' in every session, D the lap
+        variances 1 / weight; likeness: lambda, over cells or one for all.
 
         V^-1 = W - W 1 1' W lambda / (1 + lambda sum W) (Sherman & Morrison 1950).
         """

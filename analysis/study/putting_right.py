@@ -109,7 +109,8 @@ class PuttingRight:
 
 
 def putting_right(study: Study, rng: np.random.Generator) -> PuttingRight:
-    """The figures of the screen."""
+    """The figures of the screen, each worked out when it is first asked for; `rng` draws what is
+    resampled."""
     return PuttingRight(study, rng)
 
 

@@ -74,7 +74,8 @@ class Work:
         laps: np.ndarray,
         before_in_spell: np.ndarray | None = None,
     ) -> Work:
-        """before_in_spell: pieces of the spell before the lap; None where no restart counts."""
+        """experience, pieces: over laps, in the order of cells; laps: how many, over cells.
+        before_in_spell: pieces of the spell before the lap; None where no restart counts."""
         cell = np.repeat(np.arange(len(laps)), laps)
         terms = range(1, 2 if (pieces == 1).all() else _RESTART_TERMS + 1)
         if before_in_spell is None:
@@ -155,7 +156,7 @@ class Middles:
 
     @classmethod
     def of(cls, work: Work, more: Number = 0.0) -> Middles:
-        """Of laps begun with `more` experience."""
+        """Of laps begun with `more` pieces of experience, one number or over laps."""
         middle = work.experience + more + 0.5 * (work.pieces + 1)
         several, power, terms = middle[work.several], 1.0, []
         inverse_square = 1 / (several * several)
@@ -202,7 +203,8 @@ def restart_multiple(work: Work, restart: np.ndarray) -> tuple[np.ndarray, np.nd
 
 
 def log_shape(curve: str, work: Work, theta: np.ndarray) -> ShapeAndSlopes:
-    """(log shape, {parameter: slope}) of every lap; theta: (cells, 5)."""
+    """(log shape, {parameter: slope}), arrays over laps; theta: (cells, 5). The shape is the mean
+    time of the lap's pieces in times of piece 1, as in `curves.shape`."""
     b = theta[:, EXPONENT]
     if curve == "constant":
         return np.zeros(len(work.pieces)), {}
@@ -366,7 +368,8 @@ class Observed:
 
 
 def fit(curve: str, start: np.ndarray, observed: Observed, prior: Prior, steps: int = 30) -> Fit:
-    """Least squares of the whitened log residuals in every cell, from `start` (cells, 5)."""
+    """Least squares of the whitened log residuals in every cell, from `start` (cells, 5), by damped
+    Gauss-Newton steps within the parameters' bounds (Marquardt 1963), `steps` at most."""
     parts = [
         _fit(curve, start[chosen], part, prior.of_cells(chosen), steps)
         for chosen, part in observed.parts

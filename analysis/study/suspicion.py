@@ -39,7 +39,8 @@ def modified_z(
 
 
 def grouped_median(values: np.ndarray, starts: np.ndarray, size: np.ndarray) -> np.ndarray:
-    """Median of each group of consecutive values."""
+    """Median of each group of consecutive values; over groups: `starts`, the place of its first
+    value, and `size`, how many it has (1 or more)."""
     ordered = values.copy()
     for start, laps in zip(starts, size, strict=True):  # a short sort a cell beats one long one
         ordered[start : start + laps].sort()

@@ -86,7 +86,8 @@ def _note(product: str, content: Content, shop: Shop, demand: float | None) -> s
 
 
 def demand_of(shop: Shop, product: str) -> float | None:
-    """The product's demand per week; its variants' together where only they have one."""
+    """Pieces a week asked of the product; its variants' together where only they have a demand,
+    None where neither has."""
     own = [row for row in shop.products if row.name == product]
     whole = [row.demand_per_week for row in own if not row.variant]
     parts = [row.demand_per_week for row in own if row.variant]
