@@ -34,6 +34,10 @@ _lap = tables.lap.c
 _current = tables.COUNTS_NOW["lap"]
 
 
+def no_progress(done: int, total: int) -> None:
+    """For those who do not watch."""
+
+
 @dataclass(frozen=True)
 class ImportReport:
     """What an import did: laps new, already there, refused, and left out as removed by hand before.
@@ -375,24 +379,18 @@ def correct(
     `values` are texts by column, judged by the rules of a file; `lap_id` cannot be changed. Raises
     NotFound for an unknown lap and BadInput for a value that breaks a rule.
     """
-    old = _one(connection, lap_id)
-    texts = _as_texts(old) | {name: str(value) for name, value in values.items()}
+    faults = Faults("correction")
     for name in set(values) - (set(tables.CONTENT) - {"lap_id"}):
-        faults = Faults("correction")
         faults.add(0, name, "cannot be corrected", remedy="one of the columns of a lap")
-        faults.stop_if_any()
-    new = _as_stored(check_laps([texts], f"lap {lap_id}", shop), shop.timezone)
+    faults.stop_if_any()
+    old = _one(connection, lap_id)
+    new = _as_stored(check_laps(_corrected(old, values), f"lap {lap_id}", shop), shop.timezone)
     if _among(new, _in_micros(old)).all():
         return None
     differing = [name for name in tables.CONTENT if new[name].iloc[0] != _in_micros(old)[name][0]]
     if "started_at" not in differing:
         new["clock_at"] = _clock_of(connection, lap_id)
-    what = f"lap {lap_id}: {', '.join(differing)}"
-    change_id = changes.record(connection, now, "correction", what)
-    _end(connection, [lap_id], change_id)
-    _insert(connection, new, change_id, lambda done, total: None)
-    totals.add(connection, _lap.change_id == change_id, 1)
-    return change_id
+    return _put(connection, now, new, f"lap {lap_id}: {', '.join(differing)}")
 
 
 def correct_many(
@@ -409,8 +407,7 @@ def correct_many(
         faults.add(0, name, "cannot be given to several laps", remedy=", ".join(CATEGORIES))
     faults.stop_if_any()
     old, clock_at = _several(connection, lap_ids)
-    texts = _texts_of(old).assign(**{name: str(value) for name, value in values.items()})
-    return _put_many(connection, now, (old, clock_at), texts, list(values), shop)
+    return _put_many(connection, now, (old, clock_at), _corrected(old, values), list(values), shop)
 
 
 def rename(
@@ -431,6 +428,11 @@ def rename(
         texts[one] = texts[one].where(texts[one] != name, to)
     said = f"{column} {name} renamed to {to}"
     return _put_many(connection, now, (old, clock_at), texts, columns, shop, said)
+
+
+def _corrected(laps: pd.DataFrame, values: dict[str, str]) -> pd.DataFrame:
+    """Laps as a file would have them, with other texts in some columns."""
+    return _texts_of(laps).assign(**{name: str(value) for name, value in values.items()})
 
 
 def _texts_of(laps: pd.DataFrame) -> pd.DataFrame:
@@ -457,9 +459,14 @@ def _put_many(
     if new.empty:
         return None
     what = f"{counted(len(new), 'lap')}: {said or ', '.join(columns)}"
+    return _put(connection, now, new, what)
+
+
+def _put(connection: sa.Connection, now: int, new: pd.DataFrame, what: str) -> int:
+    """Put these revisions in the place of those that count; the change's number."""
     change_id = changes.record(connection, now, "correction", what)
     _end(connection, new.lap_id.tolist(), change_id)
-    _insert(connection, new, change_id, lambda done, total: None)
+    _insert(connection, new, change_id, no_progress)
     totals.add(connection, _lap.change_id == change_id, 1)
     return change_id
 
@@ -509,14 +516,10 @@ def _one(connection: sa.Connection, lap_id: str) -> pd.DataFrame:
     return frame
 
 
-def _as_texts(lap: pd.DataFrame) -> dict[str, str]:
-    return {name: column[0].as_py() for name, column in as_texts(lap, "UTC").items()}
-
-
 def remove(connection: sa.Connection, now: int, lap_ids: list[str]) -> int:
-    """Let laps count no more; they stay in the history and come back when this is undone."""
-    for lap_id in lap_ids:
-        _one(connection, lap_id)
+    """Let laps count no more; they stay in the history and come back when this is undone. Raises
+    NotFound for an unknown lap."""
+    _several(connection, lap_ids)
     named = f"lap {lap_ids[0]}" if len(lap_ids) == 1 else f"{len(lap_ids)} laps"
     change_id = changes.record(connection, now, "removal", f"{named} removed")
     _end(connection, lap_ids, change_id)

@@ -1,7 +1,7 @@
 """A whole store into another place, as from a file to a server, with proof that nothing is lost."""
 
 import hashlib
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 import sqlalchemy as sa
@@ -9,7 +9,7 @@ import sqlalchemy as sa
 from analysis.problems import StoreProblem
 from analysis.store import bench_tables  # noqa: F401 (its tables stand in the same metadata)
 from analysis.store.connection import reading, writing
-from analysis.store.laps import CHUNK, insert_rows
+from analysis.store.laps import CHUNK, Progress, insert_rows, no_progress
 from analysis.store.store import Store
 from analysis.store.tables import metadata
 
@@ -43,9 +43,7 @@ class Checksum:
         return f"{self._sum:064x}"[:16]
 
 
-def copy_store(
-    source: Store, target: Store, progress: Callable[[int, int], None] = lambda done, total: None
-) -> list[TableCopied]:
+def copy_store(source: Store, target: Store, progress: Progress = no_progress) -> list[TableCopied]:
     """Copy every row of every table, revisions and log of changes included, into an empty store.
 
     One transaction: what is read back from the target is compared with what was read from the

@@ -22,12 +22,8 @@ from analysis.records.routing import write_routing
 from analysis.records.shop import Shop, shop_toml
 from analysis.store import changes, documents, laps, stock, totals
 from analysis.store.connection import no_store, open_engine, place, reading, writing
-from analysis.store.laps import ImportReport, Progress
+from analysis.store.laps import ImportReport, Progress, no_progress
 from analysis.store.schema import bring_up_to_date, version_of
-
-
-def _no_progress(done: int, total: int) -> None:
-    pass
 
 
 def _clock() -> int:
@@ -92,7 +88,7 @@ class Store:
     # --- laps ---
 
     def import_laps(
-        self, file: LapsFile, progress: Progress = _no_progress, kind: str = "import"
+        self, file: LapsFile, progress: Progress = no_progress, kind: str = "import"
     ) -> ImportReport:
         """Take in the laps of a file that are not there yet, all or none; see `laps.take_in`."""
         with writing(self.engine) as connection:
