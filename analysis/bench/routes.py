@@ -274,16 +274,16 @@ async def _json_body(request: Request, most_bytes: int) -> bytes:
     if kind != "application/json":
         raise Stop(415, "Send Content-Type: application/json.")
     length = request.headers.get("content-length", "")
+    too_long = Stop(413, f"The body is longer than {most_bytes} bytes; send fewer laps at once.")
     if length.isdigit() and int(length) > most_bytes:
-        raise Stop(413, f"The body is longer than {most_bytes} bytes; send fewer laps at once.")
+        raise too_long
     parts, size = [], 0
     try:
         async with asyncio.timeout(BODY_SECONDS):
             async for part in request.stream():
                 size += len(part)
                 if size > most_bytes:
-                    raise Stop(413, f"The body is longer than {most_bytes} bytes; send fewer laps "
-                                    "at once.")  # fmt: skip
+                    raise too_long
                 parts.append(part)
     except TimeoutError:
         raise Stop(408, "The body took too long to arrive.") from None
