@@ -273,7 +273,7 @@ def _at_most_sentence(price: Bearable, currency: str) -> str:
             f"breaks even at {even}."
         )
     return (
-        f"All else as here, the {price.name} may be up to about "
+        f"With all else as here, the {price.name} may be up to about "
         f"{money(price.at_most)}: at least {DO_TENTHS} of 10 runs then gain "
         f"({figure(price.given)} is reckoned with). On average it breaks even at {even}."
     )
@@ -312,7 +312,10 @@ def _deepest_sentences(money: Money, currency: str) -> list[str]:
         line += f"about {amount(money.deepest, currency)} at the start"
     if figure(money.deepest) == figure(money.deepest_low):
         return [f"{line}."]
-    return [f"{line}; in 1 of 20 runs {amount(money.deepest_low, currency)} or more."]
+    return [
+        f"{line}, in the middle of the runs; in 1 of 20 runs "
+        f"{amount(money.deepest_low, currency)} or more."
+    ]
 
 
 def _stop_sentences(money: Money, scenario: Scenario, currency: str) -> list[str]:

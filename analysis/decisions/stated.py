@@ -364,8 +364,12 @@ def on_average(estimate: Estimate) -> str:
 
 
 def in_the_middle(estimate: Estimate, scale: float = 1.0) -> str:
-    """What a range that multiplies counts as: ` (56 in the middle)`; nothing of a sure figure."""
-    return f" ({figure(scale * estimate.typical, 3)} in the middle)" if estimate.is_range else ""
+    """What a range that multiplies counts as: ` (56 % in the middle)`, the sign where it is told in
+    hundredths; nothing of a sure figure."""
+    if not estimate.is_range:
+        return ""
+    percent = " %" if scale == 100 else ""
+    return f" ({figure(scale * estimate.typical, 3)}{percent} in the middle)"
 
 
 def _growth(rate: Estimate) -> str:

@@ -31,7 +31,7 @@ SOURCES = {
     "measured": "measured",
     "assumed": "assumed",
     "published": "from published studies",
-    "given": "as you gave it",
+    "given": "as given",
     PROPOSED: "proposed; yours to set",
 }
 
@@ -133,7 +133,7 @@ STILL_PLAYED = (
     "are done."
 )
 TENTH = "a tenth less and more is tried here"
-TRIED = f"you gave one figure; {TENTH}"
+TRIED = f"one figure was given; {TENTH}"
 
 
 def runs_line(answer: Answer) -> str:

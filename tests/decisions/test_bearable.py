@@ -91,9 +91,9 @@ def test_each_price_that_is_asked_for_has_one_and_what_is_not_asked_for_none():
 @pytest.mark.parametrize(
     ("at_most", "even", "said"),
     [
-        (74.0, 95.0, "All else as here, the added rent may be up to about 74 EUR a week: at least "
-         "8 of 10 runs then gain (60 is reckoned with). On average it breaks even at 95 EUR a week "
-         "(nine of ten runs: 0 to 150 EUR)."),
+        (74.0, 95.0, "With all else as here, the added rent may be up to about 74 EUR a week: at "
+         "least 8 of 10 runs then gain (60 is reckoned with). On average it breaks even at 95 EUR "
+         "a week (nine of ten runs: 0 to 150 EUR)."),
         (-3.0, 12.0, "However low the added rent, fewer than 8 of 10 runs gain; on average it "
          "breaks even at 12 EUR a week (nine of ten runs: 0 to 150 EUR)."),
         (-9.0, -2.0, "Even at no added rent at all it would not pay on average."),

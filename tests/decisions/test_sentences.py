@@ -168,8 +168,8 @@ def test_how_sure_average_and_break_even_are_is_told():
     assert "cannot tell" not in said, "1,300 is far more than 1.645 errors of 100"
     assert "It pays from about 90 pieces asked for in a week (from 88 to 93)" in said
     assert (
-        "Most money out of pocket, against going on as before: about 900 USD, after 7 weeks; in 1 "
-        "of 20 runs 1,400 USD or more."
+        "Most money out of pocket, against going on as before: about 900 USD, after 7 weeks, in "
+        "the middle of the runs; in 1 of 20 runs 1,400 USD or more."
     ) in said
 
 

@@ -279,7 +279,7 @@ def test_a_machine_begins_with_the_fullest_operation_and_asks_only_its_price(sho
     type_in(screen, "Price", "800-1200")
     words = said(played(screen))
     assert re.search(
-        r"A machine to \w+: 50 to 80 % of the present time \(63.2 in the middle\), "
+        r"A machine to \w+: 50 to 80 % of the present time \(63.2 % in the middle\), "
         r"for 800 to 1,200 \w* ?\(1,000 on average\)",
         words,
     )
@@ -311,7 +311,7 @@ def test_what_the_program_proposed_is_not_called_given_until_it_is_set_or_confir
     press(screen, "What is proposed here is right")
     assert "Proposed, yours to set" not in said(screen)
     assert "proposed; yours to set" not in [one.value for one in screen.caption]
-    assert cells(turn(screen, "The answer"), "The new helper") == "as you gave it"
+    assert cells(turn(screen, "The answer"), "The new helper") == "as given"
 
 
 def test_the_list_remembers_what_nobody_has_set(show, box_maker, first_answers_only):
