@@ -10,7 +10,7 @@ from analysis.study.frames import MeanAndRange, Number
 from analysis.study.regression import ACTIVE, Work, log_mean
 from analysis.study.selection import Candidate, expected
 
-_LOSS_STEP = 1e-3
+LOSS_STEP = 1e-3  # of the loss per week, small: what changes with it, as a difference quotient
 
 
 @dataclass(frozen=True)
@@ -114,8 +114,8 @@ def _log_lap(
     by_curve = np.einsum("ci,cij,cj->c", slope, covariance, slope)
     share = np.divide(work.experience, np.maximum(fits.experience, 1.0))
     place_slope = share * fits.experience_slope - weeks_away * work.experience
-    moved = np.maximum(work.experience + _LOSS_STEP * place_slope, 0.0)
-    by_place = (log_mean(candidate.curve, work.at(moved), candidate.theta)[0] - value) / _LOSS_STEP
+    moved = np.maximum(work.experience + LOSS_STEP * place_slope, 0.0)
+    by_place = (log_mean(candidate.curve, work.at(moved), candidate.theta)[0] - value) / LOSS_STEP
     by_loss = ((slope * loss_slope[:, active]).sum(axis=1) + by_place) * fits.loss_error
     return value + candidate.log_smearing, by_curve, by_loss
 

@@ -14,7 +14,14 @@ import pandas as pd
 
 from analysis.study.curves import learning_rate_of, pieces_until_near_plateau
 from analysis.study.experience import CELL, Practice, experience_at, practice_of
-from analysis.study.forecast import CellFits, break_cost, next_batch, next_unit, present_lap
+from analysis.study.forecast import (
+    LOSS_STEP,
+    CellFits,
+    break_cost,
+    next_batch,
+    next_unit,
+    present_lap,
+)
 from analysis.study.frames import MeanAndRange, Number
 from analysis.study.noise import Bend, first_good_laps, work_of
 from analysis.study.regression import EXPONENT, FRACTION, LEVEL, RESTART, restart_multiple
@@ -38,8 +45,6 @@ LAP_COLUMNS = [
     "cell", "expected_seconds", "residual_z", "suspicious", "pieces_before", "experience",
 ]  # fmt: skip
 BATCH = 25  # pieces, for next_batch_* and two_week_break_batch_*: common practice, no source
-
-_LOSS_STEP = 1e-3
 
 
 @dataclass(frozen=True)
@@ -101,11 +106,11 @@ def _cell_fits(
     slopes = [np.zeros(c.theta.shape) for c in selection.candidates]
     experience_slope = np.zeros(len(last))
     if known.any():
-        moved = experience_at(practice, retention.used * np.exp(-_LOSS_STEP))
+        moved = experience_at(practice, retention.used * np.exp(-LOSS_STEP))
         slopes = [
-            loss_slopes(selection, c, practice, moved, _LOSS_STEP) for c in selection.candidates
+            loss_slopes(selection, c, practice, moved, LOSS_STEP) for c in selection.candidates
         ]
-        experience_slope = (moved - experience)[last] / _LOSS_STEP
+        experience_slope = (moved - experience)[last] / LOSS_STEP
     noise = selection.noise
     return CellFits(
         selection.candidates, slopes, noise.variance, noise.likeness, noise.piece_doubt,
@@ -130,8 +135,9 @@ def _cell_frame(
     )
     cells["effective_experience"] = fits.experience
     level = np.where(selection.few, cells["first_unit_seconds"], np.nan)
-    _add(cells, "next_unit", next_unit(fits), level)
-    cells["pooled_next_unit_seconds"] = np.where(selection.few, next_unit(fits)[0], np.nan)
+    following = next_unit(fits)
+    _add(cells, "next_unit", following, level)
+    cells["pooled_next_unit_seconds"] = np.where(selection.few, following[0], np.nan)
     mean, low, high, cells["present_loss_error"] = _present(practice, selection, fits)
     _add(cells, "present", (mean, low, high))
     cells["weeks_rested"] = practice.weeks_rested

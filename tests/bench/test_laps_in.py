@@ -7,6 +7,7 @@ from datetime import UTC, datetime
 
 import pytest
 
+from analysis.records.laps import read_laps
 from analysis.store.store import open_store
 from tests.bench.serving import at_clock, body_of, lap
 
@@ -290,13 +291,21 @@ def test_putting_nothing_away_is_refused(server, store, changes):
     assert store.version() == before
 
 
-def test_a_saved_copy_imported_and_then_delivered_counts_once(server, store):
-    from analysis.records.laps import read_laps
+NEEDED = ("lap_id", "started_at", "seconds", "product", "operation", "note")
 
+
+def saved_copy(sent, only=()):
+    """The file of waiting laps that a phone saves, read: one lap as it was to be sent, or of that
+    some columns alone."""
+    columns = only or [name for name in sent if name not in ("revision", "removed", "flags")]
+    values = ",".join(str(sent[name]) for name in columns)
+    copy = f'{",".join(columns)},marks\n{values},"{", ".join(sent.get("flags", ()))}"\n'
+    return read_laps(copy.encode(), name="waiting laps.csv")
+
+
+def test_a_saved_copy_imported_and_then_delivered_counts_once(server, store):
     sent = lap(note="from the copy")
-    columns = ("lap_id", "started_at", "seconds", "product", "operation", "note")
-    copy = ",".join(columns) + "\n" + ",".join(str(sent[column]) for column in columns)
-    store.import_laps(read_laps(copy.encode(), name="waiting laps.csv"))
+    store.import_laps(saved_copy(sent, NEEDED))
     before = store.lap_count()
     assert server.post_laps(sent).json["acknowledged"]
     assert store.lap_count() == before
@@ -308,27 +317,18 @@ def test_a_saved_copy_imported_and_then_delivered_counts_once(server, store):
 
 @pytest.mark.parametrize("flags", [[], ["fixed_here", "trial:A"]])
 def test_a_saved_copy_of_laps_whose_clock_was_put_right_adds_nothing(server, store, flags):
-    from analysis.records.laps import read_laps
-
     sent = lap(note="by a slow clock", flags=flags)
     answer = server.ask("POST", "/laps", body_of(sent, sent_at=at_clock(hours=-3)))
     assert answer.json["clock_corrected"]
     before = store.lap_count()
-    columns = [name for name in sent if name not in ("revision", "removed", "flags")]
-    values = ",".join(str(sent[name]) for name in columns)
-    copy = f'{",".join(columns)},marks\n{values},"{", ".join(flags)}"\n'
-    report = store.import_laps(read_laps(copy.encode(), name="waiting laps.csv"))
+    report = store.import_laps(saved_copy(sent))
     assert (report.new, report.already_there) == (0, 1)
     assert store.lap_count() == before
 
 
 def test_a_saved_copy_by_a_wrong_clock_is_moved_when_its_phone_delivers(server, store):
-    from analysis.records.laps import read_laps
-
     sent = lap(note="by a slow clock")
-    columns = ("lap_id", "started_at", "seconds", "product", "operation", "note")
-    copy = ",".join(columns) + "\n" + ",".join(str(sent[column]) for column in columns)
-    store.import_laps(read_laps(copy.encode(), name="waiting laps.csv"))
+    store.import_laps(saved_copy(sent, NEEDED))
     store.correct_lap(sent["lap_id"], {"note": "mended on the dashboard"})
     before = kept(store, sent["lap_id"])[sent["lap_id"]]
     for _ in range(2):
@@ -337,4 +337,4 @@ def test_a_saved_copy_by_a_wrong_clock_is_moved_when_its_phone_delivers(server, 
     moved = (after["started_at"] - before["started_at"]).total_seconds()
     assert moved == pytest.approx(3 * 3600, abs=60)
     assert after["note"] == "mended on the dashboard"
-    assert store.import_laps(read_laps(copy.encode(), name="waiting laps.csv")).new == 0
+    assert store.import_laps(saved_copy(sent, NEEDED)).new == 0
