@@ -263,7 +263,7 @@ def _limits(frame: pd.DataFrame, x: alt.X) -> list[alt.Chart]:
     if told.empty:
         return []
     long = told.melt("week_start", ["centre", "lower", "upper"], "limit", "at")
-    names = ["usual", "ordinary up to, down to"]
+    names = ["usual", "ordinary between"]
     long["line"] = np.where(long["limit"] == "centre", *names)
     lines = alt.Chart(long).mark_line(color=look.GREY, strokeWidth=1.5)
     dash = usual_and_limits(*names)

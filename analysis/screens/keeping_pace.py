@@ -22,7 +22,7 @@ READ_OUT = 4
 KINDS = {"person": "person", "station": "place"}  # in a maker's words
 DEMAND_OFF = 0.1  # a demand off by so much, to show what hangs on it; no claim that it is
 TAKT_HANGS_ON = (
-    "How often one has to be finished (takt) hangs on the demand and the hours you wrote on "
+    "How often one has to be finished (takt) hangs on the demand and the hours given on "
     "*Shop*; no lap makes it surer."
 )
 NEARLY_FULL = 0.85  # common practice, no source: fuller weeks do not survive a bad day
@@ -62,13 +62,12 @@ def show() -> None:
         "Bars: hours a week's demand asks for, as a share of the hours there are. Line across the "
         "end of a bar: 19 times out of 20 it lies in there. The bar of a tool or place holds hands "
         "at work, setting up and warming up. Pieces left lying in it, as under a press, are not in "
-        "its bar, since they may lie there through lunch and night; the second table has their "
-        "hours."
+        "its bar, since they may lie there through lunch and night; the table has their hours."
     )
-    answers.table(page.takt, "keeping_pace")
     if page.load:
         answers.table(page.load, "load", "Hours asked of each person and each place")
-    st.markdown(page.people)
+    st.markdown(f"**By product**\n\n{page.people}")
+    answers.table(page.takt, "keeping_pace", "Work and pace of each product")
     _one_piece(desk, page.products)
     st.warning(CAUTION, icon=":material/back_hand:")
     answers.surer(page.surer)
@@ -400,7 +399,7 @@ CAUTION = (
 PLAINLY = """
 The hours that a week's demand asks for are the pieces wanted times the work in one good piece, as
 your laps say it takes today, with rest, setting up, walking and mending in it. They stand beside
-the hours you wrote on *Shop*: for all together, for each person by the work they have been doing,
+the hours given on *Shop*: for all together, for each person by the work they have been doing,
 and for each tool or place that holds one person at a time. How often one has to be finished is the
 shop's open time divided by the pieces wanted.
 """

@@ -144,8 +144,9 @@ def _hours(desk: answers.Desk) -> None:
 def _people(desk: answers.Desk) -> None:
     shop, _ = desk.settings
     st.markdown(
-        "Who works at the bench, by the names in your laps. Leave your own pay blank if you draw "
-        "none: the figures then say what an hour earns you."
+        "Who works at the bench, by the names in your laps. Your own pay: what you would have to "
+        "pay somebody, or need to live on. Left blank, what a piece costs stays open, and what an "
+        "hour earns you is told all the same."
     )
     columns = {
         "name": TEXT("Name", width=85),
@@ -188,6 +189,8 @@ def _costs(desk: answers.Desk) -> None:
             help="Holidays, fairs, illness: weeks in which nobody is at the bench. Buyers go on "
             "asking and rent goes on meanwhile.",
         )
+        if quiet := desk.kept("quiet weeks", (), lambda: _quiet_weeks(desk)):
+            st.caption(quiet)
         currency = st.text_input("Currency (three letters)", shop.currency, max_chars=3)
         timezone = st.text_input(
             "Time zone", shop.timezone, help="Such as Europe/Vienna. Weeks begin on its Monday."
@@ -197,6 +200,21 @@ def _costs(desk: answers.Desk) -> None:
         basics = (name, timezone, currency.upper(), overhead, closed)
         changed = shop_tables.with_basics
         _save("costs", lambda: desk.here.store.save_shop(changed(shop, *basics), "costs"))
+
+
+def _quiet_weeks(desk: answers.Desk) -> str:
+    """How many of the weeks logged have no lap, to hold the weeks closed against."""
+    if not desk.here.store.lap_count():
+        return ""
+    hours = answers.last_figures(desk).weeks["bench_hours"]
+    without = int((hours == 0).sum())
+    if not without:
+        return ""
+    return (
+        f"{words.number(without)} of the {words.count(len(hours), 'week')} from the first lap to "
+        f"the last {'has' if without == 1 else 'have'} no lap. If the shop was closed then, count "
+        "weeks like these here; 0 says that it never closes."
+    )
 
 
 def _allowances(desk: answers.Desk) -> None:

@@ -6,6 +6,7 @@ stand below their figures; the file has every column by itself.
 """
 
 import html
+import re
 from collections.abc import Iterator, Mapping
 from datetime import date
 
@@ -16,6 +17,7 @@ from analysis.records.figures import day, marked, told
 from analysis.records.text import guarded_column
 
 MISSING = "–"
+SHORT_UNIT = r"\([^()]{1,11}\)$| %"
 NOTE = "note"  # the column of sentences, made where the figures were
 
 
@@ -30,10 +32,16 @@ def as_html(
     ends = {name for pair in spans.values() for name in pair}
     shown = [name for name in frame.columns if name not in ends and not _is_blank(frame[name])]
     kinds = {name: "" if _is_number(frame[name]) else " class=t" for name in shown}
-    head = "".join(f"<th scope=col{kinds[name]}>{html.escape(name)}" for name in shown)
+    head = "".join(f"<th scope=col{kinds[name]}>{_header(name)}" for name in shown)
     columns = [_cells(frame, name, formats, spans.get(name), kinds[name]) for name in shown]
     rows = "".join(f"<tr>{''.join(row)}" for row in zip(*columns, strict=True))
     return f"<thead><tr>{head}<tbody>{rows}"
+
+
+def _header(name: str) -> str:
+    """A header whose unit stays in one line where it is short: `(s a piece)`, `±5 %`."""
+    whole = re.sub(SHORT_UNIT, lambda unit: unit.group().replace(" ", "\u00a0"), name)
+    return html.escape(whole)
 
 
 def _is_blank(column: pd.Series) -> bool:

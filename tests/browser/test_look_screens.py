@@ -118,7 +118,7 @@ def test_the_table_can_be_taken_home_as_csv(app, page):
     with page.expect_download() as download:
         page.get_by_role("link", name="This table as a file (CSV)").first.click()
     text = download.value.path().read_text("utf-8-sig")
-    assert text.startswith("product,one needed every (min),work in a good piece (min)")
+    assert text.startswith("who or what,hours asked for a week")
     assert len(text.splitlines()) > 1
 
 

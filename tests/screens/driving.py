@@ -55,7 +55,7 @@ def _pages(screen: AppTest) -> list[str]:
 
 def _table(page: str) -> pd.DataFrame:
     head, *rows = [re.split("<t[dh]( [^>]*)?>", row)[2::2] for row in page.split("<tr>")[1:]]
-    headers = [html.unescape(name.partition("<")[0]) for name in head]
+    headers = [html.unescape(name.partition("<")[0]).replace("\u00a0", " ") for name in head]
     read = []
     for row in rows:
         cells = {}

@@ -32,7 +32,7 @@ def test_each_case_of_fit_says_hours_to_spare_or_lacking():
 def test_the_bottleneck_comes_with_how_sure_it_is(show):
     words = said(show("keeping_pace", DEMO))
     assert re.search(r"longest step is \*\*.+\*\* \((almost surely|\d+ times)", words)
-    table = tables(show("keeping_pace", DEMO))[0]
+    table = tables(show("keeping_pace", DEMO))[1]
     assert table["sure of the step (%)"].between(0, 100).all()
 
 
@@ -60,7 +60,7 @@ def test_pace_and_strain_come_with_a_caution_that_defers_to_local_rules(show):
 
 def test_the_tables_carry_units(show):
     screen = show("keeping_pace", DEMO)
-    takt, load, content = tables(screen)
+    load, takt, content = tables(screen)
     assert {"hours asked for a week", "hours there are", "taken (%)"} <= set(load)
     assert {"wanted (pieces a week)", "one needed every (min)", "people needed"} <= set(takt)
     assert {"making (min)", "setting up (min)", "putting right (min)"} <= set(content)
@@ -97,7 +97,7 @@ def test_what_limits_the_week_is_named_with_how_sure_that_is(show):
 
 def test_pieces_lying_in_a_place_stand_apart_from_its_load(show):
     screen = show("keeping_pace", DEMO)
-    load = tables(screen)[1].set_index("who or what")
+    load = tables(screen)[0].set_index("who or what")
     assert load["pieces lie in it (hours)"]["nipping press"] > 0
     assert load["pieces lie in it (hours)"].isna()["maker"]
     assert "Pieces also lie in **nipping press** for about" in said(screen)

@@ -128,10 +128,16 @@ def test_overhead_and_allowances_are_kept(show, bindery):
     assert bindery.shop().overhead_per_week == 250
     assert bindery.shop().weeks_closed_per_year == 4
     assert "(4 weeks a year closed)" in said(screen)
+    assert "no lap" not in said(screen)  # without laps there is nothing to hold it against
     turn_to(screen, "Allowances")
     next(box for box in screen.number_input if box.label.startswith("Getting")).set_value(8.0)
     next(button for button in screen.button if button.label == "Save allowances").click().run()
     assert bindery.shop().allowance == Allowance(5.0, 8.0, 5.0, "of normal time")
+
+
+def test_logged_weeks_without_a_lap_stand_beside_the_weeks_closed(show):
+    screen = turn_to(show("shop", source.DEMO), "Costs")
+    assert "4 of the 21 weeks from the first lap to the last have no lap." in said(screen)
 
 
 def test_a_time_zone_that_is_none_is_refused(show, bindery):
