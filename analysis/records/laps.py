@@ -35,7 +35,7 @@ from analysis.records.shop import Shop
 from analysis.records.side_by_side import side_by_side
 from analysis.records.source import Source, read_source
 from analysis.records.table import Table, is_blank, near_name, read_table
-from analysis.records.text import counted, kept_codes, kept_column
+from analysis.records.text import counted, kept_codes
 from analysis.records.times import Times, parse_times
 
 ACTIVITIES = ("operation", "setup", "inspection", "rework", "transport", "delay")
@@ -184,12 +184,12 @@ def _parsed(table: Table, zone: str, comma: bool) -> dict:
 
     def parse(column: str) -> object:
         if column == "lap_id":
-            ids = _text(table, column)
+            ids = table.kept(column)
             return ids, repeated_ids(ids)
         if column == "started_at":
             return parse_times(table.columns[column], zone)
         if column == "note":
-            return _text(table, column)
+            return table.kept(column)
         if column in CATEGORIES:
             return _words(table, column)
         return _number(table, column, comma)
@@ -420,13 +420,6 @@ def _check_words(
         )
 
 
-def _text(table: Table, column: str) -> pa.ChunkedArray:
-    """A column of any text as it is kept, blank where it is missing."""
-    if column not in table.columns:
-        return pa.chunked_array([pa.repeat("", len(table.rows))])
-    return kept_column(table.columns[column], table.guarded)
-
-
 def _note(table: Table, note: pa.ChunkedArray, notices: list[str]) -> pa.ChunkedArray:
     """The notes, with what stands in columns the contract does not know behind them, by name, so
     that their order in the file makes no other lap.
@@ -439,7 +432,7 @@ def _note(table: Table, note: pa.ChunkedArray, notices: list[str]) -> pa.Chunked
     if kept:
         named = ", ".join(map(_with_hint, kept))
         notices.append(f"Not columns of laps, kept in the note: {named}.")
-        values = {column: kept_column(table.columns[column], table.guarded) for column in kept}
+        values = {column: table.kept(column) for column in kept}
         note = joined_notes(note, values)
     return note
 

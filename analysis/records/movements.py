@@ -17,7 +17,6 @@ from analysis.records.numbers import parse_numbers
 from analysis.records.shop import Shop
 from analysis.records.source import Source, read_source
 from analysis.records.table import Table, read_table
-from analysis.records.text import kept_column
 from analysis.records.times import parse_times
 
 COLUMNS = ("row", "moved_at", "kind", "product", "variant", "pieces", "note")
@@ -34,7 +33,7 @@ def read_movements(source: Source, shop: Shop | None = None, name: str = "") -> 
     faults = Faults(text.name)
     table = read_table(text, NEEDED, COLUMNS[1:], (), faults)
     moved_at = _moments(table, shop or Shop(), faults)
-    texts = {column: _texts(table, column) for column in ("kind", "product", "variant", "note")}
+    texts = {column: table.kept_texts(column) for column in ("kind", "product", "variant", "note")}
     _check_texts(table, texts, faults)
     pieces = _pieces(table, texts["kind"], faults)
     faults.stop_if_any()
@@ -48,12 +47,6 @@ def _moments(table: Table, shop: Shop, faults: Faults) -> pd.DatetimeIndex:
                      "is not a date and time from 1900 to 2199", table.texts("moved_at"),
                      "write it as 2026-03-02T09:15:00+01:00")  # fmt: skip
     return pd.DatetimeIndex(times.utc.view("M8[us]")).tz_localize("UTC")
-
-
-def _texts(table: Table, column: str) -> pd.Series:
-    if column not in table.columns:
-        return pd.Series("", index=range(len(table.rows)), dtype="str")
-    return kept_column(table.columns[column], table.guarded).to_pandas().astype("str")
 
 
 def _check_texts(table: Table, texts: dict[str, pd.Series], faults: Faults) -> None:

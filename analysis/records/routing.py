@@ -27,7 +27,7 @@ from analysis.records.faults import Faults
 from analysis.records.numbers import has_decimal_comma, parse_numbers
 from analysis.records.source import Source, read_source
 from analysis.records.table import Table, near_name, read_table, write_table
-from analysis.records.text import guarded_column, kept_column
+from analysis.records.text import guarded_column
 
 COLUMNS = (
     "row", "product", "operation", "variant", "after", "seconds", "setup_seconds", "wait_seconds",
@@ -62,7 +62,7 @@ def read_routing(source: Source, name: str = "") -> pd.DataFrame:
     _refuse_misspelled(table, faults)
     frame = pd.DataFrame({"row": table.rows})
     for column in TEXTS:
-        frame[column] = _texts(table, column)
+        frame[column] = table.kept_texts(column)
     for column, value in _numbers(table, faults).items():
         frame[column] = value
     frame["wait_holds_station"] = _truths(table, faults)
@@ -122,12 +122,6 @@ def _refuse_misspelled(table: Table, faults: Faults) -> None:
             faults.add(1, column, "is no column of a routing", column, f"did you mean {near}?")
 
 
-def _texts(table: Table, column: str) -> pd.Series:
-    if column not in table.columns:
-        return pd.Series("", index=range(len(table.rows)), dtype="str")
-    return kept_column(table.columns[column]).to_pandas().astype("str")
-
-
 def _numbers(table: Table, faults: Faults) -> dict[str, np.ndarray]:
     given = [table.columns[column] for column in NUMBERS if column in table.columns]
     comma = table.decimal_comma and has_decimal_comma(given)
@@ -137,7 +131,7 @@ def _numbers(table: Table, faults: Faults) -> dict[str, np.ndarray]:
             numbers[column] = np.full(len(table.rows), blank)
             continue
         values = parse_numbers(table.columns[column], comma and not whole, np.nan).each
-        texts = _texts(table, column)
+        texts = table.kept_texts(column)
         empty = (texts == "").to_numpy()
         if column == "seconds":
             faults.add_where(empty, table.rows, column, "is blank", table.texts(column),
@@ -166,7 +160,7 @@ def _without_thousands(
 
 
 def _truths(table: Table, faults: Faults) -> np.ndarray:
-    texts = _texts(table, "wait_holds_station").str.casefold()
+    texts = table.kept_texts("wait_holds_station").str.casefold()
     wrong = ~texts.isin([*YES, *NO])
     if wrong.any():
         faults.add_where(wrong.to_numpy(), table.rows, "wait_holds_station",

@@ -8,6 +8,8 @@ from dataclasses import dataclass
 from difflib import SequenceMatcher
 from itertools import combinations, groupby
 
+from analysis.records.text import counted
+
 COLUMNS = ("product", "variant", "operation", "worker")
 MOST_NAMES = 150  # beyond, pairs take long, and only capitals and spaces are looked at
 RARE_LAPS, RARE_SHARE = 2, 0.05  # of the laps of the usual name; common practice, no source
@@ -32,8 +34,8 @@ class Slip:
     def __str__(self) -> str:
         name, usual = (" ".join(one.split()) for one in (self.name, self.usual))
         return (
-            f"{self.column} {name} ({_laps(self.laps)}): did you mean {usual} "
-            f"({_laps(self.usual_laps)})?"
+            f"{self.column} {name} ({counted(self.laps, 'lap')}): did you mean {usual} "
+            f"({counted(self.usual_laps, 'lap')})?"
         )
 
 
@@ -116,7 +118,3 @@ def _has_ending(short: str, long: str) -> bool:
 def _is_rare(asked: Slip) -> bool:
     few, many = sorted((asked.laps, asked.usual_laps))
     return few <= max(RARE_LAPS, RARE_SHARE * many) and many >= USUAL_TIMES * few
-
-
-def _laps(count: int) -> str:
-    return f"{count} lap" if count == 1 else f"{count} laps"

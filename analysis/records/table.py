@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import BinaryIO
 
 import numpy as np
+import pandas as pd
 import pyarrow as pa
 import pyarrow.compute as pc
 import pyarrow.csv as pacsv
@@ -19,6 +20,7 @@ from analysis.records.faults import Faults
 from analysis.records.numbers import combined
 from analysis.records.side_by_side import side_by_side
 from analysis.records.source import Input
+from analysis.records.text import kept_column
 from analysis.records.whole import write_whole
 
 LONGEST_HEADER = BLOCK = 1 << 20  # bytes
@@ -45,6 +47,16 @@ class Table:
     def texts(self, column: str) -> Callable[[np.ndarray], list[str]]:
         """The texts of a column at some positions, for the wording of faults."""
         return lambda places: [self.columns[column][place].as_py() for place in places]
+
+    def kept(self, column: str) -> pa.ChunkedArray:
+        """A column of string as it is kept; blank throughout where it is missing."""
+        if column not in self.columns:
+            return pa.chunked_array([pa.repeat("", len(self.rows))])
+        return kept_column(self.columns[column], self.guarded)
+
+    def kept_texts(self, column: str) -> pd.Series:
+        """The same as a series of str."""
+        return self.kept(column).to_pandas().astype("str")
 
 
 def read_table(
