@@ -39,12 +39,17 @@ def body(entries) -> bytes:
     return json.dumps(sent).encode()  # with NaN and Infinity, as only some programs write them
 
 
+patient = settings(deadline=None, suppress_health_check=[HealthCheck.too_slow])
+
+
+@patient
 @given(any_bytes)
 def test_any_bytes_are_refused_plainly(raw):
     with pytest.raises(Malformed):
         read_delivery("laps", raw, 0)
 
 
+@patient
 @given(anything)
 def test_any_json_is_refused_plainly_or_taken(content):
     try:
@@ -53,8 +58,8 @@ def test_any_json_is_refused_plainly_or_taken(content):
         assert str(problem)
 
 
+@patient
 @given(some.lists(nearly_a_lap | anything, max_size=5))
-@settings(suppress_health_check=[HealthCheck.too_slow])
 def test_each_entry_is_either_taken_or_given_back(entries):
     try:
         taken = read_delivery("laps", body(entries), 0)
@@ -87,8 +92,8 @@ written_lap = some.fixed_dictionaries({
 })  # fmt: skip
 
 
+@patient
 @given(written_lap)
-@settings(suppress_health_check=[HealthCheck.too_slow], deadline=None)
 def test_a_phone_s_lap_is_judged_as_a_file_s_lap_is(written):
     sent = lap(**written)
     try:
