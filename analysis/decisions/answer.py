@@ -227,16 +227,13 @@ class Path:
     """Week by week (arrays of length horizon + 1, the start first): for the charts.
 
     cumulative_*: cash so far against going on as before, not discounted, resale left out; p5, p50,
-    p95 over the runs. sold_before, sold_after, demand: mean pieces in the week (NaN at the start).
+    p95 over the runs.
     """
 
     week: np.ndarray
     cumulative_p5: np.ndarray
     cumulative_p50: np.ndarray
     cumulative_p95: np.ndarray
-    sold_before: np.ndarray
-    sold_after: np.ndarray
-    demand: np.ndarray
 
 
 @dataclass(frozen=True)
@@ -252,10 +249,9 @@ class Answer:
     question would settle it, "" where nothing open could turn the answer. movers: largest first;
     unmoving: the names of what was looked at and hardly moves it. searched: other values were
     simulated; before that there are no movers, no break-even and nothing that would settle it.
-    before: the heading of the cautions, as `Before
-    anything is signed or the machine is in use`. net_present_values: one a run, for a histogram.
-    walk_hours_saved: a week, mean; None where walks stay as they are. stopped: fewer runs than
-    asked, by the user.
+    cautions_heading: as `Before anything is signed or the machine is in use`. net_present_values:
+    one a run. walk_hours_saved: a week, mean; None where walks stay as they are. stopped: fewer
+    runs than asked, by the user.
     """
 
     name: str
@@ -278,7 +274,7 @@ class Answer:
     settle: str
     movers: tuple[Mover, ...]
     assumptions: tuple[Assumption, ...]
-    before: str
+    cautions_heading: str
     cautions: tuple[str, ...]
     path: Path
     net_present_values: np.ndarray

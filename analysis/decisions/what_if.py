@@ -191,7 +191,7 @@ def answer_of(
         money=money,
         movers=found.movers,
         assumptions=stated.assumptions(model, expected(model, scenario), scenario, currency),
-        before=stated.before_signing(scenario),
+        cautions_heading=stated.before_signing(scenario),
         cautions=stated.cautions(scenario),
         bill=bill_of(ledger),
         stretches=stretches_of(ledger),
@@ -380,18 +380,9 @@ def _pieces_until(back: np.ndarray, sold: np.ndarray) -> np.ndarray:
 def _path(compared: Compared) -> Path:
     sums = compared.ledger.cumulative
     low, middle, high = np.quantile(sums, [0.05, 0.5, 0.95], axis=0)
-    after = compared.after
     return Path(
         week=np.arange(sums.shape[1]),
         cumulative_p5=low,
         cumulative_p50=middle,
         cumulative_p95=high,
-        sold_before=_weekly(compared.before.sold),
-        sold_after=_weekly(after.sold),
-        demand=_weekly(after.sold + after.lost_demand),
     )
-
-
-def _weekly(values: np.ndarray) -> np.ndarray:
-    """Mean over runs of all lines together, week by week, NaN at the start."""
-    return np.append(np.nan, values.sum(axis=2).mean(axis=0))

@@ -77,8 +77,7 @@ class Page:
     """The whole page. lead: (what it is about, sentence). week: rows of (what, before, after,
     difference, its range); bill: rows of (what, when, in all, its range, at today's worth), the
     last all together; cash: rows of (which weeks, their money, so far, its range); money: rows of
-    (what, figure, range); assumptions: (what, value, source).
-    before: the heading of the cautions."""
+    (what, figure, range); assumptions: (what, value, source)."""
 
     title: str
     shop: str
@@ -98,7 +97,7 @@ class Page:
     assumptions: tuple[tuple[str, str, str], ...]
     sources: str
     worked_out: tuple[str, ...]
-    before: str
+    cautions_heading: str
     cautions: tuple[str, ...]
 
 
@@ -125,7 +124,7 @@ def page_of(answer: Answer, shop_name: str, day: date) -> Page:
         ),
         sources=_sources(answer),
         worked_out=_worked_out(answer),
-        before=answer.before,
+        cautions_heading=answer.cautions_heading,
         cautions=answer.cautions,
     )
 

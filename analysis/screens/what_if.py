@@ -349,7 +349,7 @@ def _details(seen: Seen, found: Read, job: what_if_jobs.Job | None) -> None:
 def _told(answer: Answer) -> tuple[str, str, str]:
     """What follows the table: what would have to be true, what moves the answer, cautions."""
     cautions = "\n".join(f"- {words.plain(line)}" for line in answer.cautions)
-    cautions = f"**{answer.before}**\n\n{cautions}"
+    cautions = f"**{answer.cautions_heading}**\n\n{cautions}"
     if not answer.searched:
         return what_if_told.runs_line(answer), what_if_told.STILL_PLAYED, cautions
     true = "\n\n".join((

@@ -28,8 +28,7 @@ MOVERS = (
 def path(weeks=104):
     week = np.arange(weeks + 1)
     middle = 25.0 * week - 500.0
-    missing = np.full(weeks + 1, np.nan)
-    return Path(week, middle - 5.0 * week, middle, middle + 5.0 * week, missing, missing, missing)
+    return Path(week, middle - 5.0 * week, middle, middle + 5.0 * week)
 
 
 CHARTS = {

@@ -141,9 +141,9 @@ def test_resale_comes_at_the_end_of_the_life_or_of_the_horizon():
 
 def test_after_its_life_a_machine_no_longer_helps():
     scenario = replace(SHORT, equipment=(replace(MOTOR, life_weeks=10),))
-    path = answer(scenario, MANY).path
-    assert (path.sold_after[3:11] > path.sold_before[3:11]).all()
-    assert path.sold_after[14:] == pytest.approx(path.sold_before[14:], abs=26)  # one batch
+    each_week = np.diff(answer(scenario, MANY).path.cumulative_p50)
+    assert (each_week[2:10] > 0).all()
+    assert each_week[13:] == pytest.approx(0, abs=26 * 15)  # one batch, at 15 a piece
 
 
 def test_a_helper_without_work_costs_exactly_the_wage():

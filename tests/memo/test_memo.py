@@ -197,7 +197,7 @@ def test_the_cautions_are_headed_by_what_is_asked(answer, page):
         "A motor-driven sewing frame": "the machine is in use",
         "A room of its own": "the room is moved into",
     }
-    assert page.before == f"Before anything is signed or {by_name[answer.name]}"
+    assert page.cautions_heading == f"Before anything is signed or {by_name[answer.name]}"
 
 
 def number(written):
