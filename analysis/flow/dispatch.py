@@ -16,7 +16,7 @@ from analysis.flow.work import Begun, Operation, Setup, Work
 # late, rank, operation, start, whether it is the setup: the least is begun
 Choice: TypeAlias = tuple[int, float, int, int, bool]
 
-UNKNOWN = -1  # no moment: to be worked out
+UNKNOWN = -1  # no moment, as all are 0 or later: to be worked out
 
 
 @dataclass(frozen=True)

@@ -115,13 +115,12 @@ def _begun(work: Work, laps: pd.DataFrame, names: Sequence[str], now: datetime) 
         own = rows[operation.batch]
         done = own[own["operation"].eq(operation.name) & own["activity"].isin(WORKED)]
         left.append(_leaves(done, now))
-    setups = []
+    setups, every = [], pd.concat([laps.iloc[:0], *rows])
+    made = every[every["activity"].eq("setup")]
     for number, setup in enumerate(work.setups):
-        laps_of = pd.concat(rows)
-        laps_of = laps_of[laps_of["operation"].eq(setup.name) & laps_of["activity"].eq("setup")]
         done = [
             _ticks_before(now, row.started_at, row.seconds) + setup.wait
-            for row in laps_of.itertuples()
+            for row in made[made["operation"].eq(setup.name)].itertuples()
         ]
         begun = any(left[i] for i, o in enumerate(work.operations) if o.setup == number)
         setups.append(min(done) if done else (0 if begun else None))
