@@ -10,7 +10,7 @@ from analysis.charts import look
 from analysis.records.figures import number
 
 SOON_DAYS = 7
-LETTER, NARROWEST = 6.7, 200  # pixels: of a letter, and of the bars' room on a phone
+LETTER, NARROWEST = 6.0, 200  # pixels: of a letter, and of the bars' room on a phone
 _STATES = ("gone within a week", "lasts longer")
 _SHELF, _WAY = "on the shelf", "on the bench or packed"
 

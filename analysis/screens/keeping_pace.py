@@ -65,7 +65,7 @@ def show() -> None:
         "its bar, since they may lie there through lunch and night; the table has their hours."
     )
     if page.load:
-        answers.table(page.load, "load", "Hours asked of each person and each place")
+        answers.table(page.load, "hours_asked", "Hours asked of each person and each place")
     st.markdown(f"**By product**\n\n{page.people}")
     answers.table(page.takt, "keeping_pace", "Work and pace of each product")
     _one_piece(desk, page.products)

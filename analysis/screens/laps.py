@@ -166,7 +166,7 @@ def _filters(desk: answers.Desk) -> dict:
             choice = places.selectbox(SHOWN[name], names, key=f"find_{name}")
             wanted[name] = "" if choice == ALL else choice
         wanted["batch"] = places.text_input("Batch", key="find_batch").strip()
-        wanted["text"] = places.text_input("Words in note, cause or id", key="find_text").strip()
+        wanted["text"] = places.text_input("Note, cause or id", key="find_text").strip()
         zone = ZoneInfo(_zone(desk))
         if day := places.date_input("From", None, key="find_from", format=words.typed_day()):
             wanted["from"] = datetime.combine(day, time(), zone)

@@ -71,7 +71,7 @@ def _sizes(seen: Seen, batch: Batch) -> Sizes:
     own = result.table.set_index("units")
     low, high = _worth_making(result)
     what = words.variant(batch.product, batch.variant)
-    best, one = (own.loc[size] for size in (result.best_units, 1))
+    largest, one = (own.loc[size] for size in (high, 1))
     usual = order_choice.batch_size(shop, (batch.product, batch.variant))
     size = f"{low} to {high}" if high > low else f"{low}"
     sentence = (
@@ -79,10 +79,10 @@ def _sizes(seen: Seen, batch: Batch) -> Sizes:
         f"{_yours(usual, low, high)}."
     )
     points = (
-        f"A good piece takes {words.number(best.worker_minutes, 1)} min of work in batches of "
-        f"{result.best_units}, {words.number(one.worker_minutes, 1)} min made singly (setting up, "
+        f"A good piece takes {words.number(largest.worker_minutes, 1)} min of work in batches of "
+        f"{high}, {words.number(one.worker_minutes, 1)} min made singly (setting up, "
         "and hands that find their pace; rests, interruptions, walks and mending come on top).",
-        _said_money(own, result, usual, shop.currency),
+        _said_money(own, result, (high, usual), shop.currency),
         f"A batch of {low} is through in {span(own.elapsed_seconds[low])} with its waits but "
         f"without nights, one of {high} in {span(own.elapsed_seconds[high])}: of sizes that "
         "cost alike, the smaller is sooner on the shelf, and a fault in it spoils fewer.",
@@ -105,15 +105,17 @@ def _yours(usual: int, low: int, high: int) -> str:
     return f"; your {usual} are {'fewer' if usual < low else 'more'}"
 
 
-def _said_money(own: pd.DataFrame, result: BatchSizes, usual: int, currency: str) -> str:
+def _said_money(
+    own: pd.DataFrame, result: BatchSizes, sizes: tuple[int, ...], currency: str
+) -> str:
+    """What a good piece costs in batches of about these sizes, and made singly."""
     if result.judged_by != MONEY:
         return ("What a piece costs is not known yet (an hour's cost and material, on *Shop*), so "
                 "minutes of work decide.")  # fmt: skip
-    best = own.money[result.best_units]
-    near = own.index[abs(own.index - usual).argmin()]
+    near = dict.fromkeys(int(own.index[abs(own.index - size).argmin()]) for size in sizes)
+    each = [f"{words.money(own.money[size], currency)} in batches of {size}" for size in near]
     return (
-        f"A good piece costs about {words.money(best, currency)} in batches of "
-        f"{result.best_units}, {words.money(own.money[near], currency)} in batches of {near}, "
+        f"A good piece costs about {', '.join(each)}, "
         f"{words.money(own.money[1], currency)} singly. That is to compare sizes by: material, "
         "what lies tied up and the minutes above, without rests, mending or overhead. What a piece "
         "costs in all stands on *What a piece costs*."

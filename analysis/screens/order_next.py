@@ -115,7 +115,7 @@ def _told(
     full = limit.hours_asked / limit.hours_per_week if limit.hours_per_week else 0.0
     points = [
         f"What runs out first: the hours of **{who}**. A week's demand asks for "
-        f"{words.hours(limit.hours_asked)} of their {words.hours(limit.hours_per_week)} "
+        f"{words.hours(limit.hours_asked)} of the {words.hours(limit.hours_per_week)} "
         f"({words.share(full, 0)}).",
         *(f"**{words.variant(row.product, row.variant)}**: {_because(row, currency)}"
           for row in answer.make),

@@ -52,7 +52,7 @@ def pace(desk: Desk) -> None:
             "the piece's own time, which a spoiled piece makes longer itself. Line and band: the "
             "curve by the pieces just before. Left is faster."
         )
-    answers.table(told.table, "pace_and_faults", "Pace and faults by operation")
+    answers.table(told.table, "pace_by_operation", "Pace and faults by operation")
 
 
 def _names(found: PuttingRight) -> list[str]:

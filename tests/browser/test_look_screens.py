@@ -199,3 +199,11 @@ def test_an_empty_workshop_is_told_the_next_step(app, page):
         timing = page.get_by_test_id("stMain").get_by_role("link", name="Start timing")
         expect(timing).to_have_attribute("href", re.compile("/bench$"))
         assert page.locator("[data-testid='stException']").count() == 0
+
+
+def test_parts_beside_the_open_one_keep_their_edge(app, page):
+    """On a phone the part after the open one may be the first of the next row."""
+    page.goto(f"{app}/shop?shop_part=Costs")
+    before, after = (page.get_by_role("radio", name=name) for name in ("People", "Allowances"))
+    expect(after).not_to_have_css("border-left-color", "rgba(0, 0, 0, 0)")
+    expect(before).not_to_have_css("border-right-color", "rgba(0, 0, 0, 0)")
