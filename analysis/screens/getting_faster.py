@@ -153,8 +153,14 @@ def _stands(row: pd.Series, longest: float) -> str:
         return f"{who} needs perhaps {present} a piece (too few laps to say how fast that falls)"
     if row["curve"] == "constant":
         return f"{who} needs about {present} a piece, without an effect of practice so far"
-    first = words.rough(row["first_unit_seconds"])
+    first = _as_long(row["first_unit_seconds"], longest)
     return f"{who} now needs about {present} a piece (the first one took about {first})"
+
+
+def _as_long(seconds: float, longest: float) -> str:
+    """The time of a first piece, in seconds where those of now are told in seconds."""
+    in_seconds = longest <= 180 and seconds < 600
+    return f"{words.number(seconds)} s" if in_seconds else words.rough(seconds)
 
 
 def _statements(row: pd.Series, low: float, high: float, batch: int) -> list[str]:

@@ -61,6 +61,8 @@ button[data-variant='segmented_control']:not([data-selected], [data-hovered]) {
   .lead-3:not(:has(:checked)) tr > :nth-child(n + 4),
   .lead-4:not(:has(:checked)) tr > :nth-child(n + 5) {display: none}
   .figures :is(th, td) {padding: 0.3rem 0.4rem}
+  .figures:has(:checked) td.t {min-width: 6rem}
+  .figures:has(:checked) td.t:last-child {min-width: 12rem}
 }
 
 [data-testid*='Button-primary'] {color: light-dark(#fff, #10202b) !important}

@@ -4,6 +4,7 @@ import re
 
 import pytest
 
+from analysis.screens import getting_faster
 from analysis.screens.source import DEMO, OWN
 from tests.screens.driving import said, tables
 
@@ -77,3 +78,10 @@ def test_the_table_carries_units(show):
 
 def test_timing_people_comes_with_a_caution(show):
     assert "not for pushing anybody" in said(show("getting_faster", DEMO))
+
+
+def test_the_first_piece_is_told_in_the_unit_of_those_of_now():
+    """`51 to 57 s` beside `2.0 min` would be compared wrongly."""
+    assert getting_faster._as_long(122.0, 86.0) == "122 s"
+    assert getting_faster._as_long(695.0, 432.0) == "12 min"
+    assert getting_faster._as_long(695.0, 86.0) == "12 min"
