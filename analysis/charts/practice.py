@@ -9,7 +9,7 @@ import pandas as pd
 from analysis.charts import look
 from analysis.records.figures import figure, number
 
-_WORDS_WIDE = 0.42  # of the chart's width on a phone, words such as "helper 3 weeks away"
+_WORDS_WIDE = 0.33  # of the chart's width on a phone, words such as "helper 3 weeks"
 _LINE_PIXELS = 16
 MOST_POINTS = 60  # of one worker on one chart; more would hide the curve
 
@@ -112,19 +112,19 @@ def _break_rules(breaks: pd.DataFrame, most_pieces: float, many: bool) -> list[a
     a line lower where it would run into the words before."""
     breaks = breaks.sort_values("pieces_made", ignore_index=True)
     who = breaks["worker"].astype(str)
-    length = breaks["days_away"].map(away) + " away"
+    length = breaks["days_away"].map(away)
     at = breaks["pieces_made"].to_numpy(float)
-    wide = (_WORDS_WIDE if many else 0.75 * _WORDS_WIDE) * most_pieces
+    wide = _WORDS_WIDE * most_pieces
     early = at < wide
     named = breaks.assign(
         who=who,
         length=length,
-        said=who + " " + length if many else length,
+        said=who + " " + length if many else length + " away",  # many words cross the lines
         top=12 + _LINE_PIXELS * _rows_of_words(at, early, wide),
     )
     tooltip = [
         alt.Tooltip("who:N", title="worker"),
-        alt.Tooltip("length:N", title="break"),
+        alt.Tooltip("length:N", title="away for"),
         alt.Tooltip("pieces_made:Q", title="after pieces", format=",.0f"),
     ]
     rule = alt.Chart(named).mark_rule(strokeDash=[4, 3], color=look.GREY, strokeWidth=1.5)

@@ -253,7 +253,7 @@ def _picture(desk: answers.Desk, path: PracticePath, choice: tuple[str, str, str
     tables = (path.points, path.curve, path.plateaus, path.breaks)
     answers.picture(desk, "practice", choice, lambda: practice_chart(*tables, choice[1]))
     level = "" if path.plateaus.empty else " Dotted level: where it ends."
-    away = "" if path.breaks.empty else " Dashed upright: time away."
+    away = "" if path.breaks.empty else " Dashed upright: time away, and how long."
     st.caption(
         "Marks: averages of neighbouring laps. Line: the fitted average, shaded where it lies 19 "
         f"times out of 20.{level}{away}"

@@ -261,8 +261,8 @@ def test_breaks_and_the_plateau_are_written_on_the_curve():
     said = {row["said"] for row in rows(CHARTS["practice"]().to_dict()) if "said" in row}
     assert said == {
         "maker: levels out at 41 seconds",
-        "maker 2 weeks away",
-        "maker 11 days away",
+        "maker 2 weeks",
+        "maker 11 days",
     }
 
 
