@@ -8,6 +8,7 @@ from analysis.bench.daily_backup import keep_backed_up
 from analysis.bench.few_arenas import share_heaps
 from analysis.bench.no_delay import answer_without_delay
 from analysis.bench.service import Bench
+from analysis.bench.short_turns import take_short_turns
 
 
 def lifespan(bench: Bench) -> Callable[[object], contextlib.AbstractAsyncContextManager[None]]:
@@ -16,6 +17,7 @@ def lifespan(bench: Bench) -> Callable[[object], contextlib.AbstractAsyncContext
     @contextlib.asynccontextmanager
     async def life(_app: object) -> AsyncIterator[None]:
         share_heaps()
+        take_short_turns()
         answer_without_delay()
         backing_up = asyncio.create_task(keep_backed_up(bench))
         yield

@@ -56,6 +56,9 @@ def rows() -> list[Row]:
 @contextmanager
 def large_store(laps: int) -> Iterator[int]:
     """So many laps as the store that screens open, for as long as this lasts; how many they are."""
+    from analysis.bench.short_turns import take_short_turns
+
+    take_short_turns()  # as the server does
     logging.disable(logging.WARNING)  # Streamlit says of every run that no browser is there
     try:
         with tempfile.TemporaryDirectory() as folder:
