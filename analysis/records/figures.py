@@ -125,3 +125,8 @@ def days(first: date, last: date) -> str:
 def clock(at: datetime | time) -> str:
     """A time of day: `14:30`, in the United States `2:30 PM`."""
     return at.strftime(manner().clock)
+
+
+def counted(number: int, one: str, many: str = "") -> str:
+    """A number with its noun: `1 lap`, `2 laps`."""
+    return f"{number} {one if number == 1 else many or one + 's'}"

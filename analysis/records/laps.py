@@ -29,13 +29,14 @@ import pyarrow.compute as pc
 
 from analysis.records import remedies, slips
 from analysis.records.faults import Faults
+from analysis.records.figures import counted
 from analysis.records.lap_ids import LONGEST, derived_ids, repeated_ids
 from analysis.records.numbers import Numbers, commas, has_decimal_comma, parse_numbers
 from analysis.records.shop import Shop
 from analysis.records.side_by_side import side_by_side
 from analysis.records.source import Source, read_source
 from analysis.records.table import Table, is_blank, near_name, read_table
-from analysis.records.text import counted, kept_codes
+from analysis.records.text import kept_codes
 from analysis.records.times import Times, parse_times
 
 ACTIVITIES = ("operation", "setup", "inspection", "rework", "transport", "delay")

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from difflib import SequenceMatcher
 from itertools import combinations, groupby
 
-from analysis.records.text import counted
+from analysis.records.figures import counted
 
 COLUMNS = ("product", "variant", "operation", "worker")
 MOST_NAMES = 150  # beyond, pairs take long, and only capitals and spaces are looked at

@@ -45,11 +45,6 @@ def guarded_column(column: pa.ChunkedArray | pa.Array) -> pa.ChunkedArray | pa.A
     return pc.replace_substring_regex(column, f"(?s)^([{FORMULA}'])", r"'\1")
 
 
-def counted(number: int, one: str, many: str = "") -> str:
-    """A number with its noun: `1 lap`, `2 laps`."""
-    return f"{number} {one if number == 1 else many or one + 's'}"
-
-
 def kept_codes(
     column: pa.ChunkedArray, default: str = "", guarded: bool = True
 ) -> tuple[np.ndarray, list[str]]:

@@ -1,21 +1,16 @@
 """Names that may be slips of the pen, asked about on This week and on Laps: one tap renames all
 laps of one, as a correction with its undo, or says that they are two names."""
 
-from __future__ import annotations
-
 import json
 from dataclasses import replace
 from functools import partial
-from typing import TYPE_CHECKING
 
 import streamlit as st
 
 from analysis.problems import Problem
+from analysis.records import slips
 from analysis.screens import answers, parts, words
 from analysis.screens.answers import Desk
-
-if TYPE_CHECKING:
-    from analysis.records import slips
 
 APART = "names apart"  # what the store remembers: [column, name, the other name], …
 MOST_ASKED = 5
@@ -42,8 +37,6 @@ def _of_now(desk: Desk) -> Desk:
 
 def _found(desk: Desk) -> list[slips.Slip]:
     """The slips among all names on record; how many laps a name has is asked of few."""
-    from analysis.records import slips  # with pyarrow, which a start with nothing new needs not
-
     store = desk.here.store
     written = _written(desk)
 

@@ -3,9 +3,9 @@
 import pandas as pd
 import sqlalchemy as sa
 
+from analysis.records.figures import counted
 from analysis.records.routing import read_routing
 from analysis.records.shop import Shop, read_shop
-from analysis.records.text import counted
 from analysis.store import changes, clocks, tables, totals
 
 _document = tables.document.c

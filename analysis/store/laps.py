@@ -12,6 +12,7 @@ import sqlalchemy as sa
 from analysis.problems import NotFound
 from analysis.records.export import MARKS, as_texts
 from analysis.records.faults import Faults
+from analysis.records.figures import counted
 from analysis.records.laps import (
     CATEGORIES,
     COLUMNS,
@@ -21,7 +22,7 @@ from analysis.records.laps import (
     joined_notes,
 )
 from analysis.records.shop import Shop
-from analysis.records.text import codes_of, counted, kept_column
+from analysis.records.text import codes_of, kept_column
 from analysis.records.zones import wall_to_utc
 from analysis.store import changes, documents, tables, totals
 from analysis.store.bench_tables import delivery
