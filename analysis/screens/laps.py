@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import dataclass
 from datetime import datetime, time, timedelta
 from io import BytesIO
 from typing import TYPE_CHECKING, Any
@@ -104,54 +105,66 @@ def _look(desk: answers.Desk) -> None:
         parts.start_timing()
         return
     wanted = _filters(desk)
-    number, page, shown, found = _open_page(desk, wanted)
-    if not found:
+    number, page = _open_page(desk, wanted)
+    if not page.found:
         st.markdown("No lap matches. Widen what you look for above.")
         return
-    year = _one_year(page, _zone(desk))
+    of_year = f" (these of {page.year})" if page.year else ""
     st.markdown(
-        f"{words.count(found, 'lap')}, newest first{f' (these of {year})' if year else ''}. Tick "
-        "one to mend or remove it, several to give them a batch, a variant or a worker together."
+        f"{words.count(page.found, 'lap')}, newest first{of_year}. Tick one to mend or remove it, "
+        "several to give them a batch, a variant or a worker together."
     )
     parts.slide_line()
     picked = st.dataframe(
-        shown,
+        page.shown,
         hide_index=True,
-        column_config=_columns(year),
+        column_config=_columns(page.year),
         on_select="rerun",
         selection_mode="multi-row",
         # A tick belongs to this page of what is looked for: on another it would mean another lap.
         key=f"laps_table_{desk.version}_{number}_{tuple(wanted.values())}",
         placeholder="",
     )
-    if found > PAGE_LAPS:
-        st.pagination(-(-found // PAGE_LAPS), key="laps_page")
-    rows = [row for row in picked.selection.rows if row < len(page)]
+    if page.found > PAGE_LAPS:
+        st.pagination(-(-page.found // PAGE_LAPS), key="laps_page")
+    rows = [row for row in picked.selection.rows if row < len(page.laps)]
     if not rows:
         return
-    ticked = page.iloc[rows]
+    ticked = page.laps.iloc[rows]
     if len(ticked) == 1:
         _one_lap(desk, ticked.iloc[0])
     else:
-        _several_laps(desk, ticked, wanted, found)
+        _several_laps(desk, ticked, wanted, page.found)
 
 
-def _open_page(desk: answers.Desk, wanted: dict) -> tuple[int, pd.DataFrame, pa.Table, int]:
-    """The number of the page that is open, then what `_page` gives of it."""
+@dataclass(frozen=True)
+class Page:
+    """A page of the laps that match, as it is shown, how many match, and the year in which all of
+    the page began, None where there are several."""
+
+    laps: pd.DataFrame
+    shown: pa.Table
+    found: int
+    year: int | None
+
+
+def _open_page(desk: answers.Desk, wanted: dict) -> tuple[int, Page]:
+    """The page that is open, with its number."""
     number = st.session_state.get("laps_page", 1)
-    page, shown, found = _page(desk, number, wanted)
-    if page.empty and found:  # the page stood beyond the end of what is found now
+    page = _page(desk, number, wanted)
+    if page.laps.empty and page.found:  # it stood beyond the end of what is found now
         number = st.session_state["laps_page"] = 1
-        page, shown, found = _page(desk, number, wanted)
-    return number, page, shown, found
+        page = _page(desk, number, wanted)
+    return number, page
 
 
-def _page(desk: answers.Desk, number: int, wanted: dict) -> tuple[pd.DataFrame, pa.Table, int]:
-    """A page of the laps that match, numbered from 1, as it is shown, and how many match."""
+def _page(desk: answers.Desk, number: int, wanted: dict) -> Page:
+    """A page of the laps that match, numbered from 1."""
 
-    def looked_up() -> tuple[pd.DataFrame, pa.Table, int]:
-        page, found = desk.here.store.page((number - 1) * PAGE_LAPS, PAGE_LAPS, wanted)
-        return page, _as_arrow(_shown(page, _zone(desk))), found
+    def looked_up() -> Page:
+        laps, found = desk.here.store.page((number - 1) * PAGE_LAPS, PAGE_LAPS, wanted)
+        zone = _zone(desk)
+        return Page(laps, _as_arrow(_shown(laps, zone)), found, _one_year(laps, zone))
 
     return desk.kept("laps page", (number, tuple(wanted.items())), looked_up)
 
@@ -183,9 +196,9 @@ def _shown(laps: pd.DataFrame, timezone: str) -> pd.DataFrame:
     return laps.assign(started_at=local)[list(SHOWN)].astype(texts)
 
 
-def _one_year(page: pd.DataFrame, timezone: str) -> int | None:
-    """The year in which all laps of a page began, None where there are several."""
-    years = page.started_at.dt.tz_convert(timezone).dt.year.unique()
+def _one_year(laps: pd.DataFrame, timezone: str) -> int | None:
+    """The year in which all laps began, None where there are several."""
+    years = laps.started_at.dt.tz_convert(timezone).dt.year.unique()
     return int(years[0]) if len(years) == 1 else None
 
 
