@@ -77,9 +77,9 @@ class Bearable:
     """The most that a price the change asks for may come to, all else as reckoned: of a room, an
     hour of a helper, a machine. In the shop's currency, `per` week, h or once ("").
 
-    given: what is reckoned with (mean). at_most: up to it the verdict would be DO; breaks_even: at
-    it the mean net present value is 0; low, high: it is 0 between them in nine of ten runs. Each
-    may lie below 0: then no price is low enough.
+    given: what is reckoned with (mean); is_range: it is in doubt. at_most: fixed at less, the
+    verdict would be DO; breaks_even: fixed there, the mean net present value is 0; low, high: it is
+    0 between them in nine of ten runs. Each may lie below 0: then no price is low enough.
     """
 
     name: str
@@ -89,6 +89,7 @@ class Bearable:
     breaks_even: float
     low: float
     high: float
+    is_range: bool = False
 
 
 @dataclass(frozen=True)

@@ -4,12 +4,14 @@ Every flow of such an entry is in proportion to its price, so nothing is simulat
 
     net present value(price) = net present value without the entry - price x worth of a price of 1
 
-which is 0 at the run's own break-even price; where the mean is 0, at their mean. Up to `at_most` at
-least DO_SHARE of the runs gain, and all together do: the verdict's own rule (`sentences.py`).
+which is 0 at the run's own break-even price; its mean is 0 at the mean of these. Fixed at less than
+`at_most`, at least DO_SHARE of the runs gain, and all together do: the verdict's own rule
+(`sentences.py`), which draws a price that is given as a range.
 """
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 
 import numpy as np
@@ -17,6 +19,8 @@ import numpy as np
 from analysis.decisions.answer import Bearable
 from analysis.decisions.ledger import Entry, Ledger
 from analysis.decisions.sentences import DO_SHARE
+
+ROUNDING = 1e-9  # of a count of runs: 1 - 0.8 is a little less than a fifth
 
 
 def bearable_prices(ledger: Ledger) -> tuple[Bearable, ...]:
@@ -27,20 +31,19 @@ def bearable_prices(ledger: Ledger) -> tuple[Bearable, ...]:
 def _found(ledger: Ledger) -> Iterator[Bearable]:
     values = ledger.net_present_values
     for entry in ledger.entries:
-        if entry.is_asked:
-            yield _bearable(entry, (values - ledger.worth(entry)) / _worth_of_one(ledger, entry))
-
-
-def _worth_of_one(ledger: Ledger, entry: Entry) -> float:
-    """Present value of what is paid at a price of 1; the same in each run."""
-    return -float(entry.flows.mean(axis=0) @ ledger.discount) / entry.drawn
+        paid_for_one = 0.0 if entry.asked is None else -float(entry.asked @ ledger.discount)
+        if paid_for_one:
+            yield _bearable(entry, (values - ledger.worth(entry)) / paid_for_one)
 
 
 def _bearable(entry: Entry, prices: np.ndarray) -> Bearable:
     """prices: of each run, at which it neither gains nor loses."""
     mean = float(prices.mean())
-    low, most, high = np.quantile(prices, [0.05, 1 - DO_SHARE, 0.95], method="inverted_cdf")
+    low, high = np.quantile(prices, [0.05, 0.95], method="inverted_cdf")
+    may_lose = math.floor((1 - DO_SHARE) * len(prices) + ROUNDING)
+    most = float(np.partition(prices, may_lose)[may_lose])
     return Bearable(
-        name=entry.name.removeprefix("the "), per=entry.per, given=entry.drawn,
-        at_most=min(float(most), mean), breaks_even=mean, low=float(low), high=float(high),
+        name=entry.name, per=entry.per, given=entry.drawn, at_most=min(most, mean),
+        breaks_even=mean, low=float(low), high=float(high),
+        is_range=entry.estimate is not None and entry.estimate.is_range,
     )  # fmt: skip

@@ -20,6 +20,10 @@ from analysis.records.figures import figure
 from analysis.records.shop import WEEKS_PER_YEAR
 
 TOGETHER = "All together"
+CALENDAR_NOTE = (
+    "Means of the runs, not discounted; what comes back at the end (resale, deposit) is in the "
+    "last line, while the chart leaves it out."
+)
 STRETCH_ENDS = (0, 13, 26, 52)  # weeks; from then on each year's
 SAME = 1e-9  # of the largest: what adding floats may leave between equal amounts
 
@@ -38,10 +42,10 @@ def bill_of(ledger: Ledger) -> tuple[MoneyLine, ...]:
 
 def stretches_of(ledger: Ledger) -> tuple[Stretch, ...]:
     """The same money by quarters and half-years, later by years; none where none flows."""
-    if not ledger.entries:
-        return ()
     last = len(ledger.discount) - 1
     flows = sum((entry.flows for entry in ledger.entries), np.zeros((ledger.runs, last + 1)))
+    if not flows.any():
+        return ()
     so_far = np.cumsum(flows, axis=1)
     later = range(STRETCH_ENDS[-1] + WEEKS_PER_YEAR, last, WEEKS_PER_YEAR)
     ends = [end for end in (*STRETCH_ENDS, *later) if end < last] + [last]

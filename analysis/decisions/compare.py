@@ -72,7 +72,7 @@ class Compared:
     @property
     def changes(self) -> bool:
         """Whether anything at all differs, in money, pieces or hours."""
-        if self.ledger.entries:
+        if any(entry.flows.any() for entry in self.ledger.entries):
             return True
         before, after = self.before, self.after
         return not (

@@ -36,8 +36,9 @@ class Entry:
 
     name: what it hangs on, as `price of the press`. estimate: the figure itself, where one is
     given; every flow is in proportion to it; drawn: the mean of its values in the runs.
-    at_end: what comes in is got back at the end (resale, deposit). is_asked: what somebody asks for
-    the change itself: a room, an hour or a machine. part: the line of a list of the
+    at_end: what comes in is got back at the end (resale, deposit). asked: flows (weeks + 1,) at a
+    price of 1, where it is what somebody asks for the change itself: a room, an hour, a machine;
+    such an entry stands there at a price of 0, too. part: the line of a list of the
     money it belongs to; back: of what comes in of it at the end, where that is a line of its own.
     """
 
@@ -48,7 +49,7 @@ class Entry:
     source: str = GIVEN
     per: str = ""
     at_end: bool = False
-    is_asked: bool = False
+    asked: np.ndarray | None = None
     part: str = ""
     back: str = ""
 
@@ -96,7 +97,8 @@ def ledger_of(before: Runs, after: Runs, models: Models, scenario: Scenario, see
         weekly_rate(scenario.discount_rate_per_year), scenario.horizon_weeks
     )
     entries = (*_goods(before, after, models), *_costs(after, models, scenario, seed))
-    return Ledger(tuple(e for e in entries if e.flows.any()), discount, len(after.sold))
+    kept = tuple(e for e in entries if e.flows.any() or e.asked is not None)
+    return Ledger(kept, discount, len(after.sold))
 
 
 def _goods(before: Runs, after: Runs, models: Models) -> Iterator[Entry]:
@@ -151,20 +153,20 @@ def _costs(after: Runs, models: Models, scenario: Scenario, seed: int) -> Iterat
         paid = np.append(0.0, helper_weeks(helper, scenario)) * helper_hours(models[0], helper)
         wage = sure(helper.cost_per_hour)
         yield money(f"Pay of the {helper.name}", f"hourly cost of the {helper.name}", wage, -paid,
-                    "h", is_asked=True)  # fmt: skip
+                    "h", asked=-paid)  # fmt: skip
     for machine in scenario.equipment:
         end, the = end_of_life(machine, weeks), f"the machine ({machine.name})"
         used = each_week * (np.arange(weeks + 1) <= end)
         sale = (np.arange(weeks + 1) == end).astype(float)
         yield money(f"Price of {the}", f"price of {the}", machine.price, -start,
-                    is_asked=True)  # fmt: skip
+                    asked=-start)  # fmt: skip
         yield money(f"Power and upkeep of {the}", f"running cost of {the}",
                     machine.running_cost_per_week, -used, "week")  # fmt: skip
         yield money(f"Sale of {the}", f"resale of {the}", machine.resale, sale, at_end=True)
     if move := scenario.move:
         yield money("Fit-out", "fit-out", move.fit_out, -start)
         yield money("Rent, what is added", RENT, move.rent_per_week, -each_week, "week",
-                    is_asked=True)  # fmt: skip
+                    asked=-each_week)  # fmt: skip
         yield money("Deposit paid", DEPOSIT, move.deposit, start[::-1] - start, at_end=True,
                     back="Deposit back")  # fmt: skip
 

@@ -6,6 +6,7 @@ LEAVE_SHARE gain; else not yet. The two shares are common practice, no source.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
 import numpy as np
@@ -192,6 +193,11 @@ def amount(value: float, currency: str) -> str:
     return f"{figure(value)} {currency}".rstrip()
 
 
+def exact_amount(value: float, currency: str) -> str:
+    """Money to three digits, where one price is set beside another: `14.5 USD`."""
+    return f"{figure(value, 3)} {currency}".rstrip()
+
+
 def pieces(number: float) -> str:
     """Pieces a week to three digits, so that before and after can be told apart."""
     return figure(number, 3)
@@ -225,7 +231,7 @@ def sentences(
     told = (
         (WORTH, [_worth_sentence(verdict, money, scenario, currency)]),
         (SURE, _sure_sentences(verdict, money)),
-        (AT_MOST, [_at_most_sentence(price, currency) for price in money.bearable]),
+        (AT_MOST, [_at_most_sentence(one, scenario, currency) for one in money.bearable]),
         (GIVEN_UP, _stop_sentences(money, scenario, currency)),
         (OUT_OF_POCKET, _deepest_sentences(money, currency)),
         (SOLD, [sold, *_sold_sentences(before, after, money, scenario)]),
@@ -257,32 +263,36 @@ def _sure_sentences(verdict: str, money: Money) -> list[str]:
     return [line, "So few runs cannot tell whether it gains or loses on average."]
 
 
-def _at_most_sentence(price: Bearable, currency: str) -> str:
-    """What the change's own price may come to: `The added rent may be up to about 74 USD …`."""
-    each = EACH[price.per]
+def _at_most_sentence(price: Bearable, scenario: Scenario, currency: str) -> str:
+    """What the change's own price may come to: `… the added rent may be up to 74 USD a week …`."""
 
     def money(value: float) -> str:
-        return f"{amount(value, currency)} {each}".rstrip()
+        return f"{exact_amount(value, currency)} {EACH[price.per]}".rstrip()
 
-    even = f"{money(price.breaks_even)}{_price_range(price, currency)}"
     if price.breaks_even <= 0:
-        return f"Even at no {price.name} at all it would not pay on average."
+        return f"Even if the {price.name} were nothing, it would not pay on average."
+    low, high = (figure(max(end, 0.0), 3) for end in (price.low, price.high))
+    even = money(price.breaks_even)
+    if low != high:
+        even += f" (nine of ten runs: {low} to {high} {currency}".rstrip() + ")"
     if price.at_most <= 0:
         return (
             f"However low the {price.name}, fewer than {DO_TENTHS} of 10 runs gain; on average it "
             f"breaks even at {even}."
         )
+    fixed = " once it is fixed" if price.is_range else ""
     return (
-        f"With all else as here, the {price.name} may be up to about "
-        f"{money(price.at_most)}: at least {DO_TENTHS} of 10 runs then gain "
-        f"({figure(price.given)} is reckoned with). On average it breaks even at {even}."
+        f"With all else as here, the {price.name} may be up to {money(rounded_down(price.at_most))}"
+        f"{fixed}: at least {DO_TENTHS} of 10 runs then gain within "
+        f"{span(scenario.horizon_weeks)} (reckoned with: {money(price.given)}). On average it "
+        f"breaks even at {even}."
     )
 
 
-def _price_range(price: Bearable, currency: str) -> str:
-    """` (nine of ten runs: 12 to 140 USD)`; prices below 0 are none at all."""
-    low, high = (figure(max(end, 0.0)) for end in (price.low, price.high))
-    return "" if low == high else f" (nine of ten runs: {low} to {high} {currency}".rstrip() + ")"
+def rounded_down(value: float, digits: int = 3) -> float:
+    """A figure above 0 to so many digits, never more than it is."""
+    unit = 10.0 ** (math.floor(math.log10(value)) - digits + 1)
+    return math.floor(value / unit * (1 + 1e-12)) * unit
 
 
 def _sold_sentences(

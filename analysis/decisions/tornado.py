@@ -63,6 +63,8 @@ def _shows(mover: Mover) -> bool:
 
 def _money_movers(ledger: Ledger, mean: float, currency: str) -> Iterator[Mover]:
     for entry in ledger.entries:
+        if not entry.flows.any():  # a price of 0: there is no more or less of it
+            continue
         worth = float(ledger.worth(entry).mean())
         low, high = _ends(entry)
         at_low, at_high = mean + worth * (low - 1), mean + worth * (high - 1)
@@ -99,7 +101,7 @@ def _amount(entry: Entry, share: float, currency: str) -> str:
 
 def _question(entry: Entry) -> str:
     if entry.estimate is not None and entry.estimate.is_range:
-        return f"get a written offer that fixes the {entry.name.removeprefix('the ')}"
+        return f"get a written offer that fixes the {entry.name}"
     return ""
 
 

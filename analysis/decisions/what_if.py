@@ -330,7 +330,7 @@ def _money(model: ShopModel, compared: Compared, found: Found) -> Money:
         **_now(demand),
         **_deepest(ledger.cumulative),
         stops=stops(ledger, scenario),
-        bearable=bearable_prices(ledger),
+        bearable=bearable_prices(ledger) if compared.changes else (),
     )
 
 

@@ -26,13 +26,12 @@ from analysis.decisions.answer import (
     SURE,
     WORTH,
     Answer,
-    Bearable,
     FiniteSpread,
     Spread,
 )
-from analysis.decisions.bill import by_calendar, notes_of, shown, weeks_words
+from analysis.decisions.bill import CALENDAR_NOTE, by_calendar, notes_of, shown, weeks_words
 from analysis.decisions.money import NORMAL_95
-from analysis.decisions.sentences import DO_TENTHS, EACH, span
+from analysis.decisions.sentences import span
 from analysis.decisions.week import week_row
 from analysis.memo.picture import Picture, picture
 from analysis.records.figures import day as written_day
@@ -92,6 +91,7 @@ class Page:
     bill: tuple[tuple[str, str, str, str, str], ...]
     bill_note: str
     cash: tuple[tuple[str, str, str, str], ...]
+    cash_note: str
     money: tuple[tuple[str, str, str], ...]
     must_be_true: tuple[str, ...]
     assumptions: tuple[tuple[str, str, str], ...]
@@ -117,6 +117,7 @@ def page_of(answer: Answer, shop_name: str, day: date) -> Page:
         bill=_bill(answer),
         bill_note=told(" ".join(notes_of(answer))),
         cash=tuple(_cash(answer)),
+        cash_note=CALENDAR_NOTE if answer.stretches else "",
         money=_money(answer),
         must_be_true=tuple(map(told, answer.must_be_true)),
         assumptions=tuple(
@@ -258,24 +259,7 @@ def _money(answer: Answer) -> tuple[tuple[str, str, str], ...]:
         ("Earned back after (payback), weeks, middle of the runs", _weeks(back.p50),
          f"{_weeks(back.p5)} to {_weeks(back.p95)}" if back.p5 is not None else "never"),
     ]  # fmt: skip
-    return (*rows, *_at_other_prices(answer), *_at_other_demand(answer, unit))
-
-
-def _at_other_prices(answer: Answer) -> Iterator[tuple[str, str, str]]:
-    """What the change's own price may come to."""
-    for price in answer.money.bearable:
-        name = f"{_capital(price.name)} at which it breaks even{_unit(price, answer.currency)}"
-        if price.at_most > 0:
-            name += f"; up to {_number(price.at_most)} at least {DO_TENTHS} of 10 runs gain"
-        most = _number(price.breaks_even) if price.breaks_even > 0 else "none"
-        low, high = (_number(max(end, 0.0)) for end in (price.low, price.high))
-        yield name, most, low if low == high else f"{low} to {high}"
-
-
-def _unit(price: Bearable, currency: str) -> str:
-    """`, USD a week`."""
-    each = " ".join(part for part in (currency, EACH[price.per]) if part)
-    return f", {each}" if each else ""
+    return (*rows, *_at_other_demand(answer, unit))
 
 
 def _at_other_demand(answer: Answer, unit: str) -> Iterator[tuple[str, str, str]]:

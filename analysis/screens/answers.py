@@ -172,7 +172,7 @@ def picture(place: Source | Desk, name: str, choice: tuple, make: Callable) -> N
     """A chart as wide as the page, kept like the rest; `make` gives the Altair chart."""
     found = (place if isinstance(place, Desk) else desk(place)).kept
     chart = found(f"{name} chart", choice, lambda: Chart.of(make()))
-    shown_files.SHOWN.put(chart.mark, shown_files.file_name(name), chart.specification)
+    shown_files.SHOWN.put(chart.mark, name, chart.specification)
     _draw(chart, name)
 
 

@@ -40,7 +40,7 @@ class Shown:
         """Keep what is shown under its mark, with the name its file is to have (without the
         ending), and forget the oldest of too many."""
         with self._lock:
-            self._files[mark] = (name, content)
+            self._files[mark] = (file_name(name), content)
             self._files.move_to_end(mark)
             while len(self._files) > MOST_FILES:
                 self._files.popitem(last=False)
@@ -71,7 +71,7 @@ def chart_links(mark: str, name: str) -> str:
 
 def table_link(csv: bytes, name: str, label: str = "This table as a file (CSV)") -> str:
     """The link below a table, as HTML; `name` is its file's, without the ending."""
-    own = mark(csv)
+    own = mark(name.encode() + b"\n" + csv)  # tables alike have names of their own
     SHOWN.put(own, name, csv)
     return f"<div class='save-shown'><a href='/shown/{own}.csv' download>{label}</a></div>"
 

@@ -139,7 +139,8 @@ def fault_figures(source: Source) -> PuttingRight:
     return _fault_figures(*source.key, figures(source))
 
 
-@st.cache_resource(show_spinner=False, max_entries=2)  # each holds its study
+# Each holds its study: that before a change, that after it, and the demo's.
+@st.cache_resource(show_spinner=False, max_entries=3)
 def _fault_figures(url: str, version: int, _study: Study) -> PuttingRight:
     import numpy as np
 
@@ -162,7 +163,7 @@ def _week_figures(url: str, version: int, _study: Study) -> WeekFigures:
 
 
 def make_figures(source: Source) -> None:
-    """All that takes long of what the screens read out of the study, made beforehand."""
+    """What takes longest of what the screens show first of the study, made beforehand."""
     week_figures(source)
     _ = fault_figures(source).cost
 

@@ -37,12 +37,11 @@ class Following:
     def shown(self, here: Source) -> Source:
         """The store as it was at the version whose figures are to be shown now."""
         url, newest = here.key
+        is_small = here.store.lap_count() <= MOST_WAITED_FOR
         with self._lock:
             working = self._work is not None and self._work.is_alive()
             stands = self._meanwhile if working else source.standing(url)
-            if stands is None or stands >= newest or self._failed_at > stands:
-                return replace(here, at=newest)
-            if here.store.lap_count() <= MOST_WAITED_FOR:
+            if is_small or stands is None or stands >= newest or self._failed_at > stands:
                 return replace(here, at=newest)
             if not working and time.monotonic() >= self._rest_until:
                 self._meanwhile = stands

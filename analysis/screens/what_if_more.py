@@ -10,6 +10,7 @@ from zoneinfo import ZoneInfo
 
 import streamlit as st
 
+from analysis.decisions.bill import CALENDAR_NOTE
 from analysis.problems import BadInput
 from analysis.records.scenario_text import scenario_toml
 from analysis.screens import answers, glossary, parts, what_if_told, words
@@ -101,7 +102,8 @@ def _memo(seen: Seen, job: Job, answer: Answer, mark: tuple) -> None:
     shop = seen.desk.settings[0]
     st.markdown(
         "**The answer as a page to show** a partner, a landlord or a lender: question, answer "
-        "with its ranges, two charts, what it rests on, cautions."
+        "with its ranges, two charts, the money, what it rests on, cautions. It tells at which "
+        "rent or price it stops paying: think of that before whoever lets or sells sees it."
     )
     paper = parts.one_of("Paper", PAPERS, "a4", key="what_if_paper")
     day = datetime.now(ZoneInfo(shop.timezone)).date()
@@ -164,6 +166,7 @@ def bill(desk: answers.Desk, mark: tuple, answer: Answer) -> None:
     with st.expander("The same money by the calendar", key="what_if_calendar"):
         cash = desk.kept("what if cash", mark, lambda: what_if_told.cash(answer))
         answers.table(cash, "what_if_calendar", "Money in these weeks and so far")
+        st.caption(CALENDAR_NOTE)
 
 
 def main_picture(desk: answers.Desk, mark: tuple, answer: Answer) -> None:

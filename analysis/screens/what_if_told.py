@@ -6,6 +6,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from typing import TYPE_CHECKING
 
 from analysis.decisions.answer import (
+    AT_MOST,
     DO,
     PROPOSED,
     SURE,
@@ -159,8 +160,10 @@ def points(answer: Answer) -> list[str]:
 
 
 def more_points(answer: Answer) -> list[str]:
-    """What is left if given up, what it does, from which demand on it pays."""
-    return _plain(one.text for one in answer.said if one.about not in (WORTH, SURE))
+    """What it may cost at most, what is left if given up, what it does, from which demand on it
+    pays; one run tells no share of the runs."""
+    said_above = (WORTH, SURE, AT_MOST) if answer.runs == 1 else (WORTH, SURE)
+    return _plain(one.text for one in answer.said if one.about not in said_above)
 
 
 def _plain(lines: Iterable[str]) -> list[str]:

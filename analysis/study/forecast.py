@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, fields
+from typing import Any
 
 import numpy as np
 
@@ -31,11 +32,16 @@ class CellFits:
 
     def of_cells(self, cells: np.ndarray) -> CellFits:
         """Those of some cells alone; cells: their numbers, each as often as it is wanted."""
-        lists = (
-            [candidate.of_cells(cells) for candidate in self.candidates],
-            [slope[cells] for slope in self.loss_slopes],
+        found: dict[str, Any] = {
+            own.name: getattr(self, own.name)[cells]
+            for own in fields(self)
+            if own.name not in ("candidates", "loss_slopes")
+        }
+        return CellFits(
+            candidates=[candidate.of_cells(cells) for candidate in self.candidates],
+            loss_slopes=[slope[cells] for slope in self.loss_slopes],
+            **found,
         )
-        return CellFits(*lists, *(getattr(self, own.name)[cells] for own in fields(self)[2:]))
 
     @property
     def t(self) -> np.ndarray:

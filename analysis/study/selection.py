@@ -14,6 +14,7 @@ import os
 from collections.abc import Iterable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, fields, replace
+from typing import Any
 
 import numpy as np
 
@@ -69,8 +70,10 @@ class Candidate:
 
     def of_cells(self, cells: np.ndarray) -> Candidate:
         """That of some cells alone; cells: their numbers, each as often as it is wanted."""
-        arrays = (getattr(self, own.name)[cells] for own in fields(self)[1:])
-        return Candidate(self.curve, *arrays)
+        found: dict[str, Any] = {
+            own.name: getattr(self, own.name)[cells] for own in fields(self) if own.name != "curve"
+        }
+        return Candidate(curve=self.curve, **found)
 
 
 @dataclass(frozen=True)

@@ -8,8 +8,8 @@ import pytest
 from analysis.decisions.answer import AT_MOST, DO, Bearable
 from analysis.decisions.bill import by_calendar, weeks_words
 from analysis.decisions.money import annuity_factor, evenly
-from analysis.decisions.sentences import _at_most_sentence
-from analysis.records.scenario import Equipment, Estimate, Helper, Move, sure
+from analysis.decisions.sentences import _at_most_sentence, rounded_down
+from analysis.records.scenario import Equipment, Estimate, Helper, Move, Scenario, sure
 from tests.decisions.test_what_if import MANY, MOTOR, RATE, SHORT, WEEKS, answer, shop
 
 DOUBTFUL = shop(MANY, doubt=0.1, demand_spread=1.0)
@@ -45,7 +45,7 @@ def asked(scenario):
 @pytest.fixture(scope="module", params=CHANGES, ids=list(CHANGES))
 def change(request):
     scenario = CHANGES[request.param]
-    return scenario, asked(scenario).money.bearable[0]
+    return scenario, asked(scenario).money.bearable[-1]  # a room's rent is the last
 
 
 def test_at_the_price_that_breaks_even_the_average_run_neither_gains_nor_loses(change):
@@ -73,7 +73,7 @@ def test_one_of_twenty_runs_breaks_even_below_the_low_end_and_one_above_the_high
 
 def test_a_sure_shop_bears_a_rent_of_what_the_change_brings_a_week():
     scenario = CHANGES["rent"]
-    (price,) = answer(scenario).money.bearable
+    *_, price = answer(scenario).money.bearable
     free = answer(priced(scenario, 0.0)).money.net_present_value.mean
     assert price.breaks_even == pytest.approx(evenly(free, RATE, WEEKS))
     assert price.breaks_even == pytest.approx(free / annuity_factor(RATE, WEEKS))
@@ -91,17 +91,44 @@ def test_each_price_that_is_asked_for_has_one_and_what_is_not_asked_for_none():
 @pytest.mark.parametrize(
     ("at_most", "even", "said"),
     [
-        (74.0, 95.0, "With all else as here, the added rent may be up to about 74 EUR a week: at "
-         "least 8 of 10 runs then gain (60 is reckoned with). On average it breaks even at 95 EUR "
-         "a week (nine of ten runs: 0 to 150 EUR)."),
+        (74.96, 95.0, "With all else as here, the added rent may be up to 74.9 EUR a week: at "
+         "least 8 of 10 runs then gain within 2 years (reckoned with: 60 EUR a week). On average "
+         "it breaks even at 95 EUR a week (nine of ten runs: 0 to 150 EUR)."),
         (-3.0, 12.0, "However low the added rent, fewer than 8 of 10 runs gain; on average it "
          "breaks even at 12 EUR a week (nine of ten runs: 0 to 150 EUR)."),
-        (-9.0, -2.0, "Even at no added rent at all it would not pay on average."),
+        (-9.0, -2.0, "Even if the added rent were nothing, it would not pay on average."),
     ],
 )  # fmt: skip
 def test_what_it_may_cost_is_said_in_one_sentence(at_most, even, said):
     price = Bearable("added rent", "week", 60.0, at_most, even, -20.0, 150.0)
-    assert _at_most_sentence(price, "EUR") == said
+    assert _at_most_sentence(price, Scenario(), "EUR") == said
+
+
+def test_of_a_price_that_is_a_range_it_is_said_that_it_must_be_fixed_for_it():
+    price = Bearable("added rent", "week", 60.0, 74.0, 95.0, -20.0, 150.0, is_range=True)
+    assert "up to 74 EUR a week once it is fixed:" in _at_most_sentence(price, Scenario(), "EUR")
+
+
+@pytest.mark.parametrize(
+    ("value", "least"),
+    [(146.9, 146.0), (148.0, 148.0), (9.999, 9.99), (0.0123, 0.0123), (2e6, 2e6)],
+)
+def test_the_most_that_may_be_paid_is_never_rounded_up(value, least):
+    assert rounded_down(value) == pytest.approx(least)
+    assert rounded_down(value) <= value * (1 + 1e-9)
+
+
+def test_who_has_no_price_yet_hears_what_it_may_be():
+    free = replace(SHORT, move=Move(), equipment=(replace(MOTOR, price=sure(0.0)),))
+    whole = asked(free)
+    machine, rent = whole.money.bearable
+    assert (machine.given, rent.given) == (0.0, 0.0) and rent.at_most > 0
+    assert asked(priced(free, rent.breaks_even)).money.net_present_value.mean == pytest.approx(
+        0, abs=1e-6
+    )
+    told = {mover.name for mover in whole.movers} | set(whole.unmoving)
+    assert not told & {machine.name, rent.name}, "a price of nothing moves nothing"
+    assert "(reckoned with: 0 a week)" in whole.about(AT_MOST)[1]
 
 
 def test_the_money_by_the_calendar_adds_up_to_the_list_of_the_money():

@@ -37,36 +37,38 @@ class Answer:
 
 
 @pytest.mark.parametrize("screen", [module for _, module, *_ in SCREENS])
-def test_every_chart_on_every_screen_is_saved_as_picture_drawing_and_data(show, screen):
+def test_every_chart_and_table_on_every_screen_is_saved_as_files(show, screen):
     page = show(screen)
     _wait_for_answers(page)
     charts = page.get("arrow_vega_lite_chart") or page.get("vega_lite_chart")
-    links = [three for three in _links(page) if len(three) == 3]
+    of_charts = [three for three in _links(page) if len(three) == 3]
     assert (charts == []) == (screen in WITHOUT_CHART)
-    assert len(links) == len(charts)
-    for png, svg, csv in links:
-        assert _picture_width(Answer(png)) >= 900
-        drawing = ElementTree.fromstring(_body(Answer(svg)))
-        assert drawing.tag.endswith("svg")
-        assert any(text.text for text in drawing.iter() if text.tag.endswith("text"))
-        rows = pd.read_csv(io.BytesIO(_body(Answer(csv))), encoding="utf-8-sig")
-        assert len(rows) > 0
-        assert rows.select_dtypes("number").shape[1] > 0
+    assert len(of_charts) == len(charts)
+    for three in of_charts:
+        _is_saved_as_picture_drawing_and_data(*three)
+    of_tables = [found[0] for found in _links(page) if len(found) == 1]
+    assert (of_tables == []) == (screen in WITHOUT_TABLE)
+    for path in of_tables:
+        _is_saved_as_a_file(path)
 
 
-@pytest.mark.parametrize("screen", [module for _, module, *_ in SCREENS])
-def test_every_table_on_every_screen_is_saved_as_a_file(show, screen):
-    page = show(screen)
-    _wait_for_answers(page)
-    tables = [found[0] for found in _links(page) if len(found) == 1]
-    assert (tables == []) == (screen in WITHOUT_TABLE)
-    for path in tables:
-        answer = Answer(path)
-        rows = pd.read_csv(io.BytesIO(_body(answer)), encoding="utf-8-sig")
-        assert len(rows) > 0
-        assert answer.headers["content-type"].startswith("text/csv")
-        assert re.search(r'attachment; filename="\w+\.csv"', answer.headers["content-disposition"])
-        assert Answer(path.replace(".csv", ".png")).status == 404  # a table has no picture
+def _is_saved_as_picture_drawing_and_data(png: str, svg: str, csv: str) -> None:
+    assert _picture_width(Answer(png)) >= 900
+    drawing = ElementTree.fromstring(_body(Answer(svg)))
+    assert drawing.tag.endswith("svg")
+    assert any(text.text for text in drawing.iter() if text.tag.endswith("text"))
+    rows = pd.read_csv(io.BytesIO(_body(Answer(csv))), encoding="utf-8-sig")
+    assert len(rows) > 0
+    assert rows.select_dtypes("number").shape[1] > 0
+
+
+def _is_saved_as_a_file(path: str) -> None:
+    answer = Answer(path)
+    rows = pd.read_csv(io.BytesIO(_body(answer)), encoding="utf-8-sig")
+    assert len(rows) > 0
+    assert answer.headers["content-type"].startswith("text/csv")
+    assert re.search(r'attachment; filename="\w+\.csv"', answer.headers["content-disposition"])
+    assert Answer(path.replace(".csv", ".png")).status == 404  # a table has no picture
 
 
 def _links(page) -> list[list[str]]:

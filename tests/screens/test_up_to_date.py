@@ -55,8 +55,11 @@ def test_new_figures_are_shown_once_all_that_takes_long_of_them_is_made(show, la
     _corrected(large, 11)
     monkeypatch.setattr(source, "fault_figures", waits)
     assert FOLLOW in said(show("this_week"))
-    while source.standing(large.url) < large.version():  # the study stands before the rest
+    for _ in range(3000):  # the study stands before the rest
+        if source.standing(large.url) == large.version():
+            break
         time.sleep(0.01)
+    assert source.standing(large.url) == large.version()
     assert FOLLOW in said(show("this_week"))
     go_on.set()
     _followed()

@@ -499,7 +499,7 @@ def test_a_draft_that_asks_nothing_is_told_so():
     assert next(iter(faults.values())).problem == "asks for no change"
 
 
-def test_a_name_that_looks_like_markup_is_shown_as_it_is(show, box_maker):
+def test_a_name_that_looks_like_markup_is_shown_as_it_is(show, box_maker, first_answers_only):
     screen = turn(show("what_if", OWN), "Change it")
     screen.session_state["what_if_of_0"] = "Time and money"
     screen.run()
