@@ -3,7 +3,7 @@
 Python lets one thread run at a time, and the one that runs keeps its turn for 5 ms where another
 asks for it. A page hands its turn over at each of its hundreds of short calls into Arrow, and while
 another thread was busy without a pause it waited those 5 ms each time: Order of work, with a lap
-corrected, took 9 to 15 s then and takes MEASURED (1.1 to 1.5 s alone; 2 cores, 2026-11-30). Two
+corrected, took 9 to 15 s then and takes 3.7 s (1.2 s alone; 2 cores, 2026-11-30). Two
 busy threads came to their end as soon as before.
 """
 
