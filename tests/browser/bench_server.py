@@ -191,7 +191,9 @@ class Phone:
     def _type(self, opener: str, label: str, name: str) -> None:
         self.page.locator(opener).click()
         self.page.get_by_label(label).fill(name)
-        self.page.get_by_role("button", name="Use this name").click()
+        # Without a pointer: names that come from the shop just then would move the button from
+        # under it, and Enter counts as a tap here.
+        self.page.get_by_role("button", name="Use this name").dispatch_event("click")
         self.page.locator("#sheet").wait_for(state="hidden")
 
     def tap(self) -> None:
