@@ -242,8 +242,8 @@ unpaid hours are no cash. "In 2 of 10 runs not at all" counts those runs.
   most 2 of 10 (common practice, no source).
 - **What it may cost at most**: the price (rent, an hour, a machine), once fixed, up to which at
   least 8 of 10 runs gain and the average does; and the one at which the average is 0 (break-even),
-  its range that of the runs. Each run's gain falls in proportion to that price, all else as reckoned, so nothing
-  is played through again.
+  its range that of the runs. Each run's gain falls in proportion to that price, all else as
+  reckoned, so nothing is played through again.
 - **What moves the answer** (tornado): money in proportion; demand, and what the runs drew, by
   simulating again with the figure fixed at either end and everything else drawn as before, in up
   to 64 runs (picked by least squares on the draws, besides the ranges you gave). A figure given as
