@@ -34,16 +34,16 @@ def bill_of(ledger: Ledger) -> tuple[MoneyLine, ...]:
     lines = [_line(ledger, part, flows) for part, flows in _parts(ledger).items() if flows.any()]
     if not lines:
         return ()
-    whole = sum((entry.flows for entry in ledger.entries), np.zeros((ledger.runs, weeks + 1)))
     worth = float(ledger.net_present_values.mean())
-    total = MoneyLine(TOGETHER, f"over {span(weeks)}", finite_spread(whole.sum(axis=1)), worth)
+    total = MoneyLine(
+        TOGETHER, f"over {span(weeks)}", finite_spread(ledger.flows.sum(axis=1)), worth
+    )
     return (*lines, total)
 
 
 def stretches_of(ledger: Ledger) -> tuple[Stretch, ...]:
     """The same money by quarters and half-years, later by years; none where none flows."""
-    last = len(ledger.discount) - 1
-    flows = sum((entry.flows for entry in ledger.entries), np.zeros((ledger.runs, last + 1)))
+    last, flows = len(ledger.discount) - 1, ledger.flows
     if not flows.any():
         return ()
     so_far = np.cumsum(flows, axis=1)

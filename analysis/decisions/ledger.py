@@ -72,6 +72,12 @@ class Ledger:
         return sum((self.worth(entry) for entry in self.entries), np.zeros(self.runs))
 
     @property
+    def flows(self) -> np.ndarray:
+        """All entries together, (runs, weeks + 1); what is got back at the end in it."""
+        nothing = np.zeros((self.runs, len(self.discount)))
+        return sum((entry.flows for entry in self.entries), nothing)
+
+    @property
     def cumulative(self) -> np.ndarray:
         """Cash so far against going on as before, (runs, weeks + 1); what is got back at the end
         left out, since nobody who goes on has it."""
@@ -140,12 +146,14 @@ def _costs(after: Runs, models: Models, scenario: Scenario, seed: int) -> Iterat
     runs, weeks = after.sold.shape[:2]
 
     def money(
-        part: str, name: str, estimate: Estimate, each: np.ndarray, per: str = "", **more: Any
-    ) -> Entry:
+        part: str, name: str, estimate: Estimate, each: np.ndarray, per: str = "",
+        is_asked: bool = False, **more: Any,
+    ) -> Entry:  # fmt: skip
         z = normal_draws(seed, 0, runs, PARAMETER, np.array([code_of(name)], np.uint64))
         drawn = np.reshape(at(estimate, z), (runs, 1))
         mean = float(drawn.mean())
-        return Entry(name, drawn * each, estimate, mean, GIVEN, per, part=part, **more)
+        asked = each if is_asked else None
+        return Entry(name, drawn * each, estimate, mean, GIVEN, per, part=part, asked=asked, **more)
 
     each_week = np.append(0.0, np.ones(weeks))
     start = np.append(1.0, np.zeros(weeks))
@@ -153,20 +161,20 @@ def _costs(after: Runs, models: Models, scenario: Scenario, seed: int) -> Iterat
         paid = np.append(0.0, helper_weeks(helper, scenario)) * helper_hours(models[0], helper)
         wage = sure(helper.cost_per_hour)
         yield money(f"Pay of the {helper.name}", f"hourly cost of the {helper.name}", wage, -paid,
-                    "h", asked=-paid)  # fmt: skip
+                    "h", is_asked=True)  # fmt: skip
     for machine in scenario.equipment:
         end, the = end_of_life(machine, weeks), f"the machine ({machine.name})"
         used = each_week * (np.arange(weeks + 1) <= end)
         sale = (np.arange(weeks + 1) == end).astype(float)
         yield money(f"Price of {the}", f"price of {the}", machine.price, -start,
-                    asked=-start)  # fmt: skip
+                    is_asked=True)  # fmt: skip
         yield money(f"Power and upkeep of {the}", f"running cost of {the}",
                     machine.running_cost_per_week, -used, "week")  # fmt: skip
         yield money(f"Sale of {the}", f"resale of {the}", machine.resale, sale, at_end=True)
     if move := scenario.move:
         yield money("Fit-out", "fit-out", move.fit_out, -start)
         yield money("Rent, what is added", RENT, move.rent_per_week, -each_week, "week",
-                    asked=-each_week)  # fmt: skip
+                    is_asked=True)  # fmt: skip
         yield money("Deposit paid", DEPOSIT, move.deposit, start[::-1] - start, at_end=True,
                     back="Deposit back")  # fmt: skip
 

@@ -193,9 +193,9 @@ def amount(value: float, currency: str) -> str:
     return f"{figure(value)} {currency}".rstrip()
 
 
-def exact_amount(value: float, currency: str) -> str:
-    """Money to three digits, where one price is set beside another: `14.5 USD`."""
-    return f"{figure(value, 3)} {currency}".rstrip()
+def price_words(value: float, per: str, currency: str) -> str:
+    """A price to three digits, as one is set beside another: `14.5 USD an hour`; per: of EACH."""
+    return " ".join(part for part in (figure(value, 3), currency, EACH[per]) if part)
 
 
 def pieces(number: float) -> str:
@@ -265,14 +265,10 @@ def _sure_sentences(verdict: str, money: Money) -> list[str]:
 
 def _at_most_sentence(price: Bearable, scenario: Scenario, currency: str) -> str:
     """What the change's own price may come to: `… the added rent may be up to 74 USD a week …`."""
-
-    def money(value: float) -> str:
-        return f"{exact_amount(value, currency)} {EACH[price.per]}".rstrip()
-
     if price.breaks_even <= 0:
         return f"Even if the {price.name} were nothing, it would not pay on average."
     low, high = (figure(max(end, 0.0), 3) for end in (price.low, price.high))
-    even = money(price.breaks_even)
+    even = price_words(price.breaks_even, price.per, currency)
     if low != high:
         even += f" (nine of ten runs: {low} to {high} {currency}".rstrip() + ")"
     if price.at_most <= 0:
@@ -281,11 +277,12 @@ def _at_most_sentence(price: Bearable, scenario: Scenario, currency: str) -> str
             f"breaks even at {even}."
         )
     fixed = " once it is fixed" if price.is_range else ""
+    most = price_words(rounded_down(price.at_most), price.per, currency)
+    given = price_words(price.given, price.per, currency)
     return (
-        f"With all else as here, the {price.name} may be up to {money(rounded_down(price.at_most))}"
-        f"{fixed}: at least {DO_TENTHS} of 10 runs then gain within "
-        f"{span(scenario.horizon_weeks)} (reckoned with: {money(price.given)}). On average it "
-        f"breaks even at {even}."
+        f"With all else as here, the {price.name} may be up to {most}{fixed}: at least {DO_TENTHS} "
+        f"of 10 runs then gain within {span(scenario.horizon_weeks)} (reckoned with: {given}). On "
+        f"average it breaks even at {even}."
     )
 
 

@@ -27,6 +27,7 @@ from analysis.decisions.change import DEMAND_DOUBT
 from analysis.decisions.doubts import TENTH, Doubt
 from analysis.decisions.ledger import Entry, Ledger
 from analysis.decisions.money import NORMAL_95, gain_from_knowing
+from analysis.decisions.sentences import price_words
 from analysis.records.figures import figure
 
 ERROR_SHARE = 0.05
@@ -95,8 +96,7 @@ def _amount(entry: Entry, share: float, currency: str) -> str:
     if entry.estimate is None:
         change = "less" if share < 1 else "more"
         return f"{figure(100 * abs(share - 1))} % {change} than now"
-    per = f" a {entry.per}" if entry.per == "week" else " an hour" if entry.per else ""
-    return f"{figure(entry.drawn * share, 3)} {currency}".rstrip() + per
+    return price_words(entry.drawn * share, entry.per, currency)
 
 
 def _question(entry: Entry) -> str:

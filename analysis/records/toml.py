@@ -60,7 +60,7 @@ class Reader:
             Fault(self.file, row, ".".join(path), problem, _as_written(value), remedy)
         )
 
-    def known(self, path: Path, table: dict, keys: Path) -> None:
+    def known(self, path: Path, table: dict, keys: tuple[str, ...]) -> None:
         """Note each key of a table that is none of `keys`."""
         for key in table:
             if key not in keys:
