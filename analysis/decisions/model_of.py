@@ -83,7 +83,7 @@ def model_of(
         open_seconds=_open_seconds(shop),
         closed=_closed(shop.weeks_closed_per_year),
         weeks_closed_per_year=shop.weeks_closed_per_year,
-        weeks_logged=_weeks_logged(study),
+        weeks_logged=study.weeks_logged,
         delay_share=delay_share,
         delay_doubt=delay_doubt,
         rest_share=_rest_share(shop),
@@ -201,11 +201,6 @@ def _closed(weeks_per_year: int) -> tuple[float, ...]:
         return ()
     gone = np.floor(np.arange(LONGEST_WEEKS + 1) * weeks_per_year / WEEKS_PER_YEAR + 0.5)
     return tuple(np.diff(gone).tolist())
-
-
-def _weeks_logged(study: Study) -> tuple[int, int]:
-    """(weeks from the first lap's to the last's, those of them without a lap)."""
-    return len(study.weeks), int((study.weeks["bench_hours"] == 0).sum())
 
 
 def _delays(study: Study, shop: Shop) -> tuple[float, float]:

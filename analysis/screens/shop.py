@@ -206,12 +206,11 @@ def _quiet_weeks(desk: answers.Desk) -> str:
     """How many of the weeks logged have no lap, to hold the weeks closed against."""
     if not desk.here.store.lap_count():
         return ""
-    hours = answers.last_figures(desk).weeks["bench_hours"]
-    without = int((hours == 0).sum())
+    logged, without = answers.last_figures(desk).weeks_logged
     if not without:
         return ""
     return (
-        f"{words.number(without)} of the {words.count(len(hours), 'week')} from the first lap to "
+        f"{words.number(without)} of the {words.count(logged, 'week')} from the first lap to "
         f"the last {'has' if without == 1 else 'have'} no lap. If the shop was closed then, count "
         "weeks like these here; 0 says that it never closes."
     )

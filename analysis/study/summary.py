@@ -136,6 +136,11 @@ class Study:
         """What all money is in."""
         return self.shop.currency
 
+    @property
+    def weeks_logged(self) -> tuple[int, int]:
+        """(weeks from the first lap's to the last's, those of them without a lap)."""
+        return len(self.weeks), int((self.weeks["bench_hours"] == 0).sum())
+
 
 def study(
     laps: pd.DataFrame,
