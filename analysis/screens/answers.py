@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any
 import streamlit as st
 
 from analysis.records import figures as writing
-from analysis.screens import parts, shown_files, up_to_date
+from analysis.screens import beside, parts, shown_files, up_to_date
 from analysis.screens.source import Source, current, figures, kept
 
 if TYPE_CHECKING:
@@ -84,7 +84,7 @@ class Desk:
         self.asked.add(key)
         found = self.answers.get(key, _NOT_MADE)
         if found is _NOT_MADE:
-            with st.spinner("Working it out …"):
+            with beside.page_first(), st.spinner("Working it out …"):
                 found = make()
             while len(self.answers) >= MOST_KEPT:
                 self.answers.pop(next(iter(self.answers)), None)

@@ -1,14 +1,46 @@
-"""Work done beside the page: kept by content, ended when nobody looks at it any more."""
+"""Work done beside the page: kept by content, ended when nobody looks at it any more, and making
+way while a page is being made: Python runs one thread at a time, and somebody waits for the page.
+"""
 
 from __future__ import annotations
 
 import threading
 import time
 from collections import OrderedDict
-from collections.abc import Callable, Hashable
+from collections.abc import Callable, Hashable, Iterator
+from contextlib import contextmanager
 from typing import Generic, TypeVar
 
 MOST_KEPT = 60
+MOST_WAY_SECONDS = 1.0  # that work makes way at a time: it also gets on where pages never end
+
+
+class _Way:
+    """How many pages are being made."""
+
+    def __init__(self) -> None:
+        self._changed = threading.Condition()
+        self._pages = 0
+
+    @contextmanager
+    def taken(self) -> Iterator[None]:
+        with self._changed:
+            self._pages += 1
+        try:
+            yield
+        finally:
+            with self._changed:
+                self._pages -= 1
+                self._changed.notify_all()
+
+    def make(self) -> None:
+        """Wait while a page is being made, but not for ever."""
+        with self._changed:
+            self._changed.wait_for(lambda: not self._pages, MOST_WAY_SECONDS)
+
+
+_WAY = _Way()
+page_first = _WAY.taken  # while something is made that a page waits for
 
 
 class Job:
@@ -31,6 +63,11 @@ class Job:
         self.stopped = True
 
     def _stop(self) -> bool:
+        """Whether to end, asked by work that nobody waits for."""
+        _WAY.make()
+        return self._ended()
+
+    def _ended(self) -> bool:
         self.left = self.left or time.monotonic() - self._asked_at > self.UNASKED_SECONDS
         return self.stopped or self.left
 
@@ -55,7 +92,8 @@ class Jobs(Generic[AJob]):
         with self._lock:
             job = self._jobs.get(name)
             if job is None or is_spent(job):
-                job = self._jobs[name] = begun(job)
+                with page_first():
+                    job = self._jobs[name] = begun(job)
             self._jobs.move_to_end(name)
             while len(self._jobs) > MOST_KEPT:
                 self._jobs.popitem(last=False)[1].stop()

@@ -59,13 +59,14 @@ class Job(beside.Job):
         """Where the simulation is still being compiled, one slow run is the first answer."""
         from analysis.decisions.warm import machine_code_is_there
 
-        return self._stop() or not machine_code_is_there()
+        return self._ended() or not machine_code_is_there()
 
     def begin(self) -> None:
         """The first answer, from few runs and without simulating again at other values."""
         try:
             if self.answered is None:
-                self._take(FIRST_RUNS, quick=True, stop=self._stop_early)
+                with beside.page_first():
+                    self._take(FIRST_RUNS, quick=True, stop=self._stop_early)
         finally:
             self.first.set()
 

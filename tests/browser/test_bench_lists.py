@@ -83,6 +83,37 @@ def test_names_that_come_while_the_sheet_is_open_stand_in_it_and_nothing_typed_i
     expect(field).to_have_value("Clara")
 
 
+def test_nothing_moves_under_a_finger_on_the_sheet_until_its_tap_has_counted(bench):
+    page, sheet = bench.page, bench.page.locator("#sheet")
+    anna = sheet.get_by_role("button", name="Anna", exact=True)
+    page.locator("#who").click()
+    page.get_by_label("Somebody new").fill("Clara")
+    page.get_by_role("button", name="Use this name").hover()
+    page.mouse.down()
+    with page.expect_response("**/bench/lists") as lists:
+        bench.late.arrive()
+    lists.value.finished()
+    page.wait_for_function("() => !document.querySelector('#queue').textContent.includes('conn')")
+    assert anna.count() == 0
+    page.mouse.up()
+    expect(sheet).to_be_hidden()
+    page.locator("#who").click()
+    expect(anna).to_be_visible()
+    expect(sheet.get_by_role("button", name="Clara", exact=True)).to_be_visible()
+
+
+def test_names_that_came_while_a_finger_lay_on_the_sheet_stand_there_after_it(bench):
+    page, sheet = bench.page, bench.page.locator("#sheet")
+    page.locator("#who").click()
+    page.locator("#sheet-title").hover()
+    page.mouse.down()
+    with page.expect_response("**/bench/lists") as lists:
+        bench.late.arrive()
+    lists.value.finished()
+    page.mouse.up()
+    expect(sheet.get_by_role("button", name="Anna", exact=True)).to_be_visible()
+
+
 def test_products_and_batches_come_into_the_open_sheet_too(bench):
     page, sheet = bench.page, bench.page.locator("#sheet")
     page.locator("#work").click()

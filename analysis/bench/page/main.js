@@ -7,7 +7,7 @@ import { byId } from "./dom.js";
 import { becameDry } from "./drying.js";
 import { newId } from "./ids.js";
 import { pairFromAddress } from "./pairing.js";
-import { closeSheet } from "./sheet.js";
+import { closeSheet, heedFinger } from "./sheet.js";
 import { BEAT_MS, claimSlot, GONE } from "./slots.js";
 import { buzz, soundDry } from "./sound.js";
 import { OpenElsewhere, openStorage } from "./storage.js";
@@ -37,6 +37,7 @@ function bindButtons(app) {
     side.addEventListener("click", () => app.startSide(side.dataset.activity));
   }
   onClick("sheet-close", closeSheet);
+  heedFinger();
   byId("sheet").addEventListener("close", () => focusTarget(app));
   // After a thumb's tap the pedal must find the target, whatever was touched before it.
   byId("bench").addEventListener("click", (event) => {

@@ -3,7 +3,10 @@
 import { byId, element } from "./dom.js";
 import { readNumber, typed } from "./figures.js";
 
+const AFTER_A_TAP_MS = 300; // a tap counts a moment after the finger is lifted
+
 let following = []; // what brings the parts of the open sheet up to date
+let isHeld = false; // a finger lies on the sheet: nothing may move under it
 
 /** Opens `title` with the elements that `build(redraw)` returns; redraw() builds them anew. */
 export function openSheet(title, build) {
@@ -48,7 +51,18 @@ export function fromShop(build) {
 
 /** The shop's lists have come anew. */
 export function listsCame() {
-  if (byId("sheet").open) following.forEach((fill) => fill());
+  if (byId("sheet").open && !isHeld) following.forEach((fill) => fill());
+}
+
+/** Lists that come while a finger lies on the sheet are taken in once its tap has counted. */
+export function heedFinger() {
+  byId("sheet").addEventListener("pointerdown", () => (isHeld = true));
+  const lifted = () => {
+    isHeld = false;
+    listsCame();
+  };
+  for (const kind of ["pointerup", "pointercancel"])
+    addEventListener(kind, () => setTimeout(lifted, AFTER_A_TAP_MS));
 }
 
 export const closeSheet = () => byId("sheet").close();
