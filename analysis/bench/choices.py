@@ -17,6 +17,7 @@ import pandas as pd
 from analysis.records.routing import predecessors
 from analysis.records.shop import Shop
 from analysis.store.bench_batches import PhoneBatch
+from analysis.study.route import topological
 
 MADE = ("operation", "inspection")  # activities that bring a piece forward
 USUAL_LAPS = 50  # laps of an operation, however long ago, whose median is the usual pace
@@ -66,6 +67,17 @@ class Step(NamedTuple):
     station: str = ""
     wait_seconds: float = 0.0
     seconds: float = math.nan
+
+
+class LastOperation(NamedTuple):
+    """What finishes a piece, where variants may end differently; "" where no route is known."""
+
+    by_variant: dict[str, str]  # "": pieces of which nobody said the variant
+    other: str  # a variant that has no step of its own
+
+    def of(self, variant: str) -> str:
+        """The operation that finishes a piece of this variant."""
+        return self.by_variant.get(variant, self.other)
 
 
 def routes(routing: pd.DataFrame | None) -> dict[str, list[Step]]:
@@ -164,18 +176,42 @@ def _product(
                    *(told.get((name, step.operation), math.nan) for told in by_study))
         for step in route
     ]  # fmt: skip
+    ends = last_operation(planned or route)
     return {
         "product": name,
         "variants": _once(variants),
         "batch_size": known.batch_size if known else 25,
         "operations": operations,
-        "last_operation": last_operation(planned or route),
+        "last_operation": ends.other,
+        "last_operations": ends.by_variant,
     }
 
 
-def last_operation(route: list[Step]) -> str:
-    """What finishes a piece; "" where nothing of its route is known."""
-    return route[-1].operation if route else ""
+def last_operation(route: list[Step]) -> LastOperation:
+    """What finishes a piece: the last step in an order that keeps every `after`, whichever stands
+    last in the file."""
+    by_variant = {
+        variant: _end(_on_route(route, variant)) for variant in {"", *(s.variant for s in route)}
+    }
+    for_all = [step for step in route if not step.variant]
+    return LastOperation(by_variant, _end(for_all) or by_variant[""])
+
+
+def _on_route(route: list[Step], variant: str) -> list[Step]:
+    """The steps of one variant, its own before those for all; of "" each operation once."""
+    fitting = [step for step in route if not variant or step.variant in ("", variant)]
+    nearest: dict[str, Step] = {}
+    for step in sorted(fitting, key=lambda one: (one.variant != variant, one.variant)):
+        nearest.setdefault(step.operation, step)
+    return [step for step in fitting if nearest[step.operation] is step]
+
+
+def _end(steps: list[Step]) -> str:
+    names = [step.operation for step in steps]
+    pairs = [(before, step.operation, 0.0) for step in steps for before in step.after
+             if before in names]  # fmt: skip
+    order = topological(names, pairs)
+    return order[-1] if order else ""
 
 
 def _operation(
@@ -205,7 +241,7 @@ def _activity(operation: str, recent: list[RecentLap]) -> str:
 
 def batches(
     laps: list[RecentLap],
-    route_ends: dict[str, str],
+    route_ends: dict[str, LastOperation],
     from_phones: dict[tuple[str, str], PhoneBatch],
     now: int,
     fixed: dict[tuple[str, str, str], int] | None = None,
@@ -213,8 +249,8 @@ def batches(
     """Open batches, the latest touched first, with the pieces done by operation and variant.
 
     A batch is open until a phone closes it, or until as many pieces have passed what finishes them
-    (`route_ends`: the operation, by product) as it has, those lost before left out. Where no phone
-    said how many pieces it has (`told`), those are the most that any operation has seen.
+    (`route_ends`, by product) as it has, those lost before left out. Where no phone said how many
+    pieces it has (`told`), those are the most that any operation has seen.
     `fixed`: pieces put right within their lap, by product, batch and operation; they are not left
     to mend.
     """
@@ -226,7 +262,8 @@ def batches(
         touched[key] = max(touched.get(key, 0), its_laps[0].started_at)
     recent = [key for key, at in touched.items() if now - at < OPEN_MICROS]
     recent.sort(key=touched.__getitem__, reverse=True)
-    listed = (_batch(key, own.get(key, []), from_phones.get(key), route_ends.get(key[0], ""))
+    unknown = LastOperation({}, "")
+    listed = (_batch(key, own.get(key, []), from_phones.get(key), route_ends.get(key[0], unknown))
               for key in recent)  # fmt: skip
     return [batch | _marks(own.get(key, []), mended.get(key, []), fixed or {})
             for batch in listed if batch["open"]
@@ -251,14 +288,17 @@ def _marks(laps: list[RecentLap], mended: list[RecentLap], fixed: dict) -> dict:
     return {"lost": dict(+lost), "to_mend": dict(+to_mend)}
 
 
-def _batch(key: tuple[str, str], laps: list[RecentLap], told: PhoneBatch | None, last: str) -> dict:
+def _batch(
+    key: tuple[str, str], laps: list[RecentLap], told: PhoneBatch | None, last: LastOperation
+) -> dict:
     done: dict[str, dict[str, int]] = {}
     for lap in laps:
         by_variant = done.setdefault(lap.operation, {})
         by_variant[lap.variant] = by_variant.get(lap.variant, 0) + lap.units
     quantities = told.quantities if told else _most_seen(done)
-    finished = sum(done.get(last, {}).values())
-    lost = sum(lap.scrap_units for lap in laps if lap.operation != last)
+    finishes = _finishing(last, quantities)
+    finished = sum(lap.units for lap in laps if finishes(lap))
+    lost = sum(lap.scrap_units for lap in laps if not finishes(lap))
     is_finished = finished > 0 and finished >= sum(quantities.values()) - lost
     return {
         "product": key[0],
@@ -269,6 +309,14 @@ def _batch(key: tuple[str, str], laps: list[RecentLap], told: PhoneBatch | None,
         "done_by_variant": done,
         "open": (told is None or told.is_open) and not is_finished,
     }
+
+
+def _finishing(last: LastOperation, quantities: dict[str, int]) -> Callable[[RecentLap], bool]:
+    """Whether a lap finishes its pieces. A mixed stack ("") is of the batch's own variants: where
+    they all end alike, it ends as they do."""
+    ends = {last.of(variant) for variant, pieces in quantities.items() if variant and pieces}
+    of_mixed = ends.pop() if len(ends) == 1 else last.of("")
+    return lambda lap: lap.operation == (last.of(lap.variant) if lap.variant else of_mixed)
 
 
 def _most_seen(done: dict[str, dict[str, int]]) -> dict[str, int]:
@@ -288,9 +336,12 @@ def _most_seen(done: dict[str, dict[str, int]]) -> dict[str, int]:
     )
 
 
-def route_ends(listed: list[dict]) -> dict[str, str]:
+def route_ends(listed: list[dict]) -> dict[str, LastOperation]:
     """What finishes a piece of each product, as `products` lists it."""
-    return {one["product"]: one["last_operation"] for one in listed}
+    return {
+        one["product"]: LastOperation(one["last_operations"], one["last_operation"])
+        for one in listed
+    }
 
 
 def next_batch(labels: Iterable[str]) -> str:

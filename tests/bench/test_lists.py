@@ -230,7 +230,8 @@ def names(lists: dict) -> dict[tuple[str, str], float]:
 
 def open_batches(laps, told=(), fixed=None):
     told = {(one.product, one.batch): one for one in told}
-    return choices.batches(list(laps), {"pocket notebook": "wrap"}, told, NOW, fixed)
+    ends = {"pocket notebook": choices.last_operation([Step("wrap")])}
+    return choices.batches(list(laps), ends, told, NOW, fixed)
 
 
 def test_lost_pieces_and_those_still_to_mend_are_told_apart():
@@ -314,8 +315,50 @@ def test_what_only_laps_know_does_not_keep_a_finished_batch_open():
     listed = choices.products(SHOP, STEPS, laps, {})
     assert listed[0]["operations"][-1]["operation"] == "press flat"
     ends = choices.route_ends(listed)
-    assert (ends["pocket notebook"], ends["box"]) == ("wrap", "sew")
+    assert (ends["pocket notebook"].of("linen"), ends["box"].of("")) == ("wrap", "sew")
     assert [one["product"] for one in choices.batches(laps, ends, {}, NOW)] == []
+
+
+def ended(steps: list[Step], laps: list[RecentLap], told=()) -> bool:
+    """Whether the only batch of these laps is finished."""
+    listed = choices.products(Shop(), {"pocket notebook": steps}, laps, {})
+    told = {(one.product, one.batch): one for one in told}
+    return not choices.batches(laps, choices.route_ends(listed), told, NOW)
+
+
+def test_a_route_whose_rows_stand_in_another_order_ends_where_its_work_ends():
+    steps = [Step("wrap", after=("sew",)), Step("sew")]
+    assert not ended(steps, [recent(5, units=25)])
+    assert ended(steps, [recent(1, operation="wrap", units=25), recent(5, units=25)])
+
+
+def test_a_batch_of_a_variant_that_ends_otherwise_closes_neither_late_nor_early():
+    steps = [Step("sew"), Step("wrap"), Step("tie", "left-open", after=("wrap",))]
+    wrapped = [recent(1, operation="wrap", units=25), recent(5, units=25)]
+    assert ended(steps, wrapped)  # linen is never tied
+    open_ones = [lap._replace(variant="left-open") for lap in wrapped]
+    assert not ended(steps, open_ones)
+    assert ended(steps, [recent(0, operation="tie", units=25, variant="left-open"), *open_ones])
+    half = [recent(1, operation="wrap", units=20),
+            recent(1, operation="wrap", units=5, variant="left-open")]  # fmt: skip
+    assert not ended(steps, half)
+    assert ended(steps, [recent(0, operation="tie", units=5, variant="left-open"), *half])
+
+
+def test_a_mixed_stack_ends_as_the_variants_of_its_batch_do():
+    steps = [Step("sew"), Step("wrap"), Step("tie", "left-open", after=("wrap",))]
+    size = told(batch="007", quantities={"linen": 10, "marbled": 15})
+    mixed = [recent(1, operation="wrap", units=25, variant="")]
+    assert ended(steps, mixed, [size])
+    size = told(batch="007", quantities={"linen": 10, "left-open": 15})
+    assert not ended(steps, mixed, [size])
+
+
+def test_what_finishes_a_piece_is_told_to_the_phone_by_variant():
+    steps = [Step("wrap"), Step("tie", "left-open", after=("wrap",))]
+    [listed] = choices.products(Shop(), {"pocket notebook": steps}, [recent(1)], {})
+    assert listed["last_operations"] == {"": "tie", "left-open": "tie"}
+    assert listed["last_operation"] == "wrap"  # of all others
 
 
 def told(**changes) -> PhoneBatch:

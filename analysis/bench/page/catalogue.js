@@ -60,10 +60,10 @@ export class Catalogue {
     return [...byName.values()];
   }
 
-  /** What finishes a piece: by the route, else the last that is known. */
-  lastOperation(product) {
-    const said = this.listed(product)?.last_operation;
-    return said || this.operations(product).at(-1)?.operation;
+  /** What finishes a piece of a variant: by the route, else the last that is known. */
+  lastOperation(product, variant = "") {
+    const { last_operations: byVariant = {}, last_operation: usual } = this.listed(product) || {};
+    return byVariant[variant] || usual || this.operations(product, variant).at(-1)?.operation;
   }
 
   operation(product, operation, variant = "") {

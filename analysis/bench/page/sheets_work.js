@@ -140,9 +140,11 @@ function packedByVariant(app, product, name) {
   const { catalogue, state } = app;
   const batch = catalogue.batch(product, name);
   const variants = catalogue.variants(product);
-  const last = catalogue.lastOperation(product);
   const planned = batch?.quantities || spread(catalogue.batchSize(product), variants);
-  const done = (variant) => piecesDone(batch, state.counts, name, last, variant);
+  const done = (variant) => {
+    const last = catalogue.lastOperation(product, variant);
+    return piecesDone(batch, state.counts, name, last, variant);
+  };
   return Object.fromEntries(Object.entries(planned).map(([v, n]) => [v, done(v) || n]));
 }
 
