@@ -256,12 +256,11 @@ def topological(names: list[str], pairs: Iterable[tuple[str, str, float]]) -> li
     before: dict[str, set[str]] = {name: set() for name in names}
     for first, then, *_ in pairs:
         before[then].add(first)
-    order: list[str] = []
+    order: dict[str, None] = {}
     while len(order) < len(before):
         left = [name for name in before if name not in order]
-        free = [name for name in left if before[name] <= set(order)]
-        order.append((free or left)[0])
-    return order
+        order[next((name for name in left if before[name] <= order.keys()), left[0])] = None
+    return list(order)
 
 
 def usual_routing(routes: pd.DataFrame, operations: pd.DataFrame) -> pd.DataFrame:
