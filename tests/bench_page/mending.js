@@ -1,4 +1,4 @@
-import { Bench, LISTS, equal, test } from "./harness.js";
+import { Bench, CHECK, GLUE, LISTS, SEW, equal, test } from "./harness.js";
 
 test("a change of operation takes along what ran since the last tap", () => {
   const bench = new Bench().tap().at(20).tap().at(23);
@@ -19,7 +19,7 @@ test("a forgotten switch: everything since then was gluing, in one answer", () =
   bench.at(110).do("since", { fromLapId: second.lap_id, fields: { operation: "glue" } }).at(140).tap();
   equal(bench.summary(), [["sew", "operation", 20], ["glue", "operation", 40], ["glue", "operation", 40], ["glue", "operation", 40]]);
   equal(bench.kept()[1].flags, ["mended"]);
-  equal(bench.state.counts, { '["012","sew","linen"]': 1, '["012","glue","linen"]': 3 });
+  equal(bench.state.counts, { '["notebook","012","sew","linen"]': 1, '["notebook","012","glue","linen"]': 3 });
 });
 
 test("the change of operation offers to take the laps before it along", () => {
@@ -64,10 +64,19 @@ test("a lap from memory says that it is one", () => {
   equal([lap.operation, lap.seconds, lap.units, lap.flags], ["glue", 600, 12, ["from_memory"]]);
 });
 
+test("a lap from memory keeps its variant, though it be called mixed, and a mixed stack has none", () => {
+  const remembered = (variant) => {
+    const bench = new Bench(LISTS, { product: "notebook", operation: "glue", variant }).at(1000);
+    bench.do("memory", { fields: { operation: "glue", start: 0, seconds: 600 } });
+    return bench.kept()[0].variant;
+  };
+  equal([remembered("mixed"), remembered(" mixed")], ["mixed", ""]);
+});
+
 test("a removed lap no longer counts", () => {
   const bench = new Bench().tap().at(20).tap();
   bench.do("remove", { lapId: bench.kept()[0].lap_id });
-  equal([bench.kept(), bench.state.counts['["012","sew","linen"]']], [[], 0]);
+  equal([bench.kept(), bench.state.counts['["notebook","012","sew","linen"]']], [[], 0]);
 });
 
 test("every glue-up starts to dry, several at once, and a lap taken back dries no more", () => {
@@ -75,6 +84,25 @@ test("every glue-up starts to dry, several at once, and a lap taken back dries n
   equal(bench.state.drying.map((entry) => entry.due), [640_000, 680_000]);
   bench.do("undo");
   equal(bench.state.drying.length, 1);
+});
+
+test("a mixed stack dries and is checked as the rows of its variants say", () => {
+  const press = { ...GLUE, operation: "press", variant: "linen" };
+  const look = { ...CHECK, operation: "look", variant: "linen" };
+  const notebook = { ...LISTS.products[0], operations: [SEW, press, look] };
+  const lists = { ...LISTS, products: [notebook] };
+  const mixed = (operation) => new Bench(lists, { product: "notebook", operation, variant: " mixed" });
+  equal(mixed("press").tap().at(40).tap().state.drying.length, 1);
+  equal(mixed("look").tap().at(40).tap().kept()[0].activity, "inspection");
+});
+
+test("two products whose batches have one number are counted and dry apart", () => {
+  const lists = { ...LISTS, products: [LISTS.products[0], { ...LISTS.products[1], operations: [SEW, GLUE] }] };
+  const bench = new Bench(lists, { product: "notebook", operation: "glue", variant: "linen", batch: "7" });
+  bench.tap().at(40).tap().do("choose", { fields: { product: "journal", batch: "7", operation: "glue" } });
+  bench.at(80).tap();
+  equal(Object.values(bench.state.counts), [1, 1]);
+  equal(new Set(bench.state.drying.map((entry) => entry.group)).size, 2);
 });
 
 test("a batch numbers itself and holds a quantity for each variant", () => {
@@ -92,7 +120,7 @@ test("more pieces than the batch has are asked about, and one tap begins the nex
   equal([ask.kind, ask.over, ask.most], ["over", 2, 2]);
   bench.do("nextBatch", { over: ask.over }).at(100).tap();
   equal(bench.kept().map((lap) => lap.batch), ["012", "012", "013", "013", "013"]);
-  equal(bench.state.counts, { '["012","sew","linen"]': 2, '["013","sew","linen"]': 3 });
+  equal(bench.state.counts, { '["notebook","012","sew","linen"]': 2, '["notebook","013","sew","linen"]': 3 });
   equal(bench.posts.at(-1).entry.quantities, { linen: 13, marbled: 12 });
   bench.do("undo").do("undo");
   equal([bench.lane().batch, bench.kept().map((lap) => lap.batch)], ["013", ["012", "012", "013"]]);
@@ -130,5 +158,5 @@ test("pieces the server has listed are not counted again", () => {
   const bench = new Bench().tap().at(20).tap().at(40).tap();
   const covered = bench.state.counts;
   bench.at(60).tap().do("listed", { covered });
-  equal(bench.state.counts, { '["012","sew","linen"]': 1 });
+  equal(bench.state.counts, { '["notebook","012","sew","linen"]': 1 });
 });

@@ -93,6 +93,7 @@ test("a start is sent with the phone's own offset", () => {
 test("text that a spreadsheet would run stands behind an apostrophe in the copy", () => {
   const lap = makeLap({ lap_id: "a", start: 0, seconds: 5, product: "=1+1", operation: "a,b", note: 'say "x"', cause: "'quoted" });
   const [, row] = toCsv([lap, { ...lap, removed: true }]).split("\r\n");
+  equal(toCsv([{ ...lap, product: "\uff1d1" }]).includes(`,'\uff1d1,`), true);
   equal(row.includes(`'=1+1,"a,b",`) && row.includes(`,''quoted,`) && row.endsWith(`,100,"say ""x"""`), true);
   equal(toCsv([lap, { ...lap, removed: true }]).split("\r\n").length, 3);
 });
@@ -136,6 +137,21 @@ test("batch numbers go on from the shop's and from this phone's", () => {
   const state = { ...newState(), batches: [{ batch: "014", product: "journal", quantities: {} }] };
   equal(new Catalogue(LISTS, state).nextBatch, "015");
   equal(new Catalogue({}, newState()).nextBatch, "001");
+  const typed = { ...newState(), batches: ["1e5", "2026112700001", "0x20"].map((batch) => ({ batch })) };
+  equal(new Catalogue(LISTS, typed).nextBatch, "012");
+});
+
+test("the newest batch is the one with the highest number, however wide it is written", () => {
+  const batches = ["999", "1000", "098"].map((batch) => ({ batch, product: "journal", quantities: {} }));
+  const catalogue = new Catalogue(LISTS, { ...newState(), batches });
+  equal(catalogue.batches("journal").map((b) => b.batch), ["1000", "999", "098"]);
+});
+
+test("what finishes a piece is its variant's own last operation", () => {
+  const listed = { ...LISTS.products[0], last_operation: "check", last_operations: { "": "tie", "left-open": "tie" } };
+  const catalogue = new Catalogue({ ...LISTS, products: [listed] }, newState());
+  equal(["left-open", "linen", ""].map((name) => catalogue.lastOperation("notebook", name)), ["tie", "check", "tie"]);
+  equal(new Catalogue(LISTS, newState()).lastOperation("notebook", "linen"), "check");
 });
 
 test("a batch is spread over its variants piece by piece", () => {
@@ -143,15 +159,17 @@ test("a batch is spread over its variants piece by piece", () => {
 });
 
 test("pieces done are the server's and those tapped since", () => {
-  const counts = { '["012","sew","linen"]': 2, '["012","sew",""]': 1, '["011","sew","linen"]': 5 };
+  const counts = { '["notebook","012","sew","linen"]': 2, '["notebook","012","sew",""]': 1, '["notebook","011","sew","linen"]': 5 };
   const listed = { done: { sew: 10 }, done_by_variant: { sew: { linen: 4 } } };
-  equal(piecesDone(listed, counts, "012", "sew"), 13);
-  equal(piecesDone(listed, counts, "012", "sew", "linen"), 6);
+  const place = { product: "notebook", batch: "012", operation: "sew" };
+  equal(piecesDone(listed, counts, place), 13);
+  equal(piecesDone(listed, counts, place, "linen"), 6);
+  equal(piecesDone(null, counts, { ...place, product: "journal" }), 0);
 });
 
 test("a finished batch that the server lists no more keeps its count at the bench", () => {
   const former = { batches: [{ product: "notebook", batch: "012", quantities: { linen: 25 }, done: { sew: 20 } }] };
-  const covered = { '["012","sew","linen"]': 5, '["013","sew","linen"]': 9 };
+  const covered = { '["notebook","012","sew","linen"]': 5, '["notebook","013","sew","linen"]': 9 };
   const lanes = [{ product: "notebook", batch: "012" }];
   const [batch] = keepOwnBatches({ batches: [] }, former, covered, lanes).batches;
   equal([batch.done, batch.quantities], [{ sew: 25 }, { linen: 25 }]);
@@ -169,7 +187,8 @@ test("numbers are told as a maker reads them", () => {
   equal([median([]), median([3, 1, 2]), median([1, 2])], [null, 2, 1.5]);
 });
 
-const made = (fields) => makeLap({ lap_id: newId(), start: 0, seconds: 9, batch: "7", operation: "sew", ...fields });
+const SEWN = { start: 0, seconds: 9, product: "notebook", batch: "7", operation: "sew" };
+const made = (fields) => makeLap({ lap_id: newId(), ...SEWN, ...fields });
 
 test("lost pieces and those to mend are counted, here and by the server together", () => {
   const laps = [
@@ -179,13 +198,14 @@ test("lost pieces and those to mend are counted, here and by the server together
     made({ activity: "rework" }),
   ];
   const counts = laps.reduce((sum, lap) => recount(sum, null, lap), {});
-  const listed = { batch: "7", done: { sew: 10 }, lost: { sew: 1 }, to_mend: { sew: 1 } };
-  equal(piecesDone(listed, counts, "7", "sew"), 17);
-  equal(piecesMarked(listed, counts, "7", "sew"), { lost: 2, toMend: 2 });
+  const listed = { product: "notebook", batch: "7", done: { sew: 10 }, lost: { sew: 1 }, to_mend: { sew: 1 } };
+  const place = { product: "notebook", batch: "7", operation: "sew" };
+  equal(piecesDone(listed, counts, place), 17);
+  equal(piecesMarked(listed, counts, place), { lost: 2, toMend: 2 });
   equal(marksOf(17, { lost: 2, toMend: 2 }), "13 good, 2 to mend, 2 lost");
   equal([marksOf(7, { lost: 0, toMend: 0 }), marksOf(7, { lost: 1, toMend: 0 })], ["", "6 good, 1 lost"]);
-  const [kept] = keepOwnBatches({ batches: [] }, { batches: [listed] }, counts, [{ batch: "7" }]).batches;
-  equal(piecesMarked(kept, {}, "7", "sew"), { lost: 2, toMend: 2 });
+  const [kept] = keepOwnBatches({ batches: [] }, { batches: [listed] }, counts, [place]).batches;
+  equal(piecesMarked(kept, {}, place), { lost: 2, toMend: 2 });
 });
 
 test("a lap knows which piece of its batch it was, also after one was taken away", () => {

@@ -44,7 +44,7 @@ test("the last five laps can be taken back, and no more", () => {
   for (let k = 1; k <= 7; k++) bench.at(10 * k).tap();
   for (let k = 0; k < 9; k++) bench.do("undo");
   equal(bench.kept().length, 2);
-  equal(bench.state.counts, { '["012","sew","linen"]': 2 });
+  equal(bench.state.counts, { '["notebook","012","sew","linen"]': 2 });
 });
 
 test("an interruption taken back leaves the piece as if nothing had come between", () => {
@@ -148,9 +148,9 @@ test("a tray is one lap of many pieces, and asks once for done, fixed and lost",
   const [lap] = bench.kept();
   equal([lap.units, lap.rework_units, lap.scrap_units], [24, 2, 1]);
   equal(bench.state.counts, {
-    '["012","sew","linen"]': 24,
-    '["012","sew","linen","lost"]': 1,
-    '["012","sew","linen","to_mend"]': 2,
+    '["notebook","012","sew","linen"]': 24,
+    '["notebook","012","sew","linen","lost"]': 1,
+    '["notebook","012","sew","linen","to_mend"]': 2,
   });
 });
 

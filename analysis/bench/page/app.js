@@ -39,7 +39,7 @@ export class App {
     this.notice = null;
     this.paces = new Map();
     this.presses = new Presses((press) => this.pressed(press));
-    this.light = new Light(() => {});
+    this.light = new Light();
     this.next = new NextTask(storage, () => render(this));
     this.sender = new Sender({
       storage,

@@ -10,6 +10,7 @@ const PLAIN = {
   activity_hint: "operation",
   rushed_below_seconds: null,
 };
+const NUMBER = /^[0-9]{1,9}$/; // what the server counts on from, too (choices.py)
 const union = (...lists) => [...new Set(lists.flat())].filter((word) => word !== "");
 
 export class Catalogue {
@@ -81,7 +82,9 @@ export class Catalogue {
       ...local.map((b) => ({ ...heard.find((h) => h.batch === b.batch), ...b })),
       ...others,
     ];
-    return all.filter((b) => b.open !== false).sort((a, b) => (a.batch < b.batch ? 1 : -1));
+    // By their numbers: 1000 comes after 999.
+    const newestFirst = (a, b) => b.batch.localeCompare(a.batch, "en", { numeric: true });
+    return all.filter((b) => b.open !== false).sort(newestFirst);
   }
 
   batch(product, name) {
@@ -104,7 +107,7 @@ export class Catalogue {
   /** The next free number; as wide as the shop's, so that names sort as they were made. */
   get nextBatch() {
     const offered = this.lists.next_batch || "001";
-    const numbers = this.local.map((b) => Number(b.batch)).filter(Number.isInteger);
+    const numbers = this.local.map((b) => b.batch).filter((name) => NUMBER.test(name)).map(Number);
     const next = Math.max(Number(offered) || 1, ...numbers.map((n) => n + 1));
     return String(next).padStart(offered.length, "0");
   }

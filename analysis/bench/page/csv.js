@@ -23,7 +23,8 @@ const COLUMNS = [
   "note",
 ];
 const MARKS = "marks";
-const RUN_AS_FORMULA = /^['=+\-@\t\r]/; // an apostrophe in front is doubled, so that it comes back
+// As analysis/records/text.py has it; an apostrophe in front is doubled, so that it comes back.
+const RUN_AS_FORMULA = /^['=+\-@\t\r\n\uff1d\uff0b\uff0d\uff20]/;
 
 export function toCsv(laps) {
   const kept = laps.filter((lap) => !lap.removed);

@@ -3,8 +3,7 @@
 
 /** Keeps the light on while `wanted`; `state` is "lock", "video", "none" or "off". */
 export class Light {
-  constructor(onChange) {
-    this.onChange = onChange;
+  constructor() {
     this.wanted = false;
     this.state = "off";
     document.addEventListener("visibilitychange", () => {
@@ -16,14 +15,14 @@ export class Light {
   async on() {
     this.wanted = true;
     if (this.lock && !this.lock.released) return;
-    this.set((await this.tryLock()) || (await this.tryVideo()) || "none");
+    this.state = (await this.tryLock()) || (await this.tryVideo()) || "none";
   }
 
   off() {
     this.wanted = false;
     this.lock?.release();
     this.video?.pause();
-    this.set("off");
+    this.state = "off";
   }
 
   async tryLock() {
@@ -43,12 +42,6 @@ export class Light {
     } catch {
       return null;
     }
-  }
-
-  set(state) {
-    if (state === this.state) return;
-    this.state = state;
-    this.onChange(state);
   }
 }
 

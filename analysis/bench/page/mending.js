@@ -3,7 +3,7 @@
 import { withoutLaps } from "./drying.js";
 import { makeLap } from "./laps.js";
 import { begin, flag } from "./running.js";
-import { overKey, putLap, remember, reviseLap, snapshot, workActivity } from "./tapping.js";
+import { overKey, plain, putLap, remember, reviseLap, snapshot, workActivity } from "./tapping.js";
 
 export const HANDLERS = {
   undo,
@@ -135,7 +135,7 @@ function away(draft, { lane: k, lapId, keptSeconds }, context, out) {
 function memory(draft, { lane: k, fields }, context, out) {
   const lane = draft.lanes[k];
   const { worker, product, variant, batch } = lane;
-  const place = { worker, product, batch, variant: variant.trim() === "mixed" ? "" : variant };
+  const place = { worker, product, batch, variant: plain(variant) };
   const lap = makeLap({ ...place, ...fields, lap_id: context.newId(), flags: ["from_memory"] });
   putLap(draft, lane, lap, out);
 }

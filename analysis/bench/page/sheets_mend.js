@@ -2,7 +2,7 @@
 
 import { number, timeOfDay } from "./figures.js";
 import { isWork, isoWithOffset } from "./laps.js";
-import { MIXED, usualSeconds } from "./tapping.js";
+import { usualSeconds } from "./tapping.js";
 import { FIXED, median, pieceNumbers, piecesDone } from "./tally.js";
 import {
   button,
@@ -47,8 +47,8 @@ export function lastLaps(app) {
 }
 
 function numbersOf({ catalogue, state }, lane) {
-  return pieceNumbers(lane.recent, ({ product, batch, operation }) =>
-    piecesDone(catalogue.batch(product, batch), state.counts, batch, operation),
+  return pieceNumbers(lane.recent, (lap) =>
+    piecesDone(catalogue.batch(lap.product, lap.batch), state.counts, lap),
   );
 }
 
@@ -126,6 +126,7 @@ export function note(app) {
 /** A cause that is not among the recent ones, and the operation at fault. */
 export function cause(app, lapId) {
   const lane = app.activeLane;
+  const lap = lane.recent.find((known) => known.lap_id === lapId) || lane;
   const set = (fields) => app.lane("edit", { lapId, fields }).then(done);
   const done = () => {
     app.lane("dismiss");
@@ -136,13 +137,13 @@ export function cause(app, lapId) {
     newName("Another cause", (word) => set({ cause: word })),
     heading("Which operation made it?"),
     fromShop(() => [
-      choices(operationNames(app, lane), null, (name) => set({ cause_operation: name })),
+      choices(operationNames(app, lap), null, (name) => set({ cause_operation: name })),
     ]),
   ]);
 }
 
-const operationNames = (app, lane) =>
-  app.catalogue.operations(lane.product).map((row) => row.operation);
+const operationNames = (app, { product }) =>
+  app.catalogue.operations(product).map((row) => row.operation);
 
 /** Touched up inside the running lap; which operation made that needed. */
 export function fixedHere(app) {
@@ -251,8 +252,8 @@ function suspect(app, lane, kept) {
 }
 
 function awaySheet(app, lap) {
-  const lane = app.activeLane;
-  const usual = usualSeconds({ ...lane, operation: lap.operation }, { catalogue: app.catalogue });
+  const { recent } = app.activeLane;
+  const usual = usualSeconds({ ...lap, recent }, { catalogue: app.catalogue });
   const likely = Math.min(usual ? usual * lap.units : lap.seconds / 2, lap.seconds / 2);
   openSheet("Away for a while", () => {
     const kept = numberField("Seconds really worked", Math.round(likely));
@@ -317,7 +318,6 @@ export function memory(app) {
       const start = endingAt(app, ended.read()) - seconds * 1000;
       const fields = {
         operation: operation.read(),
-        variant: lane.variant === MIXED ? "" : lane.variant,
         seconds,
         units: units.read(),
         start,

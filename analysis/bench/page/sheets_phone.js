@@ -18,7 +18,7 @@ import {
   say,
 } from "./sheet.js";
 import { element } from "./dom.js";
-import { plain } from "./view.js";
+import { plain } from "./tapping.js";
 import { laps, span } from "./words.js";
 
 /** Everything that is not needed at every piece. */

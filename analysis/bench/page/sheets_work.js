@@ -142,8 +142,8 @@ function packedByVariant(app, product, name) {
   const variants = catalogue.variants(product);
   const planned = batch?.quantities || spread(catalogue.batchSize(product), variants);
   const done = (variant) => {
-    const last = catalogue.lastOperation(product, variant);
-    return piecesDone(batch, state.counts, name, last, variant);
+    const operation = catalogue.lastOperation(product, variant);
+    return piecesDone(batch, state.counts, { product, batch: name, operation }, variant);
   };
   return Object.fromEntries(Object.entries(planned).map(([v, n]) => [v, done(v) || n]));
 }

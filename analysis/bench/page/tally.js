@@ -1,5 +1,6 @@
 // What has been done: pieces of a batch by operation, and the times of the last pieces.
-// Counts are kept by batch, operation and variant; those lost or to mend with a fourth word.
+// Counts are kept by product, batch, operation and variant, since two products may have batches of
+// one number; those lost or to mend with a fifth word.
 
 import { isWork } from "./laps.js";
 
@@ -17,7 +18,7 @@ export function recount(counts, former, present) {
 
 function add(counts, lap, sign) {
   if (lap.removed) return;
-  const place = [lap.batch, lap.operation, lap.variant];
+  const place = [lap.product, lap.batch, lap.operation, lap.variant];
   if (lap.activity === "rework") addTo(counts, [...place, TO_MEND], -sign * lap.units);
   if (!isWork(lap)) return;
   addTo(counts, place, sign * lap.units);
@@ -31,12 +32,23 @@ function addTo(counts, place, units) {
   if (units) counts[key] = (counts[key] || 0) + units;
 }
 
-/** Pieces of `batch` lost at `operation`, and those marked there that nobody has mended yet. */
-export function piecesMarked(listed, counts, batch, operation) {
-  const marked = { lost: listed?.lost?.[operation] || 0, toMend: listed?.to_mend?.[operation] || 0 };
+/** A count's key and pieces, as words. */
+function* counted(counts) {
   for (const [place, units] of Object.entries(counts)) {
-    const [itsBatch, itsOperation, , mark] = JSON.parse(place);
-    if (itsBatch !== batch || itsOperation !== operation) continue;
+    const [product, batch, operation, variant, mark] = JSON.parse(place);
+    yield { product, batch, operation, variant, mark, units };
+  }
+}
+
+const isOf = (one, { product, batch }) => one.product === product && one.batch === batch;
+
+/** Pieces lost at a `place` {product, batch, operation}, and those to mend that nobody has yet. */
+export function piecesMarked(listed, counts, place) {
+  const { operation } = place;
+  const marked = { lost: listed?.lost?.[operation] || 0, toMend: listed?.to_mend?.[operation] || 0 };
+  for (const one of counted(counts)) {
+    const { mark, units } = one;
+    if (!isOf(one, place) || one.operation !== operation) continue;
     if (mark === LOST) marked.lost += units;
     if (mark === TO_MEND) marked.toMend += units;
   }
@@ -56,15 +68,14 @@ export function pieceNumbers(recent, doneOf) {
   return numbers;
 }
 
-/** Pieces of `batch` through `operation`: what the server listed and what came since. */
-export function piecesDone(listed, counts, batch, operation, variant = null) {
+/** Pieces through a `place` {product, batch, operation}: what the server listed and what came since. */
+export function piecesDone(listed, counts, place, variant = null) {
+  const { operation } = place;
   const before = variant === null ? listed?.done : listed?.done_by_variant?.[operation];
   let total = before?.[variant === null ? operation : variant] || 0;
-  for (const [place, units] of Object.entries(counts)) {
-    const [itsBatch, itsOperation, itsVariant, mark] = JSON.parse(place);
-    if (mark) continue;
-    const sameVariant = variant === null || itsVariant === variant;
-    if (itsBatch === batch && itsOperation === operation && sameVariant) total += units;
+  for (const one of counted(counts)) {
+    if (one.mark || !isOf(one, place) || one.operation !== operation) continue;
+    if (variant === null || one.variant === variant) total += one.units;
   }
   return total;
 }
@@ -76,7 +87,7 @@ export function piecesDone(listed, counts, batch, operation, variant = null) {
 export function keepOwnBatches(lists, former, covered, lanes) {
   const batches = [...lists.batches];
   for (const { product, batch } of lanes) {
-    const same = (other) => other.batch === batch && other.product === product;
+    const same = (other) => isOf(other, { product, batch });
     if (!batch || batches.some(same)) continue;
     const known = former?.batches.find(same) || { product, batch, open: true };
     batches.push(withCounts(known, covered));
@@ -88,9 +99,9 @@ function withCounts(batch, counts) {
   const done = { ...batch.done };
   const byVariant = structuredClone(batch.done_by_variant || {});
   const marks = { [LOST]: { ...batch.lost }, [TO_MEND]: { ...batch.to_mend } };
-  for (const [place, units] of Object.entries(counts)) {
-    const [itsBatch, operation, variant, mark] = JSON.parse(place);
-    if (itsBatch !== batch.batch) continue;
+  for (const one of counted(counts)) {
+    const { operation, variant, mark, units } = one;
+    if (!isOf(one, batch)) continue;
     if (mark) {
       marks[mark][operation] = (marks[mark][operation] || 0) + units;
       continue;

@@ -46,7 +46,7 @@ export function start(draft, lane, context, out, activity = null) {
 }
 
 export function workActivity(lane, { catalogue }) {
-  const hint = catalogue.operation(lane.product, lane.operation, lane.variant).activity_hint;
+  const hint = rowOf(lane, catalogue).activity_hint;
   return hint === "inspection" ? "inspection" : "operation";
 }
 
@@ -110,7 +110,7 @@ export function lapOf(lane, running, units, { now, newId }) {
     worker: lane.worker,
     product: lane.product,
     operation: lane.operation,
-    variant: lane.variant === MIXED ? "" : lane.variant,
+    variant: plain(lane.variant),
     batch: lane.batch,
     activity: running.activity,
     units,
@@ -125,6 +125,13 @@ export function lapOf(lane, running, units, { now, newId }) {
 
 export const MIXED = " mixed"; // a stack of several variants; a name nobody can type
 
+/** The variant as laps and routes have it: "" of a mixed stack. */
+export const plain = (variant) => (variant === MIXED ? "" : variant);
+
+/** What the route says of the lane's operation. */
+const rowOf = ({ product, operation, variant }, catalogue) =>
+  catalogue.operation(product, operation, plain(variant));
+
 function lapFlags(lane) {
   const mixed = lane.variant === MIXED ? ["mixed"] : [];
   return lane.operation.includes(" + ") ? [...mixed, "joined"] : mixed;
@@ -135,7 +142,7 @@ function asksAfter(draft, lane, lap, { fixed, mark }, context) {
   const { lap_id, units, seconds } = lap;
   const { catalogue } = context;
   const batch = catalogue.batch(lane.product, lane.batch);
-  const before = piecesDone(batch, draft.counts, lane.batch, lane.operation);
+  const before = piecesDone(batch, draft.counts, lane);
   const total = catalogue.pieces(batch, lane.product, lane.operation);
   const asks = [];
   const most = catalogue.most(batch, lane.product, lane.operation);
@@ -174,19 +181,19 @@ function hasKeptToOneWay({ recent, product, operation, batch, way }) {
 
 /** Seconds a piece one may expect: from this shop's laps, else from those just tapped. */
 export function usualSeconds(lane, { catalogue }) {
-  const row = catalogue.operation(lane.product, lane.operation, lane.variant);
+  const row = rowOf(lane, catalogue);
   const here = paceOf(lane.recent, lane.product, lane.operation);
   return row.usual_seconds || (here.length >= 3 ? median(here) : null) || row.seconds;
 }
 
 function beginDrying(draft, lane, lap, { now, catalogue }) {
-  const row = catalogue.operation(lane.product, lane.operation, lane.variant);
+  const row = rowOf(lane, catalogue);
   const good = lap.units - lap.scrap_units;
   if (!(row.wait_seconds > 0) || !good || !isWork(lap)) return;
   draft.drying = startDrying(draft.drying, {
     id: lap.lap_id,
     label: `${lap.operation} ${lap.batch}`.trim(),
-    group: JSON.stringify([lap.batch, lap.operation]),
+    group: JSON.stringify([lap.product, lap.batch, lap.operation]),
     units: good,
     endedAt: now,
     waitSeconds: row.wait_seconds,

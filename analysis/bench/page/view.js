@@ -7,7 +7,7 @@ import { number, timeOfDay } from "./figures.js";
 import { PACE_SHAPE, paceState, paceWords } from "./pace.js";
 import { elapsedMs, isPaused, isSide } from "./running.js";
 import { operationKey, unitsATap } from "./state.js";
-import { MIXED, usualSeconds } from "./tapping.js";
+import { MIXED, plain, usualSeconds } from "./tapping.js";
 import { median, paceOf, piecesDone, piecesMarked } from "./tally.js";
 import { clockTime, laps, marksOf, pieces, span } from "./words.js";
 import { showAsk } from "./asks.js";
@@ -98,7 +98,7 @@ function showRoute(app, lane) {
   const batch = catalogue.batch(lane.product, lane.batch);
   const items = catalogue.operations(lane.product, plain(lane.variant)).map(({ operation }) => {
     const total = catalogue.pieces(batch, lane.product, operation);
-    const done = piecesDone(batch, state.counts, lane.batch, operation);
+    const done = piecesDone(batch, state.counts, { ...lane, operation });
     const count = total ? `${number(done)} of ${number(total)}` : done ? number(done) : "";
     const chosen = operation === lane.operation;
     return { key: operation, label: operation, count, chosen, done: total > 0 && done >= total };
@@ -119,14 +119,12 @@ function bringIntoView(strip) {
   strip.scrollLeft = chosen.offsetLeft - strip.offsetLeft - 60;
 }
 
-export const plain = (variant) => (variant === MIXED ? "" : variant);
-
 function showVariants(app, lane) {
   const { catalogue, state } = app;
   const names = catalogue.variants(lane.product);
   const batch = catalogue.batch(lane.product, lane.batch);
   const items = names.map((variant) => {
-    const done = piecesDone(batch, state.counts, lane.batch, lane.operation, variant);
+    const done = piecesDone(batch, state.counts, lane, variant);
     const total = quantity(batch, variant);
     const known = batch?.done_by_variant || !Object.keys(batch?.done || {}).length;
     const count = total ? countWords(done, total, known) : "";
@@ -161,7 +159,7 @@ function waysDone(lane, way) {
 function showFigures(app, lane) {
   const { catalogue, state } = app;
   const batch = catalogue.batch(lane.product, lane.batch);
-  const done = piecesDone(batch, state.counts, lane.batch, lane.operation);
+  const done = piecesDone(batch, state.counts, lane);
   const total = catalogue.pieces(batch, lane.product, lane.operation);
   const paces = paceOf(lane.recent, lane.product, lane.operation);
   const today = new Date(app.clock.toWall(app.clock.now())).setHours(0, 0, 0, 0);
@@ -184,7 +182,7 @@ function showFigures(app, lane) {
     if (cell.textContent === value + of) return;
     cell.replaceChildren(value, of && element("span", { class: "of", text: of }));
   });
-  const marked = piecesMarked(batch, state.counts, lane.batch, lane.operation);
+  const marked = piecesMarked(batch, state.counts, lane);
   const marks = marksOf(done, marked);
   byId("marked").hidden = !marks;
   setText(byId("marked"), marks);
