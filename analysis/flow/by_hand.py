@@ -191,14 +191,13 @@ def _one_round(work: Work, best: Plan, stop: Callable[[], bool]) -> Plan:
 def _rows(work: Work, listed: Sequence[Run], one_filling: bool) -> list[list[Block]]:
     """Each worker's blocks in turn, without times."""
     operations = {(o.batch, o.name): i for i, o in enumerate(work.operations)}
-    setups = {s.name: i for i, s in enumerate(work.setups)}
     rows: list[list[Block]] = [[] for _ in work.workers]
     for run in listed:
         worker = work.workers.index(run.worker)
         before: Step | None = None
         for step in run.steps:
             if step.activity == "setup":
-                rows[worker].append(Block(0, 0, worker, setups[step.operation], 0))
+                rows[worker].append(Block(0, 0, worker, step.setup, 0))
                 continue
             index, units = operations[step.batch, step.operation], step.units
             together = before is not None and _same_filling(work, index, before, step, one_filling)

@@ -160,12 +160,11 @@ def _batch_name(step: DatedStep) -> str:
 def work_card(work: Work, plan: Plan, start: datetime) -> tuple[CardLine, ...]:
     """The printable card: one line a step, going to and fro as one, with what must wait after."""
     waits = {(o.batch, o.name): o.wait for o in work.operations}
-    warming = {setup.name: setup.wait for setup in work.setups}
     lines = []
     for told, last in things_to_do(plan):
         step = _dated(told, start)
         wait = (
-            warming.get(last.operation, 0)
+            work.setups[last.setup].wait
             if last.activity == "setup"
             else waits.get((last.batch, last.operation), 0)
         )

@@ -206,11 +206,16 @@ def _only_by(
     if routing is None:
         return
     named = {
-        (row.product, row.operation): tuple(n for n in skills(row.skill) if n in people)
+        (row.product, row.variant, row.operation): tuple(
+            n for n in skills(row.skill) if n in people
+        )
         for row in routing.itertuples()
     }
-    who = [named.get((str(p), str(o)), ()) for p, o in
-           zip(content["product"], content["operation"], strict=True)]  # fmt: skip
+    rows = content[["product", "variant", "operation"]].astype(str)
+    who = [  # a row of the variant counts before one for every variant
+        named.get((product, variant, operation), named.get((product, "", operation), ()))
+        for product, variant, operation in rows.itertuples(index=False)
+    ]
     for names in sorted({one for one in who if one and len(one) < len(people)}):
         yield names, content[[set(one) <= set(names) and bool(one) for one in who]]
 

@@ -46,6 +46,7 @@ class Step:
     product: str = ""
     variant: str = ""
     batch: int = 0
+    setup: int = -1  # which of `Work.setups`; two of one operation may stand at two stations
 
 
 @dataclass(frozen=True)
@@ -224,7 +225,8 @@ def _step(work: Work, block: Block) -> Step:
     worker = work.workers[block.worker]
     start, end = block.start / TICKS, block.end / TICKS
     if block.is_setup:
-        return Step(work.setups[block.index].name, "setup", worker, start, end, 0)
+        name = work.setups[block.index].name
+        return Step(name, "setup", worker, start, end, 0, setup=block.index)
     operation = work.operations[block.index]
     batch = work.batches[operation.batch]
     return Step(operation.name, "operation", worker, start, end, block.units, batch.product,

@@ -106,11 +106,11 @@ def _wave_rank(rank: float, units: int, first: int, behind: bool) -> tuple[float
 
 def _behind(work: Work, start: set[int]) -> set[int]:
     """The operations that come after any of these."""
-    found = set(start)
+    reached = set(start)
     for index, operation in enumerate(work.operations):
-        if any(before in found for before, _ in operation.before):
-            found.add(index)
-    return found - start
+        if any(before in reached for before, _ in operation.before):
+            reached.add(index)
+    return reached - start
 
 
 class RulesTried:

@@ -26,7 +26,9 @@ def timeline(work: Work, plan: Plan) -> pd.DataFrame:
     nobody works on that operation any more; the first pieces of a block wait before.
     """
     unseen = plan.makespan_seconds * UNSEEN_SHARE
-    shown = [step for run in runs(plan) for step in _joined(_with_batch(plan, run.steps), unseen)]
+    shown = [
+        step for run in runs(plan) for step in _joined(_with_batch(work, plan, run.steps), unseen)
+    ]
     rows = [_row(s, s.activity, s.worker, s.start_seconds, s.end_seconds) for s in shown]
     rows += [row for step in shown for row in _waits(work, shown, step)]
     frame = pd.DataFrame(rows, columns=list(COLUMNS))
@@ -35,12 +37,13 @@ def timeline(work: Work, plan: Plan) -> pd.DataFrame:
     return order.drop(columns="first").reset_index(drop=True)
 
 
-def _with_batch(plan: Plan, steps: Sequence[Step]) -> list[Step]:
+def _with_batch(work: Work, plan: Plan, steps: Sequence[Step]) -> list[Step]:
     """Setups as those of the batch whose pieces are first worked on after them."""
     told = []
     for step in steps:
         if step.activity == "setup":
-            after = [s for s in plan.steps if s.operation == step.operation and s.units]
+            own = {(o.batch, o.name) for o in work.operations if o.setup == step.setup}
+            after = [s for s in plan.steps if s.units and (s.batch, s.operation) in own]
             first = min(after, key=lambda s: s.start_seconds)
             step = replace(step, product=first.product, variant=first.variant, batch=first.batch)
         told.append(step)
@@ -83,6 +86,6 @@ def _waits(work: Work, steps: Sequence[Step], step: Step) -> list[tuple]:
 def wait_after(work: Work, step: Step) -> float:
     """Seconds that must pass unattended after a step's last piece, or after a setup."""
     if step.activity == "setup":
-        return max((s.wait for s in work.setups if s.name == step.operation), default=0) / TICKS
+        return work.setups[step.setup].wait / TICKS
     own = [o for o in work.operations if (o.batch, o.name) == (step.batch, step.operation)]
     return max((o.wait for o in own), default=0) / TICKS

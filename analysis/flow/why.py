@@ -13,6 +13,7 @@ from dataclasses import dataclass, replace
 from analysis.flow.order import order
 from analysis.flow.plan import Plan, Step
 from analysis.flow.work import TICKS, Operation, Work
+from analysis.problems import BadInput
 from analysis.records.figures import number
 
 MOST_CANDIDATES = 8
@@ -48,13 +49,17 @@ def reasons(
     stop: Callable[[], bool] | None = None, most: int = 3,
 ) -> tuple[Change, ...]:  # fmt: skip
     """The `most` changes that save most, best first. Each is judged by the plan made without it,
-    searched with `effort_seconds` of effort; those whose turn `stop` did not let come are left
-    out."""
+    searched with `effort_seconds` of effort. Left out are those without which no order keeps every
+    `max_wait_seconds` (a pair tied to an operation with such a limit is held to it, too), and those
+    whose turn `stop` did not let come."""
     changes = []
     for earlier, later in _candidates(work, plan)[:MOST_CANDIDATES]:
         if stop and stop():
             break
-        tied = order(_tied(work, later, earlier), effort_seconds, stop=stop)
+        try:
+            tied = order(_tied(work, later, earlier), effort_seconds, stop=stop)
+        except BadInput:  # no order of work without this change
+            continue
         saves = tied.makespan_seconds - plan.makespan_seconds
         least = max(0.0, tied.lower_bound_seconds - plan.makespan_seconds)
         if saves > 0:

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from analysis.flow.bounds import lower_bound
 from analysis.flow.by_hand import moved, polished, runs, timed
-from analysis.flow.calendar import on_the_calendar
+from analysis.flow.calendar import on_the_calendar, work_card
 from analysis.flow.contract import order_contract
 from analysis.flow.frontier import frontier, undominated
 from analysis.flow.listed import as_listed
@@ -59,6 +59,26 @@ def test_a_block_cannot_be_moved_before_what_it_must_follow():
             return
         listed, place = changed, place - 1
     raise AssertionError("casing in before there is anything to case in was allowed")
+
+
+def test_presses_of_two_products_are_each_set_up_and_warmed_for_their_own():
+    presses = (("book", 600, "large"), ("card", 60, "small"))
+    rows = [
+        row("press", 60, setup_seconds=120, setup_wait_seconds=warm, station=station)
+        | {"product": product}
+        for product, warm, station in presses
+    ]
+    work = work_of(frame(rows), [Batch("book", 4), Batch("card", 4)])
+    plan = order(work, 1.0)
+    again = timed(work, runs(plan), plan)
+    assert again and again.makespan_seconds == plan.makespan_seconds
+    drawn = timeline(work, plan)
+    warming = drawn[(drawn["activity"] == "wait") & (drawn["units"] == 0)].set_index("product")
+    lasts = warming["end_seconds"] - warming["start_seconds"]
+    assert lasts.to_dict() == {"book": 600.0, "card": 60.0}
+    start = datetime(2026, 11, 23, 8, tzinfo=ZoneInfo("Europe/Vienna"))
+    ready = {line.time[-5:]: line.then for line in work_card(work, plan, start) if not line.pieces}
+    assert ready == {"08:02": "ready Mon 08:12", "08:04": "ready Mon 08:05"}
 
 
 def test_the_first_block_cannot_be_moved_earlier_nor_the_last_later():
@@ -218,6 +238,14 @@ def test_what_is_scarce_is_what_demand_asks_most_of():
     assert (little.name, little.hours_asked) == (EVERYBODY, 35.0)
     narrow = scarcest(CONTENT, SKILLS, demand, both, 5.0)
     assert (narrow.name, narrow.hours_asked) == ("press", 5.0)
+
+
+def test_only_those_count_as_able_who_may_do_the_work_on_that_variant():
+    rows = [row("sew", 1, skill="maker", variant="linen"), row("sew", 1, skill="helper")]
+    content = CONTENT[CONTENT["operation"] == "sew"]
+    found = scarcest(content, frame(rows), {("book", "linen"): 60.0}, dict.fromkeys(
+        ("maker", "helper"), 35.0), 35.0)  # fmt: skip
+    assert (found.name, found.hours_asked) == ("maker", 20.0)
 
 
 def test_the_hours_left_are_those_still_open_this_week():

@@ -49,6 +49,16 @@ def test_the_reason_names_the_change_that_saves_most():
     assert most.saves_seconds > 300
 
 
+def test_a_change_without_which_glue_would_wait_too_long_is_no_reason_and_stops_no_other():
+    rows = [row("fold", 60), row("cover", 30, wait_seconds=9000),
+            row("glue", 60, "fold", max_wait_seconds=250), row("label", 60, "glue"),
+            row("close", 60, "glue", wait_seconds=5000),
+            row("case in", 20, "label|close|cover")]  # fmt: skip
+    work = work_of(frame(rows), [Batch("book", 6)])
+    found = reasons(work, order(work, 1.0), 0.5)
+    assert [change.operation for change in found] == ["cover"]
+
+
 def test_a_gap_says_what_is_waited_for():
     rows = [row("glue", 30, wait_seconds=1200), row("trim", 10, "glue")]
     work = work_of(frame(rows), [Batch("book", 2)])
