@@ -154,7 +154,6 @@ def _product(
     by_study: tuple[dict, dict],
     met: list[Met],
 ) -> dict:
-    known = shop.product(name)
     laps, last = made
     by_operation = _grouped(last, lambda lap: lap.operation)
     listed = {step.operation for step in planned}
@@ -180,7 +179,7 @@ def _product(
     return {
         "product": name,
         "variants": _once(variants),
-        "batch_size": known.batch_size if known else 25,
+        "batch_size": shop.batch_size(name),
         "operations": operations,
         "last_operation": ends.other,
         "last_operations": ends.by_variant,

@@ -133,6 +133,11 @@ class Shop:
         rows = {row.variant: row for row in self.products if row.name == name}
         return rows.get(variant, rows.get(""))
 
+    def batch_size(self, name: str, variant: str = "") -> int:
+        """Pieces started together of a product or variant; the default of one not on the list."""
+        known = self.product(name, variant)
+        return known.batch_size if known else Product.batch_size
+
 
 def read_shop(source: Source, name: str = "") -> Shop:
     """The shop in a TOML file (path, bytes or open file); BadInput lists every fault by line."""

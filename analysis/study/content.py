@@ -120,7 +120,7 @@ def _parts(
     return Parts(
         standard=standard,
         good=standard * through,
-        setup=rates["setup_per_batch"][:, at] / _batch_sizes(rows, shop),
+        setup=rates["setup_per_batch"][:, at] / batch_sizes(rows, shop),
         transport=rates["transport_rate"][:, at] * through,
         rework=rates["rework_rate"][:, at] * through,
         through=through,
@@ -281,12 +281,10 @@ def _through(passing: np.ndarray, first: np.ndarray) -> np.ndarray:
     return through
 
 
-def _batch_sizes(rows: pd.DataFrame, shop: Shop) -> np.ndarray:
-    known = [
-        shop.product(product, variant)
-        for product, variant in zip(rows["product"], rows["variant"], strict=True)
-    ]
-    return np.array([row.batch_size if row else 25 for row in known], float)
+def batch_sizes(rows: pd.DataFrame, shop: Shop) -> np.ndarray:
+    """Pieces started together by the shop, for each row's product and variant, float64."""
+    pairs = zip(rows["product"], rows["variant"], strict=True)
+    return np.array([shop.batch_size(product, variant) for product, variant in pairs], float)
 
 
 def _variant_shares(rows: pd.DataFrame, laps: pd.DataFrame, shop: Shop) -> np.ndarray:

@@ -135,7 +135,8 @@ def care_bins(points: pd.DataFrame, bins: int = CARE_BINS) -> pd.DataFrame:
 
 
 def batch_sizes(study: Study) -> dict[tuple[str, str], int]:
-    """Pieces of a batch by product and variant, as Shop says; 25 where it does not."""
-    routes = study.route[["product", "variant"]].drop_duplicates().itertuples(index=False)
-    known = {tuple(route): study.shop.product(*route) for route in routes}
-    return {route: row.batch_size if row else 25 for route, row in known.items()}
+    """Pieces of a batch by product and variant, as Shop says; its default where it does not."""
+    routes = study.route[["product", "variant"]].drop_duplicates()
+    return {
+        route: study.shop.batch_size(*route) for route in routes.itertuples(index=False, name=None)
+    }

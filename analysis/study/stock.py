@@ -59,9 +59,8 @@ def _variants(laps: pd.DataFrame, shop: Shop) -> pd.DataFrame:
         .astype(str)
         .itertuples(index=False, name=None)
     ):
-        known = shop.product(pair[0])
         if pair[0]:
-            rows.setdefault(pair, (None, None, known.batch_size if known else 25))
+            rows.setdefault(pair, (None, None, shop.batch_size(*pair)))
     several = {product for product, variant in rows if variant}
     kept = {pair: row for pair, row in rows.items() if pair[1] or pair[0] not in several}
     table = pd.DataFrame(

@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from analysis.records.shop import Shop
-from analysis.study.content import Content
+from analysis.study.content import Content, batch_sizes
 from analysis.study.rates import is_regular
 
 COLUMNS = (
@@ -265,9 +265,7 @@ def _onto_stations(frame: pd.DataFrame, names: list[str]) -> np.ndarray:
 
 def _week_batches(content: Content, shop: Shop) -> np.ndarray:
     """Batches a week asks of each row's route."""
-    pairs = zip(content.frame["product"], content.frame["variant"], strict=True)
-    rows = [shop.product(product, variant) for product, variant in pairs]
-    return week_pieces(content, shop) / np.array([row.batch_size if row else 25 for row in rows])
+    return week_pieces(content, shop) / batch_sizes(content.frame, shop)
 
 
 def _held_hours(content: Content, shop: Shop, routes: pd.DataFrame, names: list[str]) -> np.ndarray:
