@@ -70,7 +70,7 @@ class Lists:
         self._lock = threading.Lock()
         self._made: tuple[object, bytes] = (None, b"")
         self._present = PresentSeconds(store)
-        self._met: set[str] | None = None
+        self._labels = BatchLabels()
         self._earlier = EarlierLaps()
 
     def present(self, version: int) -> dict[tuple[str, str], float]:
@@ -111,18 +111,28 @@ class Lists:
             "products": products,
             "causes": choices.causes(recent),
             "batches": choices.batches(recent, ends, from_phones, now, fixed),
-            "next_batch": choices.next_batch(self._labels(connection, recent, from_phones)),
+            "next_batch": choices.next_batch(self._labels.all(connection, from_phones)),
         }
         return json.dumps(answer, ensure_ascii=False, separators=(",", ":")).encode()
 
-    def _labels(self, connection: sa.Connection, recent: list, from_phones: dict) -> set[str]:
-        """Every batch number met so far; all laps are asked once, then only the recent ones."""
-        if self._met is None:
-            query = sa.select(tables.lap.c.batch).where(tables.COUNTS_NOW["lap"]).distinct()
-            self._met = set(connection.scalars(query))
-        self._met.update(lap.batch for lap in recent)
-        self._met.update(label for _, label in from_phones)
-        return self._met
+
+class BatchLabels:
+    """Every batch number there has been; all laps are asked once, then those of new changes."""
+
+    def __init__(self) -> None:
+        self._met: set[str] = set()
+        self._change = 0  # the latest that these know of
+
+    def all(self, connection: sa.Connection, from_phones: dict) -> set[str]:
+        """The numbers of laps, however old, and of the batches `from_phones` (product, number)."""
+        change = changes.latest(connection)
+        if change != self._change:
+            query = sa.select(_lap.batch).where(tables.COUNTS_NOW["lap"]).distinct()
+            if self._change:
+                query = query.where(_lap.change_id > self._change)
+            self._met.update(connection.scalars(query))
+            self._change = change
+        return self._met | {label for _, label in from_phones}
 
 
 class EarlierLaps:
@@ -138,7 +148,7 @@ class EarlierLaps:
     ) -> list[choices.RecentLap]:
         """The laps from `since` (microseconds UTC) on added up, newest first; `zone` is the shop's,
         which can move laps."""
-        day = max(since, since + RECENT_MICROS - DAY_MICROS)
+        day = since + RECENT_MICROS - DAY_MICROS
         change = changes.latest(connection)
         stands = self._stands_for == (since, zone)
         if not stands or _earliest_changed(connection, self._change) < day:

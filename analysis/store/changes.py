@@ -8,8 +8,6 @@ import sqlalchemy as sa
 from analysis.problems import NotFound, StoreProblem
 from analysis.store import clocks, tables, totals
 
-KINDS = ("import", "lap", "correction", "removal", "settings", "stock", "undo")
-
 
 def record(
     connection: sa.Connection, now: int, kind: str, what: str, undoes: int | None = None

@@ -1,4 +1,4 @@
-"""Day totals: what each day, product, operation, worker and activity added up to.
+"""Day totals: what each day, product, variant, operation, worker and activity added up to.
 
 Kept in step with the laps in the same transaction, so that a week's figures need no look at the
 laps. Seconds are added up as whole microseconds, so that taking a lap out leaves no remainder.

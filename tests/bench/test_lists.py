@@ -13,7 +13,7 @@ from analysis.bench.choices import Met, RecentLap, Step
 from analysis.bench.lists import THREAD, Lists, _since, recent_laps
 from analysis.records.laps import read_laps
 from analysis.records.shop import Product, Shop, Worker
-from analysis.store import tables
+from analysis.store import bench_batches, tables
 from analysis.store.bench import Delivery, PhoneLap, record
 from analysis.store.bench_batches import PhoneBatch
 from analysis.store.connection import reading, writing
@@ -385,6 +385,28 @@ def test_a_batch_nobody_touched_for_a_month_is_no_longer_offered():
 ])  # fmt: skip
 def test_batches_number_themselves_on(labels, following):
     assert choices.next_batch(labels) == following
+
+
+def test_a_batch_number_of_long_ago_is_not_given_again_though_its_laps_come_late(store):
+    record_laps(store, [lap(started_at=at_clock_us(), batch="041")])
+    lists = Lists(store)
+    assert json.loads(lists.now())["next_batch"] == "042"
+    last_year = lap(started_at=at_clock_us() - 300 * DAY, batch="060")
+    record_laps(store, [last_year])
+    assert json.loads(lists.now())["next_batch"] == "061"
+
+
+def test_a_batch_that_came_first_and_was_written_last_is_in_the_next_lists(store):
+    lists = Lists(store)
+    for received, number in ((9, "041"), (5, "042")):
+        entry = told(id=f"batch-{number}", batch=number, at=at_clock_us())
+        with writing(store.engine) as connection:
+            received_at = at_clock_us() + received - 10**8
+            bench_batches.record(
+                connection, [Delivery("phone-0001", received_at, received_at, (entry,))]
+            )
+        listed = json.loads(lists.now())["batches"]
+        assert number in [batch["batch"] for batch in listed]
 
 
 def test_the_lists_follow_the_store_and_speak_of_the_present_time_once_it_is_worked_out(tmp_path):
