@@ -1,3 +1,4 @@
+import { Catalogue } from "/page/catalogue.js";
 import { Bench, CHECK, GLUE, LISTS, SEW, equal, test } from "./harness.js";
 
 test("a change of operation takes along what ran since the last tap", () => {
@@ -156,7 +157,19 @@ test("packed pieces go into stock, variant by variant, and the batch is closed",
 
 test("pieces the server has listed are not counted again", () => {
   const bench = new Bench().tap().at(20).tap().at(40).tap();
-  const covered = bench.state.counts;
+  const covered = { counts: bench.state.counts, batches: [] };
   bench.at(60).tap().do("listed", { covered });
   equal(bench.state.counts, { '["notebook","012","sew","linen"]': 1 });
+});
+
+test("a batch of this phone is the server's to close once it has been told of it", () => {
+  const bench = new Bench().tap();
+  const offered = () => new Catalogue(bench.lists, bench.state).batches("notebook").map((one) => one.batch);
+  const covered = () => ({ counts: {}, batches: structuredClone(bench.state.batches) });
+  const asked = covered();
+  bench.do("resize", { batch: "012", product: "notebook", quantities: { linen: 30 } });
+  bench.do("listed", { covered: asked }); // of the batch as it was before
+  equal(offered(), ["012"]);
+  bench.do("listed", { covered: covered() });
+  equal(offered(), []);
 });

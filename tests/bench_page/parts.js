@@ -168,12 +168,12 @@ test("pieces done are the server's and those tapped since", () => {
 });
 
 test("a finished batch that the server lists no more keeps its count at the bench", () => {
-  const former = { batches: [{ product: "notebook", batch: "012", quantities: { linen: 25 }, done: { sew: 20 } }] };
+  const known = [{ product: "notebook", batch: "012", quantities: { linen: 25 }, done: { sew: 20 } }];
   const covered = { '["notebook","012","sew","linen"]': 5, '["notebook","013","sew","linen"]': 9 };
   const lanes = [{ product: "notebook", batch: "012" }];
-  const [batch] = keepOwnBatches({ batches: [] }, former, covered, lanes).batches;
+  const [batch] = keepOwnBatches({ batches: [] }, known, covered, lanes).batches;
   equal([batch.done, batch.quantities], [{ sew: 25 }, { linen: 25 }]);
-  equal(keepOwnBatches({ batches: [batch] }, former, covered, lanes).batches, [batch]);
+  equal(keepOwnBatches({ batches: [batch] }, known, covered, lanes).batches, [batch]);
 });
 
 test("ids are random UUIDs of version 4", () => {
@@ -204,7 +204,7 @@ test("lost pieces and those to mend are counted, here and by the server together
   equal(piecesMarked(listed, counts, place), { lost: 2, toMend: 2 });
   equal(marksOf(17, { lost: 2, toMend: 2 }), "13 good, 2 to mend, 2 lost");
   equal([marksOf(7, { lost: 0, toMend: 0 }), marksOf(7, { lost: 1, toMend: 0 })], ["", "6 good, 1 lost"]);
-  const [kept] = keepOwnBatches({ batches: [] }, { batches: [listed] }, counts, [place]).batches;
+  const [kept] = keepOwnBatches({ batches: [] }, [listed], counts, [place]).batches;
   equal(piecesMarked(kept, {}, place), { lost: 2, toMend: 2 });
 });
 

@@ -47,7 +47,7 @@ export class App {
       tab: tabId(),
       isoNow: () => this.isoNow(),
       report: (news) => this.heard(news),
-      counted: () => this.state.counts,
+      unlisted: () => ({ counts: this.state.counts, batches: this.state.batches }),
       listed: (lists, covered) => this.takeLists(lists, covered),
     });
     this.sheets = bound(this, { ...mendSheets, ...phoneSheets, ...workSheets });
@@ -247,7 +247,9 @@ export class App {
   }
 
   async takeLists(lists, covered) {
-    const kept = keepOwnBatches(lists, this.lists, covered, this.state.lanes);
+    const { lanes } = this.state;
+    const known = lanes.map(({ product, batch }) => this.catalogue.batch(product, batch));
+    const kept = keepOwnBatches(lists, known.filter(Boolean), covered.counts, lanes);
     await this.dispatch({ type: "listed", covered, lists: kept });
     await this.pickFirst();
     listsCame();

@@ -18,7 +18,7 @@ const HANDLERS = {
   people: setPeople,
   clock: clockEvent,
   noticed: (draft) => void (draft.happened = ""),
-  listed: (draft, { covered }) => void (draft.counts = minus(draft.counts, covered)),
+  listed,
   settings: (draft, { settings }) => void Object.assign(draft.settings, settings),
   aim: (draft, { key, seconds }) => void (draft.settings.aims[key] = seconds),
   dryTimer: addDryTimer,
@@ -58,6 +58,13 @@ function addDryTimer(draft, { label, minutes }, { now, newId }) {
   const id = newId();
   const entry = { id, label, group: id, units: 1, endedAt: now, waitSeconds: minutes * 60 };
   draft.drying = startDrying(draft.drying, entry);
+}
+
+/** New lists make up for what was counted and numbered here before they were asked for. */
+function listed(draft, { covered }) {
+  draft.counts = minus(draft.counts, covered.counts);
+  const inLists = new Set(covered.batches.map((batch) => JSON.stringify(batch)));
+  draft.batches = draft.batches.filter((batch) => !inLists.has(JSON.stringify(batch)));
 }
 
 function minus(counts, covered) {

@@ -13,11 +13,12 @@ const NOT_OFFERED = [404, 405];
 
 export class Sender {
   /**
-   * `report(news)` hears {status, answer, problem}; `isoNow()` is steady time; `counted()`
-   * is what the page counts beyond the lists, and `listed(lists, covered)` takes new ones.
+   * `report(news)` hears {status, answer, problem}; `isoNow()` is steady time; `unlisted()` is what
+   * the page knows beyond the lists, {counts, batches}, and `listed(lists, covered)` takes new ones,
+   * with what of that is in them.
    */
-  constructor({ storage, device, tab, isoNow, report, counted, listed }) {
-    Object.assign(this, { storage, device, tab, isoNow, report, counted, listed });
+  constructor({ storage, device, tab, isoNow, report, unlisted, listed }) {
+    Object.assign(this, { storage, device, tab, isoNow, report, unlisted, listed });
     this.wantsLists = true;
     this.batch = BATCH;
     this.failures = 0;
@@ -67,8 +68,9 @@ export class Sender {
    */
   async fetchLists() {
     if (!(await this.myTurn())) throw new Pause("another tab sends", LEASE_MS / 4);
-    const covered = this.counted();
-    const { waiting } = await this.storage.counts();
+    const { counts, batches } = this.unlisted();
+    const { waiting, posts } = await this.storage.counts();
+    const covered = { counts, batches: posts ? [] : batches };
     if (waiting) return void (this.again = true);
     const answer = await ask("/bench/lists", { cache: "no-cache" }, ANSWER_WITHIN_MS);
     this.expectOk(answer);

@@ -11,7 +11,7 @@ export function newState() {
     counts: {}, // pieces tapped since the shop's lists were last heard
     drying: [],
     tray: {}, // pieces a tap, by product and operation
-    batches: [], // numbered or changed on this phone
+    batches: [], // numbered or changed on this phone since the shop's lists were last heard
     causes: [], // most recent first
     typed: { workers: [], products: [], variants: {}, operations: {} },
     trial: null, // {A: "name of a way", B: "…"} while two ways are compared

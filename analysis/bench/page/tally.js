@@ -82,15 +82,15 @@ export function piecesDone(listed, counts, place, variant = null) {
 
 /**
  * `lists` with the batches that the lanes are at, should the server list them no more (a finished
- * batch drops out): as they were in the `former` lists, with the `covered` counts added.
+ * batch drops out): as `known` before, with the `covered` counts added.
  */
-export function keepOwnBatches(lists, former, covered, lanes) {
+export function keepOwnBatches(lists, known, covered, lanes) {
   const batches = [...lists.batches];
   for (const { product, batch } of lanes) {
     const same = (other) => isOf(other, { product, batch });
     if (!batch || batches.some(same)) continue;
-    const known = former?.batches.find(same) || { product, batch, open: true };
-    batches.push(withCounts(known, covered));
+    const former = known.find(same) || { product, batch, open: true };
+    batches.push(withCounts(former, covered));
   }
   return { ...lists, batches };
 }
