@@ -88,7 +88,8 @@ class Server:
             try:
                 self.ask("GET", "/_stcore/health")
                 return True
-            except OSError:
+            except (OSError, http.client.HTTPException):  # a port nobody listens at yet may be
+                # given to the one who asks, who then hears the question itself for an answer
                 time.sleep(0.05)  # between two questions to a process that is still starting
         raise TimeoutError(self.origin)
 
