@@ -190,7 +190,8 @@ def _task(one: Next, answer: Now, seen: _Seen, local: datetime) -> Task:
         return Task(one.worker, "", "", "", "", "", "", "done", None)
     batch = next((b for p, b, v, _ in seen.batches if (p, v) == (one.product, one.variant)), "")
     what = f"set up {one.operation}" if _sets_up(one) else f"{one.operation}, {one.pieces}"
-    named = f" of {one.product} {one.variant}".rstrip() if one.product else ""
+    made = ", ".join(name for name in (one.product, one.variant) if name)
+    named = f" of {made}" if made else ""
     minutes = max(1, round((one.ends_at - one.starts_at).total_seconds() / 60))
     about = f"about {minutes} min" if minutes < 100 else f"about {minutes / 60:.1f} h"
     if one.activity == "wait":

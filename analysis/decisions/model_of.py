@@ -385,8 +385,7 @@ def _logged(study: Study) -> Logged:
     kinds = regular[~unnamed].drop_duplicates([*keys, "batch"])
     batches = _plain(kinds).groupby(keys)["batch"].nunique()
     loose = _plain(regular[unnamed]).groupby(keys)["units"].sum()
-    sizes = [study.shop.product(product) for product in loose.index.get_level_values(0)]
-    loose = loose / [size.batch_size if size else 25 for size in sizes]
+    loose = loose / [study.shop.batch_size(product) for product in loose.index.get_level_values(0)]
     walk = _plain(laps[is_activity(laps, "transport")]).groupby(keys)["seconds"].sum()
     walk = (walk / batches.add(loose, fill_value=0.0)).replace(np.inf, np.nan).dropna()
     return Logged(

@@ -34,8 +34,8 @@ from analysis.decisions.money import NORMAL_95
 from analysis.decisions.sentences import span
 from analysis.decisions.week import week_row
 from analysis.memo.picture import Picture, picture
+from analysis.records.figures import DAYS_FROM_HOURS, figure, number, told
 from analysis.records.figures import day as written_day
-from analysis.records.figures import figure, number, told
 
 PAPERS = ("a4", "letter")
 MINUS, NOT_KNOWN = "\N{MINUS SIGN}", "not known"
@@ -61,7 +61,7 @@ LEAD = {  # what stands in the answer's box, by what it is about
 ONLY_WEEKS = (
     "What is paid once is in none of these weeks; whether it pays is told by the money below."
 )
-DAY_HOURS, LONG_HOURS = 24, 72  # from three days on a batch's way is told in days
+DAY_HOURS = 24
 SOURCES = {
     MEASURED: "from the shop's own timed work",
     PUBLISHED: "from published studies",
@@ -186,7 +186,7 @@ def _straddle(answer: Answer) -> bool:
 
 
 def _week(answer: Answer) -> tuple[tuple[str, str, str, str, str], ...]:
-    long = (answer.baseline.lead_time_hours.mean or 0) >= LONG_HOURS
+    long = (answer.baseline.lead_time_hours.mean or 0) >= DAYS_FROM_HOURS
     words = {
         "time": "days" if long else "hours",
         "currency": f", {answer.currency}" if answer.currency else "",

@@ -13,6 +13,8 @@ from contextvars import ContextVar
 from dataclasses import dataclass
 from datetime import date, datetime, time
 
+DAYS_FROM_HOURS = 72  # a time as long is told in days: people no longer think of it in hours
+
 
 @dataclass(frozen=True)
 class Manner:

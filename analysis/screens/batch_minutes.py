@@ -10,6 +10,7 @@ import pandas as pd
 import streamlit as st
 
 from analysis.charts.batch import ACTIVITIES, batch_minutes_chart
+from analysis.records.figures import DAYS_FROM_HOURS
 from analysis.screens import answers, glossary, parts, true_times, words
 from analysis.screens.answers import Table
 from analysis.screens.putting_right_told import not_timed
@@ -27,7 +28,6 @@ LAST = 6  # enough for a range, few enough to be of the present level of practic
 LATEST = f"the last {LAST} finished"
 MOST_LISTED = 100  # batches to choose from
 WIDE = 5  # a range whose ends lie further apart than this many times tells no day
-LONG_HOURS = 72  # from here on people think in days
 TRADE = ("operation", "inspection", "setup", "rework", "transport", "delay")
 PER = {"good piece": "one good piece", "batch": "one batch"}
 HEADERS = {
@@ -324,7 +324,7 @@ def _hours(found: MeanRange) -> str:
 
 def _in_days(found: MeanRange) -> str:
     """Many hours by the clock in days as well: ` (1 to 13 days)`."""
-    if pd.isna(found.low) or found.high < LONG_HOURS:
+    if pd.isna(found.low) or found.high < DAYS_FROM_HOURS:
         return ""
     return f" ({words.number_range(found.low / 24, found.high / 24)} days)"
 

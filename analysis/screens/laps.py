@@ -235,7 +235,7 @@ def _one_lap(desk: answers.Desk, lap: pd.Series) -> None:
 
 def _several_laps(desk: answers.Desk, ticked: pd.DataFrame, wanted: dict, found: int) -> None:
     """Give the laps ticked, or all that were found, a batch, a variant or a worker at once."""
-    store, number = desk.here.store, len(ticked)
+    store, number = desk.here.store, words.number(len(ticked))
     st.subheader(f"{number} laps ticked")
     with st.form(f"give {desk.version}"):
         places = st.columns(len(GIVEN_AT_ONCE))
@@ -243,7 +243,7 @@ def _several_laps(desk: answers.Desk, ticked: pd.DataFrame, wanted: dict, found:
             name: place.text_input(SHOWN[name], key=f"give_{name} {desk.version}").strip()
             for name, place in zip(GIVEN_AT_ONCE, places, strict=True)
         }
-        everything = found > number and st.checkbox(
+        everything = found > len(ticked) and st.checkbox(
             f"To all {words.number(found)} laps found, not only to the {number} ticked"
         )
         asked = st.form_submit_button("Save for these laps", type="primary")

@@ -82,8 +82,7 @@ def makes(shop: Shop, routing: pd.DataFrame) -> list[tuple[str, str]]:
 
 def batch_size(shop: Shop, made: tuple[str, str]) -> int:
     """How many the shop makes of it in a batch."""
-    row = shop.product(*made) or shop.product(made[0])
-    return min(int(row.batch_size), MOST_PIECES) if row else 25
+    return min(shop.batch_size(*made), MOST_PIECES)
 
 
 def people(shop: Shop, routing: pd.DataFrame) -> list[str]:

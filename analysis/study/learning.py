@@ -263,7 +263,7 @@ def _notes(selection: Selection) -> np.ndarray:
             "laps got slower as more were made, which practice does not explain: look at tools, "
             "material and tiredness",
             "no effect of practice shows in these laps",
-            "where it will level out is not identifiable from these laps",
+            "where it will level out cannot be told from these laps",
         ],
         "",
     )

@@ -76,7 +76,7 @@ def test_a_mixed_batch_is_planned_by_variant(store):
     at = log(store, ("maker", "sew", 2, 120, "linen"), ("maker", "sew", 3, 180, "marbled"),
              ("maker", "glue", 2, 60, "linen"))  # fmt: skip
     answer = told(store, at)
-    assert answer["sentence"].startswith("Next: glue, 3 of book marbled")
+    assert answer["sentence"].startswith("Next: glue, 3 of book, marbled")
 
 
 def test_after_hours_whoever_works_is_told_the_next_task_all_the_same(store):
