@@ -56,13 +56,21 @@ export function listsCame() {
 
 /** Lists that come while a finger lies on the sheet are taken in once its tap has counted. */
 export function heedFinger() {
-  byId("sheet").addEventListener("pointerdown", () => (isHeld = true));
+  let lifting; // of the finger before: it may be back on the sheet sooner than its tap counts
+  const down = () => {
+    clearTimeout(lifting);
+    isHeld = true;
+  };
+  const up = () => {
+    clearTimeout(lifting);
+    lifting = setTimeout(lifted, AFTER_A_TAP_MS);
+  };
   const lifted = () => {
     isHeld = false;
     listsCame();
   };
-  for (const kind of ["pointerup", "pointercancel"])
-    addEventListener(kind, () => setTimeout(lifted, AFTER_A_TAP_MS));
+  byId("sheet").addEventListener("pointerdown", down);
+  for (const kind of ["pointerup", "pointercancel"]) addEventListener(kind, up);
 }
 
 export const closeSheet = () => byId("sheet").close();
