@@ -109,6 +109,7 @@ def test_break_even_demand_is_where_the_machine_stops_paying():
     assert answer(machine, pays_from * 0.97).money.net_present_value.mean < 0
 
 
+@pytest.mark.slow  # the larger record is compiled for it
 def test_a_demand_far_beyond_what_can_be_made_is_answered():
     """A hundred thousand a week in batches of 5: the shop makes what it can, before and after."""
     move = replace(SHORT, horizon_weeks=6, move=Move(rent_per_week=sure(10.0)))
