@@ -10,7 +10,7 @@ from analysis.records.laps import read_laps
 from analysis.records.routing import read_routing
 from analysis.records.shop import read_shop
 from analysis.study.cost_of_quality import DRAWS, cost_of_quality, tallied
-from analysis.study.putting_right import putting_right
+from analysis.study.putting_right import PuttingRight, putting_right
 from analysis.study.summary import study
 from tests.benchmarks.rows import Row, median_seconds
 from tests.study.plain_resampling import failure_seconds, laps_by_batch
@@ -66,10 +66,17 @@ def _bootstrap_row(found, routing) -> Row:
 
 
 def _whole_row(found, routing) -> Row:
+    parts = [name for name in vars(PuttingRight) if not name.startswith("_")]
+
+    def everything() -> None:  # each part is worked out when it is first asked for
+        asked = putting_right(found, np.random.default_rng(1))
+        for name in parts:
+            getattr(asked, name)
+
     start = time.process_time()
-    putting_right(found, np.random.default_rng(1))
+    everything()
     spent = time.process_time() - start
-    ours = median_seconds(lambda: putting_right(found, np.random.default_rng(1)), 3)
+    ours = median_seconds(everything, 3)
     return Row(
         f"everything on Putting right, {LAPS:,} laps", None, ours, None, "under 2 s", ours < 2,
         f"{spent:.2f} s of processor time, all cores",

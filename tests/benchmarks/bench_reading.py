@@ -1,6 +1,5 @@
 """One million laps from CSV to a checked frame, against splitting the file into strings."""
 
-import re
 import statistics
 import subprocess
 import sys
@@ -16,7 +15,7 @@ import pyarrow.csv as pacsv
 from analysis.problems import BadInput
 from analysis.records.laps import read_laps
 from tests.benchmarks.million import LAPS, million_laps
-from tests.benchmarks.rows import Row
+from tests.benchmarks.rows import Row, most_memory
 
 FAULTS = 1000
 REPEATS = 7
@@ -76,12 +75,11 @@ def _peak(file: str) -> Row:
     """The most memory a fresh process needs, the libraries it loads included (as Linux tells)."""
     work = [sys.executable, "-m", "tests.benchmarks.bench_reading", file]
     done = subprocess.run(work, capture_output=True, text=True, check=True)
-    gigabytes = int(done.stdout) / 1e6
+    gigabytes = int(done.stdout) / 1e9
     name = "peak memory of reading them"
     return Row(name, None, gigabytes, None, "at most 1.5 GB", gigabytes <= 1.5, unit="GB")
 
 
 if __name__ == "__main__":
     assert len(read_laps(sys.argv[1]).frame) == LAPS
-    # not ru_maxrss: that of a fresh process begins at what the process that started it held
-    print(re.search(r"VmHWM:\s*(\d+)", Path("/proc/self/status").read_text())[1])
+    print(most_memory())

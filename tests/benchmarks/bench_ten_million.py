@@ -5,7 +5,6 @@ is timed by the clock, everything else by the processor, since the machine may b
 that load everything have a process of their own, with a limit to its memory and its time.
 """
 
-import re
 import resource
 import statistics
 import subprocess
@@ -26,7 +25,7 @@ from analysis.store.bench import Delivery, PhoneLap
 from analysis.store.connection import writing
 from analysis.store.store import Store, open_store
 from tests.benchmarks.large_store import FIRST_DAY, filled
-from tests.benchmarks.rows import Row
+from tests.benchmarks.rows import Row, most_memory
 
 SIZES = (100_000, 500_000, 10_000_000)
 MORE = 10_000
@@ -157,9 +156,7 @@ def _load(what: str, file: str) -> None:
         from analysis.study.summary import study
 
         study(laps, store.routing(), store.shop())
-    peak = re.search(r"VmHWM:\s*(\d+)", Path("/proc/self/status").read_text())
-    assert peak is not None
-    print(time.process_time() - start, int(peak[1]) / 1e6)
+    print(time.process_time() - start, most_memory() / 1e9)
 
 
 if __name__ == "__main__":

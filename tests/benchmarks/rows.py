@@ -1,9 +1,11 @@
 """One row of the benchmark table, and the clock it is measured with."""
 
+import re
 import statistics
 import time
 from collections.abc import Callable
 from dataclasses import dataclass
+from pathlib import Path
 
 
 @dataclass(frozen=True)
@@ -34,3 +36,11 @@ def median_seconds(run: Callable[[], object], repeats: int = 5) -> float:
         run()
         times.append(time.perf_counter() - start)
     return statistics.median(times)
+
+
+def most_memory() -> int:
+    """Bytes, the most this process has held, the libraries it loads included (as Linux tells)."""
+    # not ru_maxrss: that of a fresh process begins at what the process that started it held
+    found = re.search(r"VmHWM:\s*(\d+) kB", Path("/proc/self/status").read_text())
+    assert found
+    return 1024 * int(found[1])
