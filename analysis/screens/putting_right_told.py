@@ -277,8 +277,8 @@ def faults_table(cost: CostOfQuality, money: str, view: str) -> Table:
             **({"made at": rows["made_in"]} if view == "causes" else {}),
             "share (%)": 100 * rows["share"],
             "added up (%)": 100 * rows["cumulative_share"],
-            "to put right in all": rows["rework_units"],
-            "lost in all": rows["scrap_units"],
+            "to put right in all (pieces)": rows["rework_units"],
+            "lost in all (pieces)": rows["scrap_units"],
             "mending in all (min)": rows["rework_seconds"] / 60,
             "mending not timed, in all (min)": rows["untimed_seconds"] / 60,
             "work in lost pieces in all (min)": rows["scrap_seconds"] / 60,
@@ -292,7 +292,7 @@ def faults_table(cost: CostOfQuality, money: str, view: str) -> Table:
 
 
 def _formats(frame: pd.DataFrame) -> dict[str, str]:
-    whole = {"to put right in all", "lost in all", "share (%)", "added up (%)"}
+    whole = {"to put right in all (pieces)", "lost in all (pieces)", "share (%)", "added up (%)"}
     return {
         name: "%.0f" if name in whole else "%.1f" if "min" in name else "%.2f"
         for name in frame.columns

@@ -18,6 +18,7 @@ from analysis.records.text import guarded_column
 
 MISSING = "–"
 SHORT_UNIT = r"\([^()]{1,11}\)$| %"
+HALF_OF_DAY = r"(?<=\d) (?=[AP]M\b)"  # would stand alone in a line of its own
 NOTE = "note"  # the column of sentences, made where the figures were
 
 
@@ -67,7 +68,7 @@ def _cells(
 def _said(value: object, form: str) -> str:
     """A figure or a word as it stands in its cell."""
     if isinstance(value, str):
-        return html.escape(value) or MISSING
+        return html.escape(re.sub(HALF_OF_DAY, "\u00a0", value)) or MISSING
     if pd.isna(value):
         return MISSING
     if isinstance(value, date):
