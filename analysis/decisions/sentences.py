@@ -445,7 +445,7 @@ def _at_best(money: Money, currency: str) -> str:
         return ""
     near = -best < NORMAL_95 * money.best_error
     lost = f": at best, at about {pieces(at)}, it loses {amount(-best, currency)}"
-    return lost + (", and so may just break even" if near else "")
+    return lost + (", too little for these runs to tell from breaking even" if near else "")
 
 
 def _between(money: Money) -> str:

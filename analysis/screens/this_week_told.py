@@ -246,11 +246,10 @@ def _begin(known: pd.DataFrame, route: pd.DataFrame) -> str:
     why = f"the shelf {_lasts(first)}"
     if first.on_its_way > 0:
         why += f", {_days(first.lasts_in_all_days)} with what is packed and on the bench"
-    start = _first_operation(first, route)
-    start = f", first *{words.plain(start)}*" if start else ""
     return (
         f"Begin **{words.variant(first['product'], first.variant)}** (a batch is "
-        f"{words.count(first.batch_size, 'piece')}{start}): {why}.{_near_tie(known)}"
+        f"{words.count(first.batch_size, 'piece')}{_first_operation(first, route)}): {why}."
+        f"{_near_tie(known)}"
     )
 
 
@@ -265,9 +264,15 @@ def _days(days: float) -> str:
 
 
 def _first_operation(row: pd.Series, route: pd.DataFrame) -> str:
+    """With what it begins; where the route leaves a choice, that is told by the plan."""
     own = route[(route["product"] == row["product"]) & (route.variant == row.variant)]
     own = route[route["product"] == row["product"]] if own.empty else own
-    return "" if own.empty else own.sort_values("position").operation.iloc[0]
+    if own.empty:
+        return ""
+    free = own[(own.source == "routing") & ~own.follows.astype(bool)]
+    if free.operation.nunique() > 1:
+        return ", *Order of work* says what comes first"
+    return f", first *{words.plain(own.sort_values('position').operation.iloc[0])}*"
 
 
 def _near_tie(known: pd.DataFrame) -> str:

@@ -235,3 +235,17 @@ def test_why_a_week_s_loss_differs_from_screen_to_screen_is_said_where_it_is_com
     assert "*Putting right* takes the times as they were" in said(show("piece_cost", source.DEMO))
     open_store(own_store).import_laps(read_laps(ONE_SHORT.encode(), name="short.csv"))
     assert "looks at all" not in said(show("this_week", source.OWN))
+
+
+def test_where_a_route_leaves_open_what_comes_first_the_plan_is_named_and_not_a_guess():
+    row = pd.Series({"product": "book", "variant": ""})
+    route = pd.DataFrame(
+        [("book", "", "fold", 1, (), "routing"), ("book", "", "cut", 2, (), "routing"),
+         ("book", "", "sew", 3, ("fold", "cut"), "routing")],
+        columns=["product", "variant", "operation", "position", "follows", "source"],
+    )  # fmt: skip
+    said_first = this_week_told._first_operation
+    assert "Order of work" in said_first(row, route)
+    assert said_first(row, route[route.operation != "cut"]) == ", first *fold*"
+    assert said_first(row, route.assign(source="laps")) == ", first *fold*"
+    assert said_first(pd.Series({"product": "box", "variant": ""}), route) == ""
