@@ -197,7 +197,11 @@ def last_operation(route: list[Step]) -> LastOperation:
 
 
 def _on_route(route: list[Step], variant: str) -> list[Step]:
-    """The steps of one variant, its own before those for all; of "" each operation once."""
+    """The steps of one variant, its own before those for all; of "" each operation once.
+
+    The rule of `route` in records/routing.py, on steps: lists are made after each lap, and cutting
+    a frame for each variant is slow.
+    """
     fitting = [step for step in route if not variant or step.variant in ("", variant)]
     nearest: dict[str, Step] = {}
     for step in sorted(fitting, key=lambda one: (one.variant != variant, one.variant)):
