@@ -46,6 +46,18 @@ def test_a_piece_lost_in_mending_is_waited_for_nowhere():
     assert next_of(DONE + rows) == [("001", "fold", 9)]
 
 
+def test_pieces_lost_further_on_do_not_hide_those_that_still_wait_before():
+    """Of 10 cut, 8 were glued and 5 of these folded, 2 to be lost: 2 wait for glue, 3 glued ones
+    for folding."""
+    rows = (
+        "2026-03-02T09:00:00Z,600,card box,glue,001,operation,8,0\n"
+        "2026-03-02T09:30:00Z,600,card box,fold,001,operation,5,2\n"
+    )
+    assert next_of(DONE + rows) == [("001", "glue", 2)]
+    glued = "2026-03-02T10:00:00Z,600,card box,glue,001,operation,2,0\n"
+    assert next_of(DONE + rows + glued) == [("001", "fold", 5)]
+
+
 def test_pieces_of_a_begun_batch_are_those_not_lost():
     rows = "2026-03-02T09:00:00Z,600,card box,glue,001,operation,4,1\n"
     laps = read_laps((HEADER + DONE + rows).encode()).frame
