@@ -32,7 +32,7 @@ def payback_chart(path: Path, currency: str, payback_weeks: float | None = None)
         scale=alt.Scale(domain=[0, float(frame["week"].max())], nice=False),
         axis=alt.Axis(tickCount=6, grid=False),
     )
-    money = alt.Axis(tickCount=6, format=",.0f")
+    money = alt.Axis(tickCount=5, format=",.0f", labelOverlap=False)  # else the 0 may be left out
     band = (
         alt.Chart(frame)
         .mark_area(color=look.SKY, opacity=0.25)

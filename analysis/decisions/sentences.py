@@ -279,10 +279,13 @@ def _at_most_sentence(price: Bearable, scenario: Scenario, currency: str) -> str
     fixed = " once it is fixed" if price.is_range else ""
     most = price_words(rounded_down(price.at_most), price.per, currency)
     given = price_words(price.given, price.per, currency)
+    between = ""
+    if rounded_down(price.at_most) < rounded_down(price.breaks_even):
+        between = f"; between the two, more than {10 - DO_TENTHS} of 10 runs lose"
     return (
         f"With all else as here, the {price.name} may be up to {most}{fixed}: at least {DO_TENTHS} "
-        f"of 10 runs then gain within {span(scenario.horizon_weeks)} (reckoned with: {given}). On "
-        f"average it breaks even at {even}."
+        f"of 10 runs then gain within {span(scenario.horizon_weeks)} (reckoned with: {given}). The "
+        f"average of all runs breaks even only at {even}{between}."
     )
 
 

@@ -31,6 +31,22 @@ class Change:
     before: str
     saves_seconds: float
     saves_at_least_seconds: float
+    batch: int = 0
+
+    def kept_in(self, plan: Plan) -> str:
+        """How far a plan has it so, which need not be the one it was found in: "wholly" (all pieces
+        before the first), "begun" (some before the first), "interleaved" (some before the last);
+        "" not at all."""
+        own = _pieces_of(plan, self.batch, self.operation)
+        other = _pieces_of(plan, self.batch, self.before)
+        if not own or not other:
+            return ""
+        begun, through = own[0].start_seconds, own[-1].start_seconds
+        if through < other[0].start_seconds:
+            return "wholly"
+        if begun < other[0].start_seconds:
+            return "begun"
+        return "interleaved" if begun < other[-1].start_seconds else ""
 
 
 @dataclass(frozen=True)
@@ -64,7 +80,7 @@ def reasons(
         least = max(0.0, tied.lower_bound_seconds - plan.makespan_seconds)
         if saves > 0:
             names = work.operations[earlier].name, work.operations[later].name
-            changes.append(Change(*names, saves, least))
+            changes.append(Change(*names, saves, least, work.operations[earlier].batch))
     changes.sort(key=lambda change: -change.saves_seconds)
     return tuple(changes[:most])
 
@@ -91,6 +107,13 @@ def _candidates(work: Work, plan: Plan) -> list[tuple[int, int]]:
         listed_after[earlier] = min(later, listed_after.get(earlier, later))
     weight = {e: _follows_wait(work, e) for e in listed_after}
     return sorted(listed_after.items(), key=lambda pair: (-weight[pair[0]], pair))
+
+
+def _pieces_of(plan: Plan, batch: int, operation: str) -> list[Step]:
+    """The steps with pieces of an operation, in the order in which they begin."""
+    own = (batch, operation, "operation")
+    steps = [step for step in plan.steps if (step.batch, step.operation, step.activity) == own]
+    return sorted(steps, key=lambda step: step.start_seconds)
 
 
 def _follows_wait(work: Work, index: int) -> int:

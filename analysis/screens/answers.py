@@ -8,8 +8,10 @@ in as few as it takes, and charts and tables as messages that were made once.
 from __future__ import annotations
 
 import html
+import re
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
+from functools import lru_cache
 from operator import attrgetter
 from typing import TYPE_CHECKING, Any
 
@@ -35,7 +37,7 @@ _ON_DISK = ("kept on disk", ())
 def answer(said: str, lines: Iterable[str] = ()) -> None:
     """The answer, larger than the rest, before any chart: the heading next to the title; below it
     short statements, blank ones left out."""
-    st.markdown(f"## {said}\n\n{_listed(lines)}")
+    st.markdown(_unparted(f"## {said}\n\n{_listed(lines)}"))
 
 
 def sentence(said: str) -> None:
@@ -45,7 +47,13 @@ def sentence(said: str) -> None:
 
 def points(lines: Iterable[str], above: str = "") -> None:
     """Short statements, blank ones left out, below what is said of them all."""
-    st.markdown(f"{above}\n\n{_listed(lines)}")
+    st.markdown(_unparted(f"{above}\n\n{_listed(lines)}"))
+
+
+@lru_cache(200)
+def _unparted(said: str) -> str:
+    """No line begins with a short unit, parted from its number (10 / % more)."""
+    return re.sub(r"(?<=\d) (?=(?:%|(?:s|h|min)\b))", "\N{NO-BREAK SPACE}", said)
 
 
 def _listed(lines: Iterable[str]) -> str:

@@ -358,6 +358,9 @@ rate:
   exp(r / 2^(k-1)) times as long.
 - **Choice of curve** by AICc; a bent curve must win clearly. **Ranges** hold 19 times out of 20;
   laps of one session resemble each other and count for less than as many separate ones.
+- **Now** is a piece as they come on the average day, with its share of slow first pieces after a
+  start or a pause in it, at the practice that is left at your last lap. **Next piece** goes
+  straight on from the last one, so it is mostly a little quicker; its range is that of one piece.
 - **Next batch** is a prediction: it holds the scatter of a session and of laps as well as what is
   not known of the curve.
 - **Too few laps** (under five): the guess leans on your other operations and on published learning

@@ -326,7 +326,23 @@ def _people(wanted: pd.DataFrame, figures: Study) -> str:
     return (
         f"**People needed** in all: {words.number(people, 2)}, which means {said} "
         f"(a week is {words.hours(week)}). It is not rounded: a part of a person is hours, not a "
-        "person to employ."
+        f"person to employ.{_not_whose(figures)}"
+    )
+
+
+def _not_whose(figures: Study) -> str:
+    """Why the hours of the part are not those that anybody is asked for."""
+    load = figures.worker_load
+    if len(load) < 2:
+        return ""
+    asked = ", ".join(
+        f"{words.plain(row.worker)} for "
+        f"{words.number_range(row.hours_needed_low, row.hours_needed_high)} hours"
+        for row in load.nlargest(READ_OUT, "hours_needed").itertuples(index=False)
+    )
+    return (
+        " It says how much work there is, not whose it is: shared as now, each doing what they "
+        f"have been doing, the week asks {asked}."
     )
 
 

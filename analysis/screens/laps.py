@@ -57,7 +57,7 @@ SHOWN = {  # what a phone's width shows comes first
     "batch": "Batch",
     "worker": "Worker",
     "activity": "Activity",
-    "rework_units": "To mend",
+    "rework_units": "To put right",
     "scrap_units": "Lost",
     "cause": "Cause",
     "cause_operation": "Made in",

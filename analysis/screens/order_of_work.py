@@ -6,6 +6,7 @@ how far it is. The tabs below share the choice of product, pieces and people abo
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING
@@ -402,7 +403,10 @@ def _table(seen: Seen, plan: Plan) -> answers.Table:
             "block": f"{place} to {place + len(block) - 1}" if len(block) > 1 else f"{place}",
         })  # fmt: skip
         place += len(block)
+    # One person or one batch stands above the table, and need not stand in each of its rows.
+    alone = {"who": len(plan.workers) == 1, "of": len(seen.choice.batches) == 1}
     frame = pd.DataFrame(rows).astype({"pieces": float})
+    frame = frame.drop(columns=[name for name, only_one in alone.items() if only_one])
     return answers.Table.of(frame, {"at the bench (min)": "%.0f", "pieces": "%.0f"})
 
 
@@ -458,7 +462,7 @@ def _reasons(seen: Seen, plan: Plan) -> list[str]:
 
     found = gaps(seen.work, plan)
     waited, seconds = critical_wait(found)
-    lines = [*_in_parts(seen, plan), *(_saving(change) for change in seen.job.changes)]
+    lines = [*_in_parts(seen, plan), *_savings(plan, seen.job.changes)]
     if not lines:
         lines = ["The search for what each change saves is still under way."
                  if not seen.job.over.is_set() else
@@ -489,15 +493,30 @@ def _in_parts(seen: Seen, plan: Plan) -> list[str]:
     return lines
 
 
-def _saving(change: Change) -> str:
-    """What one change saves against keeping the listed order for that pair."""
+KEPT = {
+    "wholly": "{operation} before {before}",
+    "begun": "{operation} begun before {before}",
+    "interleaved": "{operation} begun before the last of {before}",
+}
+
+
+def _savings(plan: Plan, changes: Sequence[Change]) -> list[str]:
+    """What each change saves against keeping the listed order for that pair. They were found in the
+    quickest plan: those that the plan shown has not are no reasons for it."""
+    return [_saving(change, kept) for change in changes if (kept := change.kept_in(plan))]
+
+
+def _saving(change: Change, kept: str) -> str:
     most, least = change.saves_seconds, change.saves_at_least_seconds
     saves = f"about {span(most)}"
     if 60 <= least < most - 60:
         saves = f"{span(least)} at least, {span(most)} at most"
     elif least < 60:
         saves = f"up to {span(most)}"
-    return f"**{words.plain(change.operation)} before {words.plain(change.before)}** saves {saves}."
+    how = KEPT[kept].format(
+        operation=words.plain(change.operation), before=words.plain(change.before)
+    )
+    return f"**{how}** saves {saves}."
 
 
 def _surer(seen: Seen) -> list[str]:

@@ -44,7 +44,7 @@ FLAG_WORDS = {
     "clock_changed": "the phone's clock was changed during the lap",
     "from_memory": "added from memory",
     "away_split": "time away was split off as an interruption",
-    "fixed_here": "mended on the spot",
+    "fixed_here": "put right on the spot",
     "mended": "a forgotten switch, mended",
     "mixed": "a mixed stack tapped as one",
     "joined": "several operations tapped as one",

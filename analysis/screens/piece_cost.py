@@ -262,7 +262,7 @@ def _table(figures: Study) -> Table:
         f"cost ({money})": ("cost from", "cost to"),
         f"left ({money})": ("left from", "left to"),
         f"an hour leaves ({money})": ("leaves from", "leaves to"),
-        "at the bench, with rests (min)": ("bench from (min)", "bench to (min)"),
+        "bench time (min)": ("bench from (min)", "bench to (min)"),
     }
     return Table.of(frame, dict.fromkeys(columns, "%.2f") | minutes, spans, lead=4)
 
@@ -284,8 +284,8 @@ def _columns(cost: pd.DataFrame, money: str) -> dict[str, pd.Series]:
         f"an hour leaves ({money})": cost["earned_per_hour"],
         "leaves from": cost["earned_low"],
         "leaves to": cost["earned_high"],
-        f"contribution ({money})": cost["contribution"],
-        "at the bench, with rests (min)": 60 * cost["bench_hours"],
+        f"price less material ({money})": cost["contribution"],
+        "bench time (min)": 60 * cost["bench_hours"],
         "bench from (min)": 60 * cost["bench_hours_low"],
         "bench to (min)": 60 * cost["bench_hours_high"],
     }

@@ -85,7 +85,7 @@ def not_timed(pieces: float) -> str:
 
 
 TIME_IT = (
-    "Time the mending of one piece: on the bench page take it up as putting right, or add a lap "
+    "Time the mending of one piece: on the bench page tap *Putting right*, or add a lap "
     "with the activity *rework* on *Laps*. The others then count at that time."
 )
 
@@ -353,7 +353,7 @@ def surer(cost: CostOfQuality) -> list[str]:
         lines.append(
             TIME_IT
             if cost.untimed_basis == "none"
-            else "Time the mending too: on the bench page, take the piece up as putting right."
+            else "Time the mending too: on the bench page, tap *Putting right*."
         )
     unnamed = causes[causes["cause"] == "no cause given"]["share"].sum() if len(causes) else 0
     if unnamed > 0.05:

@@ -10,6 +10,9 @@
 # it moves things whoever asked for less.
 STYLE = """<style>
 [data-testid='stMainBlockContainer'] {padding-top: 3.2rem}
+@media (min-width: 768px) {
+  [data-testid='stMainBlockContainer'] {padding-left: 3rem; padding-right: 3rem}
+}
 [data-testid='stMarkdown'] h2 {font-size: 1.25rem; line-height: 1.4; padding: 0 0 0.5rem}
 [data-testid='stCaptionContainer'] {color: inherit; opacity: 0.8}
 [data-testid='stSidebar'][data-collapsed='true'] {visibility: hidden}

@@ -128,7 +128,8 @@ def _best_row(found: Spoilage, stake: Row) -> dict:
     slower = _paces_tried(curve)
     spoiled = _spoiled(found, at, slower)
     cost = _cost(stake, curve.scrap_share, slower, spoiled)
-    now = _cost(stake, curve.scrap_share, np.zeros(1), _spoiled(found, at, np.zeros(1)))
+    spoiled_now = _spoiled(found, at, np.zeros(1))
+    now = _cost(stake, curve.scrap_share, np.zeros(1), spoiled_now)
     best = int(cost.mean(axis=0).argmin())
     low, high = np.quantile(slower[cost.argmin(axis=1)], [0.025, 0.975])
     saved = now[:, 0] - cost[:, best]
@@ -139,7 +140,7 @@ def _best_row(found: Spoilage, stake: Row) -> dict:
     }  # fmt: skip
     row |= {name: stake.seconds * np.exp(value) for name, value in pace.items()}
     row |= {
-        "chance_now": _spoiled(found, at, np.zeros(1)).mean(),
+        "chance_now": spoiled_now.mean(),
         "chance_best": spoiled[:, best].mean(),
         "cost_now": now.mean(), "cost_best": cost[:, best].mean(), "saved": saved.mean(),
     }  # fmt: skip
@@ -148,13 +149,16 @@ def _best_row(found: Spoilage, stake: Row) -> dict:
     row["verdict"] = (
         "slower" if surely and low > 0 else "faster" if surely and high < 0 else "as now"
     )
-    return row | {"note": _note(row, curve)}
+    return row | {"note": _note(row, curve, spoiled[:, best] - spoiled_now[:, 0])}
 
 
-def _note(row: dict, curve: Row) -> str:
+def _note(row: dict, curve: Row, more: np.ndarray) -> str:
+    """What the row says, in plain words. more: draws of the chance there, less that of now."""
     low, high = round(row["best_low"]), round(row["best_high"])
     said = f"About {low} s" if low == high else f"About {low} to {high} s"
     parts = [f"{said} a piece costs least, against {round(row['usual_seconds'])} s now."]
+    if curve.verdict == "haste spoils" and row["best_seconds"] < row["usual_seconds"]:
+        parts.append(_although_it_spoils(row, more))
     if row["verdict"] == "as now":
         parts.append("What that would save is too little to be sure of.")
     if row["best_seconds"] == row["fastest_seconds"]:
@@ -166,6 +170,18 @@ def _note(row: dict, curve: Row) -> str:
     if curve.differs:
         parts.append(f"Something else that differs by {curve.differs} may be behind it.")
     return " ".join(parts)
+
+
+def _although_it_spoils(row: dict, more: np.ndarray) -> str:
+    """Why haste spoils pieces here, and a faster pace costs least all the same."""
+    low, high = np.quantile(100 * more, [0.025, 0.975])
+    spoiled = f"{low:.0f} to {high:.0f}" if round(low) < round(high) else f"about {high:.0f}"
+    less = row["usual_seconds"] - row["best_seconds"]
+    worth = "more than" if row["verdict"] == "faster" else "about"
+    return (
+        f"Of 100 pieces {spoiled} more are then spoiled, but each takes about {less:.0f} s less, "
+        f"and that is worth {worth} what the spoiled ones cost."
+    )
 
 
 def cost_at(

@@ -190,7 +190,7 @@ test("numbers are told as a maker reads them", () => {
 const SEWN = { start: 0, seconds: 9, product: "notebook", batch: "7", operation: "sew" };
 const made = (fields) => makeLap({ lap_id: newId(), ...SEWN, ...fields });
 
-test("lost pieces and those to mend are counted, here and by the server together", () => {
+test("lost pieces and those to put right are counted, here and by the server together", () => {
   const laps = [
     made({ scrap_units: 1 }),
     made({ units: 5, rework_units: 2 }),
@@ -202,7 +202,7 @@ test("lost pieces and those to mend are counted, here and by the server together
   const place = { product: "notebook", batch: "7", operation: "sew" };
   equal(piecesDone(listed, counts, place), 17);
   equal(piecesMarked(listed, counts, place), { lost: 2, toMend: 2 });
-  equal(marksOf(17, { lost: 2, toMend: 2 }), "13 good, 2 to mend, 2 lost");
+  equal(marksOf(17, { lost: 2, toMend: 2 }), "13 good, 2 to put right, 2 lost");
   equal([marksOf(7, { lost: 0, toMend: 0 }), marksOf(7, { lost: 1, toMend: 0 })], ["", "6 good, 1 lost"]);
   const [kept] = keepOwnBatches({ batches: [] }, [listed], counts, [place]).batches;
   equal(piecesMarked(kept, {}, place), { lost: 2, toMend: 2 });

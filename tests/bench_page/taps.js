@@ -64,7 +64,7 @@ test("a lost piece ends its lap, and its cause comes as a correction", () => {
   equal(bench.state.causes, ["thread broke"]);
 });
 
-test("the habitual tap after a lost piece or one to mend makes no ghost lap, and says why", () => {
+test("the habitual tap after a lost piece or one to put right makes no ghost lap, and says why", () => {
   for (const mark of ["scrap", "rework"]) {
     const bench = new Bench().tap().at(9).tap({ mark }).at(9.8).tap();
     equal(bench.summary(), [["sew", "operation", 9]]);

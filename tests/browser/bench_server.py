@@ -200,7 +200,7 @@ class Phone:
         self.page.locator(".target").first.click()
 
     def shows(self, figure: str) -> str:
-        """A figure of the read-out: "Pieces done", "Last", "Typical today", "Usual"."""
+        """A figure of the read-out: "Pieces done", "Last", "Today", "Usual"."""
         cells = self.page.locator("#figures div", has_text=figure)
         return cells.locator("dd").inner_text()
 

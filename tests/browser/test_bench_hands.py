@@ -1,6 +1,7 @@
 """What a thumb, a foot or the other hand does on the bench page, and what the store then holds."""
 
 import pytest
+from playwright.sync_api import expect
 
 from tests.browser.bench_server import PHONE, Phone, laps_of
 
@@ -41,7 +42,9 @@ def test_the_pedal_still_finds_the_target_after_a_chip_was_touched(server, phone
 def test_a_keyboard_that_walks_to_another_button_presses_that_one(server, phone):
     phone.tap()
     phone.waits_for(0)
-    phone.page.locator("#mark-scrap").focus()
+    lost = phone.page.locator("#mark-scrap")
+    expect(lost).to_be_enabled()  # before, it takes no focus
+    lost.focus()
     pass_time(phone)
     phone.page.keyboard.press("Enter")
     phone.waits_for(1)
@@ -91,7 +94,7 @@ def test_a_lost_piece_takes_one_tap_and_its_cause_another(server, phone):
     phone.page.get_by_role("button", name="Use this name").click()
     phone.page.locator("#sheet").wait_for(state="hidden")
     pass_time(phone)
-    phone.page.get_by_role("button", name="Done, needs rework", exact=True).click()
+    phone.page.get_by_role("button", name="Done, to put right", exact=True).click()
     phone.page.get_by_role("button", name="thread broke").click()
     phone.page.locator("#ask").wait_for(state="hidden")  # then the cause is on the phone's disk
     laps = laps_when_sent(server, phone)

@@ -1,11 +1,14 @@
 """The order of one batch: what the contract promises, on cases that can be counted by hand."""
 
+from dataclasses import replace
+
 import pytest
 
 from analysis.flow.contract import order_contract
 from analysis.flow.frontier import frontier
 from analysis.flow.order import order
-from analysis.flow.why import critical_wait, gaps, reasons
+from analysis.flow.plan import Step
+from analysis.flow.why import Change, critical_wait, gaps, reasons
 from analysis.flow.work import Batch, whole_route, work_of
 from analysis.problems import BadInput
 from tests.flow.checker import faults
@@ -47,6 +50,24 @@ def test_the_reason_names_the_change_that_saves_most():
     most = reasons(work, order(work, 1.0), 0.5)[0]
     assert (most.operation, most.before) == ("cover", "fold")
     assert most.saves_seconds > 300
+
+
+def test_a_reason_is_one_only_for_a_plan_that_has_it_so():
+    """A reason found in the quickest plan may not hold in one of fewer blocks, or in part alone."""
+    change = Change("stamp", "round", 600.0, 0.0)
+    plan = order(work_of(frame([row("round", 60), row("stamp", 60)]), [Batch("book", 4)]), 0.5)
+
+    def kept(turns: str) -> str:
+        steps = [
+            Step({"r": "round", "s": "stamp"}[turn], "operation", "maker", 60.0 * place,
+                 60.0 * place + 60, 2, "book", "", 0)
+            for place, turn in enumerate(turns)
+        ]  # fmt: skip
+        return change.kept_in(replace(plan, steps=tuple(steps)))
+
+    assert [kept(turns) for turns in ("ssrr", "srsr", "rssr", "rrss", "ss")] == [
+        "wholly", "begun", "interleaved", "", "",
+    ]  # fmt: skip
 
 
 def test_a_change_without_which_glue_would_wait_too_long_is_no_reason_and_stops_no_other():

@@ -40,7 +40,7 @@ def said(screen: AppTest) -> str:
     kinds = ("title", "subheader", "markdown", "caption", "info", "warning", "error", "success")
     words = [element.value for kind in kinds for element in getattr(screen, kind)]
     pages = [html.unescape(re.sub("<[^>]+>", "", part)) for part in _pages(screen)]
-    return "\n".join([*words, *pages]).replace("\\", "")
+    return "\n".join([*words, *pages]).replace("\\", "").replace("\N{NO-BREAK SPACE}", " ")
 
 
 def tables(screen: AppTest) -> list[pd.DataFrame]:

@@ -157,7 +157,7 @@ def test_a_change_names_its_lap_as_a_maker_knows_it(show, needed_only):
     needed_only.undo(needed_only.version())
     words = said(turn_to(show("laps"), "Changes"))
     named = "lap of cut, card box, 2 November 2026, 08:00"
-    assert f"Corrected: {named}: pieces, to mend" in words
+    assert f"Corrected: {named}: pieces, to put right" in words
     assert f"Removed: {named}" in words
     assert f"Undone: {named}" in words
     assert lap.lap_id not in words

@@ -27,7 +27,7 @@ const ACTIVITY_WORDS = {
   setup: "setup",
   transport: "a walk",
   delay: "an interruption",
-  rework: "mending",
+  rework: "putting right",
 };
 
 const startOf = (app, lap) => timeOfDay(app.clock.toWall(lap.start));
@@ -71,7 +71,7 @@ function lapBox(app, lap, placed, redraw) {
     element("p", { text: lapHead(lap, placed), class: "lap-head" }),
     say(lapLine(app, lap)),
     chips(
-      isWork(lap) && button("Needs rework", rework, pressed(lap.rework_units)),
+      isWork(lap) && button("To put right", rework, pressed(lap.rework_units)),
       isWork(lap) && button("Lost", scrap, pressed(lap.scrap_units)),
       button("Cause", () => cause(app, lap.lap_id)),
       button("Note", () => lapNote(app, lap)),
@@ -94,7 +94,7 @@ function lapHead(lap, placed) {
 function lapLine(app, lap) {
   const parts = [lap.operation, lap.variant, `began ${startOf(app, lap)}`];
   if (lap.units > 1) parts.push(pieces(lap.units));
-  if (lap.rework_units) parts.push(`${number(lap.rework_units)} needs rework`);
+  if (lap.rework_units) parts.push(`${number(lap.rework_units)} to put right`);
   if (lap.scrap_units) parts.push(`${number(lap.scrap_units)} lost`);
   if (lap.cause) parts.push(`cause: ${lap.cause}`);
   if (lap.cause_operation) parts.push(`from ${lap.cause_operation}`);
@@ -149,7 +149,7 @@ const operationNames = (app, { product }) =>
 export function fixedHere(app) {
   const lane = app.activeLane;
   const set = (causeOperation) => app.lane("fixedHere", { causeOperation }).then(closeSheet);
-  openSheet("Fixed here: where did the fault come from?", () => [
+  openSheet("Put right here: where did the fault come from?", () => [
     fromShop(() => [choices(operationNames(app, lane), null, set)]),
     button("I cannot say", () => set("")),
   ]);

@@ -19,7 +19,7 @@ import {
 } from "./sheet.js";
 import { element } from "./dom.js";
 import { plain } from "./tapping.js";
-import { laps, span } from "./words.js";
+import { batches, laps, span } from "./words.js";
 
 /** Everything that is not needed at every piece. */
 export function more(app) {
@@ -53,11 +53,11 @@ export function queue(app) {
     return [
       say(
         counts.waiting
-          ? `${laps(counts.waiting)} wait on this phone. They stay here until the server has written them down.`
+          ? `Waiting on this phone: ${laps(counts.waiting)}. What waits stays here until the server has written it down.`
           : "Every lap has reached the server.",
       ),
       say("Laps go to My workshop, never to the demo."),
-      counts.posts ? say(`${number(counts.posts)} batches or put-aways wait too.`) : null,
+      counts.posts ? say(`Waiting too: ${batches(counts.posts)} begun or put away.`) : null,
       say(STATUS_WORDS[status] || STATUS_WORDS.offline, status === "sent" ? null : "warn"),
       chips(
         mainButton("Save a copy", () => app.saveCopy()),

@@ -18,7 +18,7 @@ const SIDE_WORDS = {
   setup: "Setup",
   transport: "Walk",
   delay: "Interruption",
-  rework: "Mending",
+  rework: "Putting right",
 };
 
 /** Everything but the running figures; called after each step that was kept. */
@@ -46,12 +46,12 @@ export function tick(app) {
 }
 
 function showHead(app, lane) {
-  setTwoLines(byId("who"), "who", `${lane.worker} ▾`);
+  setTwoLines(byId("who"), "who", `${lane.worker}\u00a0▾`);
   const batch = lane.batch ? `batch ${lane.batch}` : "no batch yet";
   setTwoLines(
     byId("work"),
     lane.product ? batch : "what",
-    lane.product ? `${lane.product} ▾` : "pick the work ▾",
+    lane.product ? `${lane.product}\u00a0▾` : "pick the work\u00a0▾",
   );
   const queue = byId("queue");
   setTwoLines(queue, "My workshop", queueWords(app));
@@ -168,7 +168,7 @@ function showFigures(app, lane) {
   const entries = [
     ["Pieces done", number(done), total ? ` of ${number(total)}` : ""],
     ["Last", span(paces.at(-1))],
-    ["Typical today", span(median(paceOf(ofToday, lane.product, lane.operation)))],
+    ["Today", span(median(paceOf(ofToday, lane.product, lane.operation)))],
     ["Usual", span(row.usual_seconds ?? row.seconds)],
   ];
   const box = byId("figures");
@@ -254,7 +254,7 @@ function hintWords(running, look) {
   const marks = [];
   if (running.rework) marks.push(`${number(running.rework)} put right`);
   if (running.scrap) marks.push(`${number(running.scrap)} lost`);
-  return marks.join(", ") || "hold if you had to fix it";
+  return marks.join(", ") || "hold if you had to put it right";
 }
 
 function showRunning(app, lane, target, now) {

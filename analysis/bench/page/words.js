@@ -20,16 +20,16 @@ export function span(seconds) {
 
 /** "Piece 5 noted: lost."; `again` where a tap that followed at once was not counted. */
 export function noted(piece, mark, again = false) {
-  const what = mark === "scrap" ? "lost" : "needs rework";
+  const what = mark === "scrap" ? "lost" : "to be put right";
   const why = again ? " The second tap was the same piece." : "";
   return `Piece ${number(piece)} noted: ${what}.${why}`;
 }
 
-/** "5 good, 1 to mend, 1 lost"; "" where every piece is good. */
+/** "5 good, 1 to put right, 1 lost"; "" where every piece is good. */
 export function marksOf(done, { toMend, lost }) {
   if (!toMend && !lost) return "";
   const good = `${number(Math.max(0, done - toMend - lost))} good`;
-  const others = [toMend && `${number(toMend)} to mend`, lost && `${number(lost)} lost`];
+  const others = [toMend && `${number(toMend)} to put right`, lost && `${number(lost)} lost`];
   return [good, ...others].filter(Boolean).join(", ");
 }
 
@@ -39,6 +39,10 @@ export function pieces(count) {
 
 export function laps(count) {
   return count === 1 ? "1 lap" : `${number(count)} laps`;
+}
+
+export function batches(count) {
+  return count === 1 ? "1 batch" : `${number(count)} batches`;
 }
 
 export function taps(count) {
