@@ -58,6 +58,8 @@ def begun(study: Study) -> pd.DataFrame:
 
 def _on_an_earlier_day(moments: pd.Series, study: Study) -> pd.Series:
     """Whether moments lie on a day before that of the newest lap, by the shop's clock."""
+    if moments.empty:
+        return pd.Series(False, moments.index)
     newest = study.laps.started_at.max().tz_convert(study.timezone).normalize()
     return moments.dt.tz_convert(study.timezone) < newest
 

@@ -129,10 +129,11 @@ def _amounts(
 
 
 def overhead_per_hour(shop: Shop) -> float:
-    """Overhead of a week over the hours its people work in one; 0 where none is given."""
-    if not shop.capacity_hours:
-        return np.nan
-    return (shop.overhead_per_week or 0.0) / shop.capacity_hours
+    """Overhead of a week over the hours its people work in one; 0 where none is given, NaN where
+    there are no hours to spread it over."""
+    if not shop.overhead_per_week:
+        return 0.0
+    return shop.overhead_per_week / shop.capacity_hours if shop.capacity_hours else np.nan
 
 
 def _of_routes(frame: pd.DataFrame, shop: Shop, routes: np.ndarray, key: str) -> np.ndarray:
@@ -168,6 +169,7 @@ def _note(
     notes = {
         f"not given: {', '.join(names)}": bool(names),
         "no overhead given, counted as 0": shop.overhead_per_week is None,
+        "no working hours given to spread the overhead over": np.isnan(overhead_per_hour(shop)),
         "every piece so far was lost": lost,
     }
     return "; ".join(note for note, holds in notes.items() if holds)

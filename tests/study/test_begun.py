@@ -64,6 +64,10 @@ def test_pieces_of_a_begun_batch_are_those_not_lost():
     assert begun(study(laps, read_routing(ROUTE))).pieces.tolist() == [9]
 
 
+def test_no_laps_are_no_batch_begun():
+    assert next_of("") == []
+
+
 def test_what_is_finished_is_not_begun_and_the_older_batch_comes_first():
     finished = "".join(
         f"2026-03-02T{hour:02}:00:00Z,600,card box,{operation},001,operation,10,0\n"

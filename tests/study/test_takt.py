@@ -238,6 +238,17 @@ def test_a_missing_price_leaves_earnings_open_and_missing_overhead_is_said():
     assert cost["labour"] > 0
 
 
+def test_no_overhead_is_none_also_where_nobody_has_hours():
+    nobody = (Worker("maker", 24.0, hours_per_week=0.0),)
+    shop = Shop(week=WEEK, workers=nobody, products=SHOP.products)
+    cost = study(laps_frame(ten_batches()), ROUTING, shop).cost.iloc[0]
+    assert cost["overhead"] == 0 and cost["cost_per_good_piece"] > 0
+    spread = Shop(week=WEEK, workers=nobody, products=SHOP.products, overhead_per_week=120.0)
+    cost = study(laps_frame(ten_batches()), ROUTING, spread).cost.iloc[0]
+    assert math.isnan(cost["overhead"]) and math.isnan(cost["cost_per_good_piece"])
+    assert "no working hours given to spread the overhead over" in cost["note"]
+
+
 def test_more_laps_make_the_cost_surer():
     rng = np.random.default_rng(8)
 
