@@ -46,9 +46,10 @@ def compare_ways(laps: pd.DataFrame, ways: pd.DataFrame, by_batch: bool = False)
     fault_share_*   of pieces to be mended or lost; fewer_faults = share A - share B with Newcombe's
                     interval (1998, his tenth: from Wilson's of the two shares), both widened by
                     fault_likeness (`_fault_likeness`), as far as faults come in clumps
-    laps_needed     laps each way to tell a difference of 5 % in time, pieces_needed pieces each way
-                    to tell the larger share of faults from half of it (power 80 %); NaN where the
-                    laps do not say how much they scatter, or there was no fault
+    laps_needed     laps each way, in runs as long as these, to tell a difference of 5 % in time;
+                    pieces_needed: pieces each way to tell the larger share of faults from half of
+                    it (power 80 %); NaN where the laps do not say how much they scatter, or there
+                    was no fault
     verdict         "B better", "A better" (in time or faults, and shown worse in neither),
                     "faster but spoils more" (whichever way), "cannot tell", "one way only"
     """
@@ -127,7 +128,7 @@ def _time(trial: pd.DataFrame) -> dict:
         ("less_time_percent", "less_time_low", "less_time_high", "laps_needed"), np.nan
     )
     if len(set(is_b)) < 2:
-        return nothing | {"runs": len(set(run))}
+        return nothing | {"runs": len(set(run)), "by_run": False}
     laps = pd.DataFrame({"run": run, "block": block, "is_b": is_b, "pace": trial["pace"]})
     runs = laps.groupby("run").agg(
         block=("block", "first"), is_b=("is_b", "first"), pace=("pace", "mean"),
@@ -135,12 +136,15 @@ def _time(trial: pd.DataFrame) -> dict:
     )  # fmt: skip
     by_run = _within_blocks(runs["block"], runs["is_b"], runs["pace"], runs["laps"])
     by_lap = _within_blocks(laps["block"], laps["is_b"], laps["pace"], np.ones(len(laps)))
-    effect, error, freedom, _ = by_run if by_run[2] >= FEWEST_FREEDOM else by_lap
+    told = by_run[2] >= FEWEST_FREEDOM
+    effect, error, freedom, _ = by_run if told else by_lap
     half = stdtrit(freedom, 0.975) * error if freedom > 0 else np.nan
     percent = 100 * -np.expm1([effect, effect + half, effect - half])
-    spread = by_lap[3]
+    # Laps of a run are alike: of as long runs as these, so many more laps are needed.
+    spread = max(by_lap[3], by_run[3]) if told else by_lap[3]
     return dict(zip(nothing, percent, strict=False)) | {
         "runs": len(runs),
+        "by_run": told,
         "laps_needed": laps_each_way(WORTH_TELLING, spread) if spread > 0 else np.nan,
     }
 
@@ -247,7 +251,7 @@ def _note(row: dict) -> str:
     if row["verdict"] == "one way only":
         return "Only one of the two ways has laps so far."
     parts = [_time_note(row), _fault_note(row)]
-    if row["runs"] - row["batches"] - 1 < FEWEST_FREEDOM:
+    if not row["by_run"]:
         parts.append(
             "The ways changed over too seldom to tell them from whatever else changed meanwhile: "
             "take turns of five."

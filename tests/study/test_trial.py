@@ -136,6 +136,24 @@ def test_a_single_change_over_is_said_to_prove_little():
     assert "too seldom" in got["note"]
 
 
+def test_ten_batches_each_way_in_turn_are_not_said_to_change_over_too_seldom():
+    """No batch was shared; the batches are what is compared, and they took turns all along."""
+    got = row(*tried(np.random.default_rng(1), batches=20, turn=20))
+    assert (got["batches"], got["runs"]) == (20, 20)
+    assert "too seldom" not in got["note"]
+    assert "too seldom" in row(*tried(np.random.default_rng(1), batches=2, turn=20))["note"]
+
+
+def test_as_many_laps_as_are_said_to_be_needed_leave_5_percent_told():
+    """Runs that stray by .2 and laps by .15: of runs of 20 laps a lap each is worth little. The
+    half width h of n laps each way, were there as many as are asked for, is h sqrt(n / needed), and
+    a difference told four times in five is (1.96 + .84) / 1.96 of it."""
+    got = row(*tried(np.random.default_rng(1), batches=40, turn=20, run=0.2, lap=0.15))
+    half = np.log((100 - got["less_time_low"]) / (100 - got["less_time_high"])) / 2
+    then = half * np.sqrt(got["laps_a"] / got["laps_needed"])
+    assert then * 2.80 / 1.96 == pytest.approx(np.log(1.05), rel=0.1)
+
+
 def test_practice_and_a_batch_of_better_stuff_favour_neither_way():
     """Each lap is judged against its own curve: halves of a steep curve, B always second, and the
     expected times fall with it."""
