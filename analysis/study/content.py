@@ -82,7 +82,7 @@ def content(
     and the logged rate of interruptions (the contingency allowance only where none is logged);
     times the pieces that must pass here for one to come out good, the product over this and the
     later operations of 1 / (1 - scrap rate); a planned time is known to PLAN_DOUBT. setup: mean
-    seconds per batch set up / batch size. transport and rework: logged seconds per piece at the
+    seconds per batch set up / batch size, the route's own plan where none was logged. transport and rework: logged seconds per piece at the
     operation, times those pieces.
     """
     table = _operation_rates(laps, present, quality, routes, shop)
@@ -117,10 +117,12 @@ def _parts(
     first = _first_of_route(rows)
     through = _through(1 - rates["scrap_rate"][:, at], first)
     standard = rates["standard_seconds"][:, at] * _own_plan(rows, table.iloc[at])
+    logged = table["setup_logged"].to_numpy()[at]
+    setup = np.where(logged, rates["setup_per_batch"][:, at], rows["setup_seconds"].to_numpy(float))
     return Parts(
         standard=standard,
         good=standard * through,
-        setup=rates["setup_per_batch"][:, at] / batch_sizes(rows, shop),
+        setup=setup / batch_sizes(rows, shop),
         transport=rates["transport_rate"][:, at] * through,
         rework=rates["rework_rate"][:, at] * through,
         through=through,
@@ -143,8 +145,7 @@ def _operation_rates(
     shop: Shop,
 ) -> pd.DataFrame:
     """One row per product and operation of any route: its rates and their standard errors."""
-    keep = ["planned_seconds", "setup_seconds"]
-    table = routes.groupby(KEYS, sort=True)[keep].first().reset_index()
+    table = routes.groupby(KEYS, sort=True)[["planned_seconds"]].first().reset_index()
     normal = normal_by_operation(present)
     table = table.merge(normal[[*KEYS, "normal_seconds", "se_log"]], on=KEYS, how="left")
     columns = ["units", "lost_units", "scrap_rate", "scrap_likeness"]
@@ -160,9 +161,8 @@ def _operation_rates(
     nothing = {"units": 0, "lost_units": 0, "scrap_rate": 0.0, "scrap_likeness": 1.0}
     table = table.fillna(nothing)
     setup = _setup_per_batch(laps, table)
-    logged = setup["clusters"] > 0
-    table["setup_per_batch"] = setup["value"].where(logged, table["setup_seconds"])
-    table["setup_se"] = setup["se"].where(logged, 0.0)
+    table["setup_logged"] = setup["clusters"] > 0
+    table["setup_per_batch"], table["setup_se"] = setup["value"].fillna(0.0), setup["se"]
     for name in ("transport", "rework"):
         rate = _rate_per_piece(laps, table, name, shop.timezone)
         table[f"{name}_rate"], table[f"{name}_se"] = rate["value"], rate["se"]

@@ -149,6 +149,21 @@ def test_an_operation_of_one_variant_is_on_that_route_only():
         assert hours.to_dict() == pytest.approx({"": 112.5, "plain": 90, "painted": 180})
 
 
+def test_a_setup_that_one_variant_plans_is_that_variants_alone():
+    """Only for the painted box is the press warmed up: 600 s for 10 pieces."""
+    routing = routing_frame([
+        {"operation": "stamp", "variant": "plain"},
+        {"operation": "stamp", "variant": "painted", "setup_seconds": 600.0},
+    ])  # fmt: skip
+    shop = Shop(week=WEEK, products=(
+        Product("box"), Product("box", "plain", 30, 10), Product("box", "painted", 10, 10),
+    ))  # fmt: skip
+    rows = [{"operation": "stamp", "variant": "plain", "seconds": 60.0, "batch": "1"}] * 6
+    for laps in ([], rows):
+        content = study(laps_frame(laps), routing, shop).content.set_index("variant")
+        assert content["setup_seconds"].to_dict() == {"plain": 0.0, "painted": 60.0}
+
+
 def test_demand_not_given_leaves_takt_open_and_says_why():
     shop = Shop(products=(Product("box"),))
     takt = study(laps_frame(ten_batches()), ROUTING, shop).takt.iloc[0]
