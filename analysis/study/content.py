@@ -82,8 +82,8 @@ def content(
     and the logged rate of interruptions (the contingency allowance only where none is logged);
     times the pieces that must pass here for one to come out good, the product over this and the
     later operations of 1 / (1 - scrap rate); a planned time is known to PLAN_DOUBT. setup: mean
-    seconds per batch set up / batch size, the route's own plan where none was logged. transport and rework: logged seconds per piece at the
-    operation, times those pieces.
+    seconds per batch set up / batch size, the route's own plan where none was logged. transport
+    and rework: logged seconds per piece at the operation, times those pieces.
     """
     table = _operation_rates(laps, present, quality, routes, shop)
     table["standard_seconds"] = table["normal_seconds"] * _allowance_factor(shop, delay.percent)
