@@ -269,7 +269,9 @@ def _machine_paced(skill: Skill, seconds: Estimate) -> Skill:
 
 
 def _machine_steps(model: ShopModel, line: Line, machine: Equipment) -> tuple[Step, ...]:
-    """The route with the machine; what follows a step waits for its unattended time as well."""
+    """The route with the machine; what follows a step waits for its unattended time as well, for
+    which the pieces hold their station. What they then wait elsewhere (to dry) holds none, but for
+    the last step of a route, whose one wait is both."""
     steps = [
         _machine_step(step, machine) if step.operation in machine.operations else step
         for step in line.steps
@@ -282,14 +284,19 @@ def _machine_steps(model: ShopModel, line: Line, machine: Equipment) -> tuple[St
     ]
     if not any(alone):
         return tuple(steps)
+    followed = {place for step in steps for place, _ in step.before}
+    elsewhere = [
+        own > 0 and place in followed and not step.wait_holds_station
+        for place, (step, own) in enumerate(zip(steps, alone, strict=True))
+    ]
     return tuple(
         replace(
             step,
             before=tuple((place, wait + alone[place]) for place, wait in step.before),
-            wait_seconds=step.wait_seconds + own,
+            wait_seconds=own if is_elsewhere else step.wait_seconds + own,
             wait_holds_station=step.wait_holds_station or own > 0,
         )
-        for step, own in zip(steps, alone, strict=True)
+        for step, own, is_elsewhere in zip(steps, alone, elsewhere, strict=True)
     )
 
 
@@ -339,15 +346,18 @@ def with_helper(model: ShopModel, helper: Helper, scenario: Scenario) -> ShopMod
     """One more pair of hands who begins at piece 1, and the worker who teaches them.
 
     Training: in its first hours neither makes pieces. Supervision: a share of each of the helper's
-    hours is an hour of the first worker's. Weeks off cost nothing.
+    hours is an hour of the first worker's. Weeks off cost nothing. Where nobody is at the bench,
+    closed or lost to a move, nobody is taught.
     """
     taken = {hand.name for hand in model.hands}
     name = helper.name if helper.name not in taken else f"{helper.name} (new)"
     helper = replace(helper, operations=helper_operations(model, helper))
     hours = helper_hours(model, helper)
     there = helper_weeks(helper, scenario)
-    training = _training_hours(helper, hours * there)
-    share = there * (1 - training / max(hours, 1 / HOUR))
+    is_open = _open_shares(model, scenario.horizon_weeks)
+    present = hours * there * is_open
+    training = _training_hours(helper, present)
+    share = there * (1 - training / np.maximum(present, 1 / HOUR))
     hand = Hand(
         name=name,
         hours_per_week=hours,
@@ -358,10 +368,19 @@ def with_helper(model: ShopModel, helper: Helper, scenario: Scenario) -> ShopMod
     hands = (*model.hands, hand)
     if model.hands:
         teacher = model.hands[0]
-        taught = training + helper.supervision_share * (hours * there - training)
-        hands = (_less(teacher, taught * HOUR / hand_seconds(model, teacher)), *hands[1:])
+        taught = training + helper.supervision_share * (present - training)
+        of_teacher = hand_seconds(model, teacher) * np.where(is_open > 0, is_open, 1.0)
+        hands = (_less(teacher, taught * HOUR / of_teacher), *hands[1:])
     lines = tuple(_line_open_to(line, name, helper.operations) for line in model.lines)
     return replace(skilled(model, helper, name), hands=hands, lines=lines)
+
+
+def _open_shares(model: ShopModel, weeks: int) -> np.ndarray:
+    """The share of each week in which the shop is open: 1, less what is closed or lost."""
+    lost = np.zeros(weeks)
+    closed = model.closed[:weeks]
+    lost[: len(closed)] = closed
+    return 1 - lost
 
 
 def helper_weeks(helper: Helper, scenario: Scenario) -> np.ndarray:
@@ -408,10 +427,18 @@ def _line_open_to(line: Line, name: str, operations: tuple[str, ...]) -> Line:
 
 
 def hand_seconds(model: ShopModel, hand: Hand) -> float:
-    """Seconds of one person in an ordinary week, at least one second."""
+    """Seconds at the bench of one person in an ordinary week: as agreed, as long as the shop is
+    open; at least one second."""
+    whole = sum(end - start for start, end in model.open_seconds)
+    agreed = whole if hand.hours_per_week is None else hand.hours_per_week * HOUR
+    return max(min(agreed, whole), 1.0)
+
+
+def paid_seconds(model: ShopModel, hand: Hand) -> float:
+    """Seconds of one person that are paid in a week: as agreed, else those at the bench."""
     if hand.hours_per_week is not None:
-        return max(hand.hours_per_week * HOUR, 1.0)
-    return max(sum(end - start for start, end in model.open_seconds), 1.0)
+        return hand.hours_per_week * HOUR
+    return hand_seconds(model, hand)
 
 
 def _less(hand: Hand, share: np.ndarray) -> Hand:

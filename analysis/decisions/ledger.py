@@ -18,7 +18,7 @@ from typing import Any, TypeAlias
 import numpy as np
 
 from analysis.decisions.answer import GIVEN
-from analysis.decisions.change import HOUR, hand_seconds, helper_hours, helper_weeks
+from analysis.decisions.change import HOUR, helper_hours, helper_weeks, paid_seconds
 from analysis.decisions.draws import PARAMETER, code_of, normal_draws
 from analysis.decisions.money import at, discount_factors, weekly_rate
 from analysis.decisions.shop_model import ShopModel
@@ -203,5 +203,5 @@ def fixed_costs(model: ShopModel, weeks: int) -> np.ndarray:
     for hand in model.hands:
         last = weeks if hand.until_week is None else hand.until_week
         there = (week >= hand.from_week) & (week < last)
-        costs += there * (hand.cost_per_hour or 0.0) * hand_seconds(model, hand) / HOUR
+        costs += there * (hand.cost_per_hour or 0.0) * paid_seconds(model, hand) / HOUR
     return costs

@@ -6,7 +6,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from analysis.decisions.change import changed, expected, hand_seconds
+from analysis.decisions.change import changed, expected, hand_seconds, paid_seconds
+from analysis.decisions.hours import available_seconds, stretches_of
 from analysis.decisions.money import NORMAL_95
 from analysis.decisions.newcomer import PEOPLE_DIFFER, newcomer_skills, present_seconds
 from analysis.decisions.shop_model import Hand, Skill
@@ -65,6 +66,21 @@ def test_training_takes_the_hours_of_both():
     teacher, hand = helped(replace(HELPER, training_hours=sure(30.0))).hands
     assert hand.available == pytest.approx([0, 0.5, 1, 1, 1, 1])
     assert teacher.available == pytest.approx([1 - 20 / 40, 1 - 10 / 40, 1, 1, 1, 1])
+
+
+def test_nobody_is_taught_while_the_shop_is_closed():
+    """A first week lost to the move: the eight hours of teaching come in the second one."""
+    model = after(helper=replace(HELPER, hours_per_week=8.0, training_hours=sure(8.0)),
+                  move=Move(lost_days=sure(5)))  # fmt: skip
+    hours = available_seconds(stretches_of(model, 3), 3) / 3600
+    assert hours == pytest.approx(np.array([[0, 40 - 8, 40], [0, 0, 8]]))
+
+
+def test_a_week_half_lost_is_half_a_week_to_teach_in():
+    """Twenty hours of a helper, ten of them lost in the first week: 15 of teaching are 10 and 5."""
+    model = after(helper=replace(HELPER, training_hours=sure(15.0)), move=Move(lost_days=sure(2.5)))
+    hours = available_seconds(stretches_of(model, 3), 3) / 3600
+    assert hours == pytest.approx(np.array([[20 - 10, 40 - 5, 40], [0, 15, 20]]))
 
 
 def test_supervision_takes_a_share_of_the_makers_hours_as_long_as_the_helper_is_there():
@@ -186,6 +202,18 @@ def test_a_machine_that_runs_alone_takes_the_hand_only_for_its_share():
     assert sew.before == ((0, pytest.approx(25 * 30)),)
 
 
+def test_what_dries_elsewhere_after_a_machine_that_runs_alone_does_not_hold_the_machine():
+    """25 pieces of 60 s, half of it alone: 750 s in the saw, then two hours on the rack."""
+    model = box_shop()
+    cut, sew = model.lines[0].steps
+    steps = (replace(cut, wait_seconds=7200.0), replace(sew, before=((0, 7200.0),)))
+    model = replace(model, lines=(replace(model.lines[0], steps=steps),))
+    machine = Equipment(("cut",), attended_share=sure(0.5))
+    cut, sew = after(model, equipment=(machine,)).lines[0].steps
+    assert cut.wait_holds_station and cut.wait_seconds == pytest.approx(750)
+    assert sew.before == ((0, pytest.approx(7200 + 750)),)
+
+
 def test_a_second_machine_is_one_more_place_and_a_new_station_a_place_of_its_own():
     beside = after(equipment=(Equipment(("cut",), new_station=True),))
     assert beside.stations == {"saw": 2}
@@ -222,6 +250,14 @@ def test_the_way_to_another_room_comes_off_the_hours():
     (hand,) = after(move=Move(commute_hours_per_week=sure(4.0))).hands
     assert hand.available == pytest.approx([0.9] * 6)
     assert hand_seconds(box_shop(), hand) == 40 * 3600
+
+
+def test_the_way_takes_its_hours_of_somebody_whose_agreed_ones_the_shop_is_not_open_for():
+    """60 hours agreed, 40 open: 4 on the way leave 36, and all 60 are paid."""
+    model = replace(box_shop(), hands=(Hand("maker", 60.0, 10.0),))
+    moved = after(model, move=Move(commute_hours_per_week=sure(4.0)))
+    assert available_seconds(stretches_of(moved, 1), 1) / 3600 == pytest.approx(36)
+    assert paid_seconds(moved, moved.hands[0]) == 60 * 3600
 
 
 def test_demand_factors_multiply_with_growth_and_season():
