@@ -5,7 +5,8 @@
 | time of an operation | the worker's fitted curve, at the level the study states for today |
 | its doubt | the study's 95 % intervals of level, exponent and retention, as log-normal |
 | scatter of pieces and of batches | lap noise and session noise of the fit |
-| an operation a worker has no laps of | a colleague's curve from its first piece; else the plan |
+| an operation a worker has no laps of | the curve, from its first piece, of the most practised of
+  all who were timed there, on the shop's list or not; else the plan |
 | chances of rework and scrap | the laps' shares; their doubt widened for pieces being alike |
 | setup, walks | mean seconds a batch as logged; else the routing's setup |
 | interruptions, rest | the logged share (else the contingency allowance); the shop's allowances |
@@ -314,8 +315,8 @@ def _skills(
     skills = {}
     for row in steps.itertuples():
         able = _able(row.skill, names)
-        known = {name: fitted[name, product, row.operation] for name in able
-                 if (name, product, row.operation) in fitted}  # fmt: skip
+        known = {name: skill for (name, *work), skill in fitted.items()
+                 if work == [product, row.operation]}  # fmt: skip
         for name in able:
             skill = known.get(name) or _from_a_colleague(known) or _planned(row, fitted)
             at_once = int(row.pieces_at_once)
@@ -331,7 +332,7 @@ def _able(skill_column: str, names: list[str]) -> list[str]:
 
 
 def _from_a_colleague(known: Mapping[str, Skill]) -> Skill | None:
-    """What the most practised colleague did from the first piece on; doubtful as a plan is."""
+    """What the most practised of them did from the first piece on; doubtful as a plan is."""
     if not known:
         return None
     skill = max(known.values(), key=lambda skill: skill.experience)

@@ -224,7 +224,7 @@ def sentences(
     sold = (
         f"Sold in a week: {pieces(before.sold_per_week.mean)} before, "
         f"{pieces(after.sold_per_week.mean)} after{_from_to(after.sold_per_week)}, "
-        f"of {pieces(money.demand_per_week)} asked for."
+        f"of {pieces(_asked_for(after))} asked for."
     )
     if verdict == NOTHING:
         return (Said(SOLD, sold),)
@@ -236,10 +236,15 @@ def sentences(
         (OUT_OF_POCKET, _deepest_sentences(money, currency)),
         (SOLD, [sold, *_sold_sentences(before, after, money, scenario)]),
         (HOURS, _hours_sentences(before, after, money, scenario, currency)),
-        (ENOUGH, _enough_sentences(before, money)),
+        (ENOUGH, _enough_sentences(before, after, money)),
         (ASKED_FOR, _demand_sentences(money, currency)),
     )
     return tuple(Said(about, line) for about, lines in told for line in lines)
+
+
+def _asked_for(week: Situation) -> float:
+    """Pieces asked for in an average week of the runs; of a range more than at its middle."""
+    return week.sold_per_week.mean + week.lost_demand_per_week.mean
 
 
 def _worth_sentence(verdict: str, money: Money, scenario: Scenario, currency: str) -> str:
@@ -279,13 +284,14 @@ def _at_most_sentence(price: Bearable, scenario: Scenario, currency: str) -> str
     fixed = " once it is fixed" if price.is_range else ""
     most = price_words(rounded_down(price.at_most), price.per, currency)
     given = price_words(price.given, price.per, currency)
-    between = ""
+    only, between = "", ""
     if rounded_down(price.at_most) < rounded_down(price.breaks_even):
+        only = " only"
         between = f"; between the two, more than {10 - DO_TENTHS} of 10 runs lose"
     return (
         f"With all else as here, the {price.name} may be up to {most}{fixed}: at least {DO_TENTHS} "
         f"of 10 runs then gain within {span(scenario.horizon_weeks)} (reckoned with: {given}). The "
-        f"average of all runs breaks even only at {even}{between}."
+        f"average of all runs breaks even{only} at {even}{between}."
     )
 
 
@@ -300,7 +306,8 @@ def _sold_sentences(
 ) -> list[str]:
     """Why fewer are sold, and after how many it pays."""
     lines = []
-    if after.sold_per_week.mean < WORTH_TELLING * before.sold_per_week.mean and scenario.helper:
+    fewer = after.sold_per_week.mean < WORTH_TELLING * before.sold_per_week.mean
+    if fewer and is_of_helper_alone(scenario):
         lines.append(
             "Fewer pieces are sold with this helper: teaching takes hours, and slower hands hold a "
             "place or a batch that others wait for. Work that holds nobody else up would suit them "
@@ -311,12 +318,26 @@ def _sold_sentences(
     return lines
 
 
+def is_of_helper_alone(scenario: Scenario) -> bool:
+    """Whether all that differs is a helper's doing: nothing else is changed along with it."""
+    demand = scenario.demand
+    return bool(
+        scenario.helper
+        and not scenario.equipment
+        and not scenario.move
+        and (demand is None or demand.either_way)
+    )
+
+
 def _deepest_sentences(money: Money, currency: str) -> list[str]:
     """The most money one is down on the way, and when."""
     if not round(money.deepest_low) or _without_money(money):
         return []
     line = "Most money out of pocket, against going on as before: "
-    if money.deepest_week and round(money.deepest):
+    if not round(money.deepest):
+        down = amount(money.deepest_low, currency)
+        return [f"{line}none in the middle of the runs; in 1 of 20 runs {down} or more."]
+    if money.deepest_week:
         line += f"about {amount(money.deepest, currency)}, after {_weeks(money.deepest_week)}"
     else:
         line += f"about {amount(money.deepest, currency)} at the start"
@@ -403,19 +424,30 @@ def _takes_hours(move: Move) -> bool:
     return bool(move.commute_hours_per_week.high or move.lost_days.high)
 
 
-def orders_sentence(week: int, ordered: float, ready: Sequence[float]) -> str:
-    """How much of a dated order is ready in time; ready: pieces, one figure a run."""
+def orders_sentence(
+    week: int, ordered: float, ready: Sequence[float], begun_in_week: int = 1
+) -> str:
+    """How much of a dated order is ready in time; ready: pieces, one figure a run. Where not all
+    is, that more may be if it is begun before `begun_in_week`."""
     counts = np.asarray(ready, float)
     whole = float((counts >= ordered).mean())
+    earlier = ""
+    if whole < 1 and begun_in_week > 1:
+        earlier = (
+            f"; no batch for them is begun before week {begun_in_week}, and begun earlier more may "
+            "be ready"
+        )
     return (
         f"Of the {figure(ordered, 4)} pieces ordered for week {week}, {pieces(counts.mean())} are "
-        f"ready in time on average, all of them in {in_ten(whole)} runs."
+        f"ready in time on average, all of them in {in_ten(whole)} runs{earlier}."
     )
 
 
-def _enough_sentences(before: Situation, money: Money) -> list[str]:
-    """That more could not be sold, where it could not."""
-    if before.sold_per_week.mean < ALL_IS_SOLD * money.demand_per_week:
+def _enough_sentences(before: Situation, after: Situation, money: Money) -> list[str]:
+    """That more could not be sold, where it could not: all is made that is asked for as things are,
+    and no more is asked for after the change."""
+    asked = max(_asked_for(before), _asked_for(after), money.demand_per_week)
+    if before.sold_per_week.mean < ALL_IS_SOLD * asked:
         return []
     return [
         "As things are, nearly all that is asked for is made already: quicker work or more "
@@ -459,8 +491,8 @@ def _between(money: Money) -> str:
     if low is None or high is None:
         end, onward = (high, "less") if low is None else (low, "more")
         return f" (from {pieces(end or 0.0)} or {onward})"
-    ends = dict.fromkeys((pieces(low), pieces(high)))
-    return f" (from {' to '.join(ends)})"
+    ends = pieces(low), pieces(high)
+    return "" if ends[0] == ends[1] else f" (from {' to '.join(ends)})"
 
 
 def _gains(share: float) -> str:

@@ -140,7 +140,8 @@ class Hand:
 class Order:
     """A big order with a date: so many pieces more are asked for in that week.
 
-    price: of each, None is the line's; they are taken to be the first that are sold in that week.
+    known_weeks_before: batches for it are begun from so many weeks before on. price: of each, None
+    is the line's; they are taken to be the first that are sold in that week.
     """
 
     line: int
@@ -148,6 +149,11 @@ class Order:
     pieces: float
     known_weeks_before: int = 4
     price: float | None = None
+
+    @property
+    def begun_in_week(self) -> int:
+        """The first week in which batches for it are begun."""
+        return max(self.week - self.known_weeks_before, 0)
 
 
 @dataclass(frozen=True)

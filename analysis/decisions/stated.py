@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 
 import numpy as np
 
 from analysis.decisions.answer import ASSUMED, GIVEN, MEASURED, PUBLISHED, Assumption
 from analysis.decisions.change import helper_hours, helper_operations
 from analysis.decisions.money import NORMAL_95
-from analysis.decisions.newcomer import shop_guess
+from analysis.decisions.newcomer import newcomer_skills, shop_guess
 from analysis.decisions.sentences import span
+from analysis.decisions.shop_model import Order as ModelOrder
 from analysis.decisions.shop_model import ShopModel
 from analysis.records.figures import figure
 from analysis.records.scenario import Equipment, Estimate, Helper, Move, Scenario, sure
@@ -40,10 +42,9 @@ def _of_shop(model: ShopModel) -> Iterator[Assumption]:
     shelf = sum(line.stock for line in model.lines)
     yield Assumption("On the shelf at the start", f"{figure(shelf, 3)} pieces", GIVEN)
     sources = [skill.source for skill in model.skills.values()]
-    measured = sum(source == "measured" for source in sources)
     yield Assumption(
-        "Times, practice, faults and interruptions", _measured_words(measured, len(sources)),
-        MEASURED if measured else ASSUMED,
+        "Times, practice, faults and interruptions", _measured_words(sources),
+        MEASURED if "measured" in sources else ASSUMED,
     )  # fmt: skip
     unpaid = [hand.name for hand in model.hands if not hand.cost_per_hour]
     if unpaid:
@@ -91,16 +92,21 @@ def _asked(model: ShopModel, products: tuple[str, ...] = ()) -> float:
     )
 
 
-def _measured_words(measured: int, known: int) -> str:
-    """How many of the times of a person, product and operation were timed."""
-    if not measured:
-        return "none timed at the bench so far: all from the route"
-    if measured == known:
+def _measured_words(sources: list[str]) -> str:
+    """How the times of each person, product and operation are known, by the skills' sources."""
+    measured, of_others = sources.count("measured"), sources.count("assumed")
+    if measured == len(sources):
         return "timed at the bench, for every person, product and operation"
-    return (
-        f"timed at the bench for {measured} of {known} (person, product and operation), the "
-        "others from the route"
-    )
+    planned = len(sources) - measured - of_others
+    if planned == len(sources):
+        return "none timed at the bench so far: all from the route"
+    parts = [f"timed at the bench for {measured or 'none'} of {len(sources)} (person, product and "
+             "operation)"]  # fmt: skip
+    if of_others:
+        parts.append(f"{of_others} as somebody else timed there began")
+    if planned:
+        parts.append(f"{planned} from the route")
+    return ", ".join(parts)
 
 
 def _of_demand(now: ShopModel, scenario: Scenario, currency: str) -> Iterator[Assumption]:
@@ -135,7 +141,8 @@ def _of_demand(now: ShopModel, scenario: Scenario, currency: str) -> Iterator[As
         yield Assumption(
             "An order",
             f"{order.pieces} of the {order.product} {order.variant}".rstrip()
-            + f", due in week {order.week}, at {price}",
+            + f", due in week {order.week}, at {price}; batches for it are begun from week "
+            f"{ModelOrder(0, order.week - 1, 0.0).begun_in_week + 1} on",
             GIVEN,
         )
 
@@ -152,8 +159,8 @@ def _of_helper(model: ShopModel, helper: Helper, currency: str) -> Iterator[Assu
     yield Assumption(
         "Their first pieces",
         f"take {_times(helper.first_unit_factor)} the first of the shop's own people did; "
-        "people differ by about a fifth, and nobody is taken to become faster than the quickest "
-        "in the shop is now",
+        + ("" if helper.first_unit_factor.is_range else "people differ by about a fifth, and ")
+        + "in the middle of the runs nobody gets faster than the quickest in the shop is now",
         GIVEN if helper.first_unit_factor.is_range else PUBLISHED,
     )
     yield _learning_rate(model, helper)
@@ -178,6 +185,14 @@ def _of_helper(model: ShopModel, helper: Helper, currency: str) -> Iterator[Assu
 
 def _learning_rate(model: ShopModel, helper: Helper) -> Assumption:
     """How fast a helper gets quicker: as given, or by the shop's curves and published studies."""
+    what = "They get quicker (learning rate)"
+    whole = replace(helper, operations=helper_operations(model, helper))
+    skills = newcomer_skills(model, whole, helper.name).values()
+    if all(skill.curve == "constant" for skill in skills):
+        never = (
+            "not at all: their first pieces take no longer than the quickest in the shop does now"
+        )
+        return Assumption(what, never, ASSUMED)
     if helper.learning_rate:
         rate = "each time their pieces have doubled, one takes "
         rate += f"{_between(helper.learning_rate, 100)} % of the time before"
@@ -194,9 +209,7 @@ def _learning_rate(model: ShopModel, helper: Helper) -> Assumption:
             f"({low:.0f} to {high:.0f} %), from {guess.cells} learning curves of the shop and "
             "published studies"
         )
-    return Assumption(
-        "They get quicker (learning rate)", rate, GIVEN if helper.learning_rate else PUBLISHED
-    )
+    return Assumption(what, rate, GIVEN if helper.learning_rate else PUBLISHED)
 
 
 def _minding(model: ShopModel, helper: Helper) -> str:

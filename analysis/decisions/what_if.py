@@ -240,8 +240,8 @@ def _of_helper(
 ) -> Iterator[Said]:
     """What an hour of a helper brings, where nothing else is changed along with it."""
     scenario = compared.scenario
-    helper, demand = scenario.helper, scenario.demand
-    if not helper or scenario.equipment or scenario.move or (demand and not demand.either_way):
+    helper = scenario.helper
+    if not helper or not sentences.is_of_helper_alone(scenario):
         return
     there = helper_weeks(helper, scenario).mean()
     hours = helper_hours(compared.models[0], helper) * there
@@ -261,10 +261,12 @@ def _of_orders(compared: Compared) -> Iterator[Said]:
     after, orders = compared.after, compared.models[1].orders
     for week in sorted({order.week for order in orders if order.week < after.weeks}):
         due = np.zeros(after.sold.shape[2])
-        for order in orders:
-            due[order.line] += order.pieces * (order.week == week)
+        of_week = [order for order in orders if order.week == week]
+        for order in of_week:
+            due[order.line] += order.pieces
         ready = np.minimum(after.sold[:, week], due).sum(axis=1)
-        yield Said(ORDERS, sentences.orders_sentence(week + 1, due.sum(), ready))
+        begun = min(order.begun_in_week for order in of_week)
+        yield Said(ORDERS, sentences.orders_sentence(week + 1, due.sum(), ready, begun + 1))
 
 
 def _situations(compared: Compared) -> Situations:

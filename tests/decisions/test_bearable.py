@@ -92,8 +92,12 @@ def test_each_price_that_is_asked_for_has_one_and_what_is_not_asked_for_none():
     ("at_most", "even", "said"),
     [
         (74.96, 95.0, "With all else as here, the added rent may be up to 74.9 EUR a week: at "
-         "least 8 of 10 runs then gain within 2 years (reckoned with: 60 EUR a week). On average "
-         "it breaks even at 95 EUR a week (nine of ten runs: 0 to 150 EUR)."),
+         "least 8 of 10 runs then gain within 2 years (reckoned with: 60 EUR a week). The "
+         "average of all runs breaks even only at 95 EUR a week (nine of ten runs: 0 to 150 EUR); "
+         "between the two, more than 2 of 10 runs lose."),
+        (95.0, 95.0, "With all else as here, the added rent may be up to 95 EUR a week: at least 8 "
+         "of 10 runs then gain within 2 years (reckoned with: 60 EUR a week). The average of all "
+         "runs breaks even at 95 EUR a week (nine of ten runs: 0 to 150 EUR)."),
         (-3.0, 12.0, "However low the added rent, fewer than 8 of 10 runs gain; on average it "
          "breaks even at 12 EUR a week (nine of ten runs: 0 to 150 EUR)."),
         (-9.0, -2.0, "Even if the added rent were nothing, it would not pay on average."),

@@ -165,6 +165,26 @@ def test_who_has_no_laps_of_an_operation_begins_where_a_colleague_began(bindery)
     assert ("newcomer", "pocket notebook", "sew") not in model.skills
 
 
+def test_laps_of_somebody_who_is_not_on_the_shops_list_tell_more_than_the_plan():
+    """Timed as `maker`, which is what laps without a name are; the shop's list has anna only."""
+    rows = "started_at,seconds,product,operation\n"
+    rows += "".join(
+        f"2026-06-01T{8 + n // 4:02}:{n % 4}0Z,{28 + n % 5},box,cut\n" for n in range(16)
+    )
+    routing = read_routing(BytesIO(PLAN.encode()), "routing.csv")
+    anna = replace(ASKED, workers=(Worker("anna"),))
+    laps = read_laps(BytesIO(rows.encode()), anna, name="laps.csv").frame
+    model = model_of(study(laps, routing, anna), routing, anna)
+    cut = model.skills["anna", "box", "cut"]
+    assert cut.source == "assumed" and mean_seconds(cut, 1) == pytest.approx(30, rel=0.1)
+    assert model.skills["anna", "box", "bake"].source == "planned"
+    times = next(a for a in assumptions(model, model, Scenario()) if a.what.startswith("Times"))
+    assert times.value == (
+        "timed at the bench for none of 2 (person, product and operation), 1 as somebody else "
+        "timed there began, 1 from the route"
+    )
+
+
 @pytest.mark.parametrize(("rows", "shop", "said"), [
     (PLAN, Shop(), "no product is asked for"),
     (PLAN, Shop(products=(Product("vase", demand_per_week=3.0),)), "vase"),

@@ -202,7 +202,11 @@ def test_what_an_hour_of_a_helper_brings_stands_beside_what_it_costs():
     )
 
 
-NOTHING_COMES = Spread(0.0, 0.0, 0.0, 0.0)
+def flat(value):
+    return Spread(value, value, value, value)
+
+
+NOTHING_COMES = flat(0.0)
 WEEK = Situation(*[NOTHING_COMES] * 8)
 
 
@@ -211,7 +215,7 @@ def lines(*asked):
 
 
 def week(hours):
-    return replace(WEEK, bench_hours_per_week=Spread(hours, hours, hours, hours))
+    return replace(WEEK, bench_hours_per_week=flat(hours))
 
 
 def test_hours_freed_are_told_and_what_one_of_them_costs():
@@ -251,11 +255,63 @@ def test_how_much_of_a_big_order_is_ready_is_told():
     )
 
 
+def test_an_order_that_is_not_ready_is_said_to_be_begun_late_and_not_to_be_too_much():
+    """Begun at once it might be: who reads that none of the runs has it ready turns it down."""
+    late = orders_sentence(10, 400.0, [360.0, 380.0], begun_in_week=6)
+    assert late.endswith("runs; no batch for them is begun before week 6, and begun earlier more "
+                         "may be ready.")  # fmt: skip
+    for ready, begun in (([400.0, 400.0], 6), ([360.0, 380.0], 1)):
+        assert "begun" not in orders_sentence(10, 400.0, ready, begun)
+
+
 @pytest.mark.parametrize(
     ("exponent", "words"), [(-0.3, "81 % of before"), (0.1, "100 % of before")]
 )
 def test_a_learning_curve_is_told_by_what_doubling_does(exponent, words):
     assert curve_words(exponent) == words
+
+
+def sold(pieces, lost):
+    return replace(WEEK, sold_per_week=flat(pieces), lost_demand_per_week=flat(lost))
+
+
+def test_that_all_is_made_already_is_said_of_what_is_asked_for_now():
+    """219 of 300 are sold; with half the demand all of it is, which is no news of today."""
+    halved = replace(NEVER, demand_per_week=150.0)
+    cases = (
+        ((219.0, 81.0), (150.0, 0.0), False), ((150.0, 0.0), (150.0, 0.0), True),
+        ((150.0, 0.0), (150.0, 150.0), False),
+    )  # fmt: skip
+    for before, after, is_said in cases:
+        said = lines(DO_NOT, sold(*before), sold(*after), halved, Scenario(), "EUR")
+        assert any("is made already" in line for line in said) == is_said, (before, after)
+        assert f"of {sum(after):.0f} asked for." in " ".join(said)
+
+
+def test_that_fewer_are_sold_is_laid_to_a_helper_only_where_nothing_else_changes():
+    helper = Helper(8.0, 15.0)
+    for other, is_said in (
+        ({}, True), ({"demand": Demand(factor=sure(0.7), either_way=True)}, True),
+        ({"demand": Demand(factor=sure(0.7))}, False), ({"move": Move(lost_days=sure(9))}, False),
+    ):  # fmt: skip
+        scenario = Scenario(helper=helper, **other)
+        said = lines(DO_NOT, sold(150.0, 0.0), sold(105.0, 0.0), NEVER, scenario, "EUR")
+        assert any("with this helper" in line for line in said) == is_said, other
+
+
+def test_a_break_even_that_no_run_doubts_has_no_range():
+    sure_one = replace(MONEY, break_even_low=90.0, break_even_high=90.02)
+    said = lines(DO, week(40.0), week(40.0), sure_one, Scenario(), "EUR")
+    assert "It pays from about 90 pieces asked for in a week; reckoned with here are 100." in said
+
+
+def test_where_the_middle_of_the_runs_never_is_out_of_pocket_that_is_what_is_said():
+    risky = replace(MONEY, deepest=0.0, deepest_low=700.0)
+    said = lines(DO, week(40.0), week(40.0), risky, Scenario(), "EUR")
+    assert (
+        "Most money out of pocket, against going on as before: none in the middle of the runs; in "
+        "1 of 20 runs 700 EUR or more."
+    ) in said
 
 
 def test_none_of_the_runs_is_said_as_english_says_it():
