@@ -64,11 +64,11 @@ def _totals(totals: pd.DataFrame, y: alt.Y) -> list[alt.Chart]:
 
 def _described(totals: pd.DataFrame, title: str) -> str:
     """What a screen reader says in place of the picture: each operation's minutes and range."""
-    each = []
+    each, places = [], decimals(totals["total"].max())  # as on the chart
     for row in totals.itertuples():
-        said = f"{row.operation} {number(row.total, 1)} minutes"
+        said = f"{row.operation} {number(row.total, places)} minutes"
         known = row.low == row.low
-        span = f" ({number(row.low, 1)} to {number(row.high, 1)})" if known else ""
+        span = f" ({number(row.low, places)} to {number(row.high, places)})" if known else ""
         each.append(said + span)
     return (
         f"Bar chart of {title} by operation, each bar split by what the time was spent on. "

@@ -107,8 +107,8 @@ def _path_said(frame: pd.DataFrame, title: str, payback_weeks: float | None) -> 
         week = f"earned back in week {number(payback_weeks)}"
         back = week if payback_weeks else "a gain from the start"
     return (
-        f"Line of {title} against going on as before, by week. After {number(end['week'])} weeks "
-        f"{number(end['middle'])} in the middle of the runs, "
+        f"Line of {title} against going on as before, by week. After "
+        f"{look.counted_weeks(end['week'])} {number(end['middle'])} in the middle of the runs, "
         f"{number(end['low'])} to {number(end['high'])} "
         f"in nine of ten; the middle is {back}."
     )

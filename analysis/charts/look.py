@@ -11,6 +11,8 @@ from typing import Any
 import altair as alt
 import pandas as pd
 
+from analysis.records.figures import number
+
 BLUE, ORANGE, GREEN = "#0072B2", "#E69F00", "#009E73"
 VERMILION, PURPLE, SKY, GREY = "#D55E00", "#CC79A7", "#56B4E9", "#707070"
 # Three of the eight are too light for a line or point on paper (WCAG 2.2, 1.4.11: 3 to 1). Bars of
@@ -108,6 +110,16 @@ def refuse_nothing(frame: pd.DataFrame, what: str) -> None:
     """ValueError where the frame has no rows: a screen says in words what is missing instead."""
     if frame.empty:
         raise ValueError(f"nothing to draw: {what} is empty")
+
+
+def opened(text: str) -> str:
+    """A text as a sentence begins: names and currencies in it keep their own letters."""
+    return text[:1].upper() + text[1:]
+
+
+def counted_weeks(count: int) -> str:
+    """`1 week`, `12 weeks`."""
+    return f"{number(count)} week" if count == 1 else f"{number(count)} weeks"
 
 
 def duration_unit(seconds: float) -> tuple[str, float]:

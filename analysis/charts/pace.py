@@ -1,5 +1,7 @@
 """Keeping pace: how much of the week each person and each station is needed for."""
 
+import math
+
 import altair as alt
 import pandas as pd
 
@@ -19,7 +21,8 @@ def load_chart(load: pd.DataFrame) -> alt.Chart:
     frame = _percent(load)
     widest = max(110.0, float(frame[["percent", "high"]].max().max()) * 1.4)
     scale = alt.Scale(domain=[0, widest], nice=False)
-    axis = alt.Axis(values=list(range(0, int(widest), 20 if widest < 200 else 50)))
+    step = 20 if widest < 200 else 50 * math.ceil(widest / 500)  # ten figures at most
+    axis = alt.Axis(values=list(range(0, int(widest), step)))
     x = alt.X("percent:Q", title="percent of the week's hours", scale=scale, axis=axis)
     y = alt.Y("name:N", sort=list(frame["name"]), title=None)
     kinds = alt.Color(

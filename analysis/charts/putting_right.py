@@ -75,7 +75,7 @@ def _added_up(frame: pd.DataFrame, y: alt.Y) -> alt.LayerChart:
 
 
 def _pareto_said(frame: pd.DataFrame, unit: str) -> str:
-    parts = [f"{row.name} {number(row.amount, 1)} ({number(100 * row.cumulative)} % added up)"
+    parts = [f"{row.name} {figure(row.amount, 3)} ({number(100 * row.cumulative)} % added up)"
              for row in frame.itertuples(index=False)]  # fmt: skip
     return f"Pareto chart of what faults cost, {unit}: " + "; ".join(parts) + "."
 
@@ -166,7 +166,7 @@ def _curve(line: pd.DataFrame, x: alt.X, y: alt.Y) -> list[alt.Chart]:
 def _points_said(title: str, frame: pd.DataFrame) -> str:
     parts = [f"at {number(row.percent)} percent of the time expected {number(100 * row.share, 1)} %"
              for row in frame.itertuples(index=False)]  # fmt: skip
-    return f"{title.capitalize()}: " + "; ".join(parts) + "."
+    return f"{look.opened(title)}: " + "; ".join(parts) + "."
 
 
 def more_time_chart(costs: pd.DataFrame, marks: dict[float, str], unit: str) -> alt.Chart:
@@ -198,9 +198,9 @@ def more_time_chart(costs: pd.DataFrame, marks: dict[float, str], unit: str) -> 
     layers += _marked(marks, x)
     cheapest = costs.loc[costs["cost"].idxmin()]
     said = (
-        f"{unit.capitalize()} against seconds a piece: least at "
-        f"{number(cheapest['seconds'])} seconds, {figure(cheapest['cost'], 3)}; "
-        f"now {number(next(iter(marks)))} seconds."
+        f"{look.opened(unit)} against seconds a piece: least at "
+        f"{figure(cheapest['seconds'], 3)} seconds, {figure(cheapest['cost'], 3)}; "
+        f"now {figure(next(iter(marks)), 3)} seconds."
     )
     return look.finished(alt.layer(*layers), said, 260)
 
@@ -272,11 +272,19 @@ def _limits(frame: pd.DataFrame, x: alt.X) -> list[alt.Chart]:
 
 def _weeks_said(frame: pd.DataFrame) -> str:
     known = frame.dropna(subset=["share"])
+    share = known["share"]
+    least, most, last = (_percent(value) for value in (share.min(), share.max(), share.iloc[-1]))
     said = (
-        f"Share of pieces at fault over {len(known)} weeks, from {known['share'].min():.1%} to "
-        f"{known['share'].max():.1%}; the last week {known['share'].iloc[-1]:.1%}."
+        f"Share of pieces at fault over {look.counted_weeks(len(known))}, from {least} to {most}; "
+        f"the last week {last}."
     )
     if known["upper"].notna().any():
-        outside = (known["news"] != "").sum()
-        said += f" Usual is {known['centre'].iloc[-1]:.1%}; {outside} weeks lie outside the limits."
+        outside = look.counted_weeks((known["news"] != "").sum())
+        usual = _percent(known["centre"].iloc[-1])
+        said += f" Usual is {usual}; outside the limits: {outside}."
     return said
+
+
+def _percent(share: float) -> str:
+    """`4.2 %`."""
+    return f"{number(100 * share, 1)} %"

@@ -160,10 +160,10 @@ def _described(frame: pd.DataFrame, limits: Limits | None, title: str) -> str:
         for value in (known["value"].min(), known["value"].max(), known["value"].iloc[-1])
     )
     said = (
-        f"{title.capitalize()} over {len(known)} weeks, from {least} to {most}; "
+        f"{look.opened(title)} over {look.counted_weeks(len(known))}, from {least} to {most}; "
         f"the last week {last}."
     )
     if limits:
-        unusual = int((known["kind"] != _KINDS[0]).sum())
-        said += f" {_said('ordinary', limits).capitalize()}; {unusual} weeks lie outside."
+        unusual = look.counted_weeks((known["kind"] != _KINDS[0]).sum())
+        said += f" {look.opened(_said('ordinary', limits))}; outside of it: {unusual}."
     return said

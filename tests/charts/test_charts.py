@@ -1,6 +1,8 @@
 """What each chart must carry to be read on a phone, without colour, or by a screen reader."""
 
+import contextvars
 import json
+import re
 from pathlib import Path
 
 import numpy as np
@@ -23,6 +25,7 @@ from analysis.charts.putting_right import (
 )
 from analysis.charts.stock import stock_chart
 from analysis.charts.weekly import weekly_output_chart
+from analysis.records.figures import GERMAN, write_as
 from tests.charts import frames
 
 MOST_BYTES = 100_000
@@ -106,6 +109,47 @@ def test_a_screen_reader_hears_figures_not_only_a_picture(drawn):
     _, spec = drawn
     assert len(spec["description"]) > 40
     assert any(character.isdigit() for character in spec["description"])
+
+
+def test_what_is_read_out_keeps_the_letters_of_names_and_currencies():
+    said = care_chart(frames.CARE, "glue", "Foil-Stamp").to_dict()["description"]
+    assert said.startswith("Pieces at fault at Foil-Stamp: ")
+    said = more_time_chart(frames.COSTS, {1.5: "now"}, "USD a piece").to_dict()["description"]
+    assert said.startswith("USD a piece against seconds") and said.endswith("now 1.5 seconds.")
+
+
+def test_shares_are_read_out_as_the_reader_writes_numbers():
+    def german():
+        write_as(GERMAN)
+        return share_chart(frames.SHARES).to_dict()["description"]
+
+    said = contextvars.copy_context().run(german)
+    assert "from 1,0 % to 8,0 %" in said and "Usual is 2,0 %" in said
+    assert not re.search(r"\d\.\d", said)
+
+
+def test_one_week_is_read_out_as_one():
+    one = frames.WEEKS.head(1)
+    assert " over 1 week, " in weekly_output_chart(one).to_dict()["description"]
+    assert " over 1 week, " in share_chart(frames.SHARES.head(1)).to_dict()["description"]
+    said = weekly_output_chart(frames.WEEKS, frames.LIMITS).to_dict()["description"]
+    assert said.endswith("Ordinary: 20 to 62; outside of it: 2 weeks.")
+
+
+def test_what_takes_seconds_is_not_read_out_as_nothing():
+    punched = pd.DataFrame({"operation": ["punch"], "activity": "operation", "minutes": [0.04]})
+    said = batch_minutes_chart(punched, "piece", frames.totals(punched)).to_dict()["description"]
+    assert "punch 0.04 minutes" in said
+    cheap = frames.FAULTS.assign(amount=[0.041, 0.02, 0.001])
+    assert "torn section 0.041 (" in pareto_chart(cheap, "USD").to_dict()["description"]
+
+
+@pytest.mark.parametrize("share", [0.9, 1.4, 3.0, 30.0, 4000.0])
+def test_the_percents_named_below_the_load_can_be_read_however_long_the_bars(share):
+    """Ten thousand a week asked for in place of ten is a slip a new shop makes."""
+    load = pd.DataFrame({"kind": ["person"], "name": ["maker"], "share": [share]})
+    x = next(e["x"] for e in encodings(load_chart(load).to_dict()) if "axis" in e.get("x", {}))
+    assert 3 <= len(x["axis"]["values"]) <= 10
 
 
 def test_a_tap_on_a_mark_tells_its_figure_with_words(drawn):
