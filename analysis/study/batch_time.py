@@ -187,15 +187,23 @@ def _within(part: MeanRange, whole: MeanRange) -> MeanRange:
 
 
 def _one_row_a_batch(chosen: pd.DataFrame) -> pd.DataFrame:
-    """Batches of several variants as one: pieces added, finished when all are, the clock hours
-    those of the variant with most work."""
+    """Batches of several variants as one: pieces added, finished when all are good or lost, the
+    clock hours those of the variant with most work. Pieces begun before they had a variant are
+    those that have one later, and are not started twice."""
     chosen = chosen.sort_values("worked_hours", ascending=False, kind="stable")
-    chosen = chosen.astype({"batch": str, "finished": bool})
-    how = dict.fromkeys([*CLOCK, "last_at"], "first") | {
-        "good_units": "sum",
-        "units_started": "sum",
-    }
-    return chosen.groupby("batch", sort=False).agg(how | {"finished": "all"}).reset_index()
+    chosen = chosen.astype({"batch": str})
+    blank = (chosen["variant"] == "").to_numpy()
+    chosen = chosen.assign(
+        unnamed=chosen["units_started"].where(blank, 0),
+        named=chosen["units_started"].mask(blank, 0),
+        gone=chosen["good_units"] + chosen["lost_units"],
+    )
+    how = dict.fromkeys([*CLOCK, "last_at"], "first") | dict.fromkeys(
+        ["good_units", "unnamed", "named", "gone"], "sum"
+    )
+    one = chosen.groupby("batch", sort=False).agg(how).reset_index()
+    started = one[["unnamed", "named"]].max(axis=1)
+    return one.assign(units_started=started, finished=one["gone"] >= started)
 
 
 def _trusted(laps: pd.DataFrame) -> pd.DataFrame:

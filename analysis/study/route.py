@@ -9,7 +9,7 @@ import pandas as pd
 
 from analysis.records.routing import precedence
 from analysis.records.routing import route as rows_on_route
-from analysis.study.rates import clusters, is_activity, is_regular
+from analysis.study.rates import cell_codes, clusters, is_activity, is_regular
 
 COLUMNS = (
     "product",
@@ -42,17 +42,37 @@ _KINDS = {
 }
 
 
+def with_variants(laps: pd.DataFrame) -> pd.DataFrame:
+    """The laps, each that names no variant with that of its product's batch, where the batch has
+    laps of one variant only."""
+    keys = ["product", "batch"]
+    blank = (laps["variant"] == "").to_numpy()
+    pairs = laps.loc[~blank & (laps["batch"] != "").to_numpy(), [*keys, "variant"]]
+    only = pairs.drop_duplicates().drop_duplicates(keys, keep=False).astype(str)
+    at = cell_codes(laps[blank], keys, only)
+    if not (at >= 0).any():
+        return laps
+    column = laps["variant"].array
+    code = np.array(column.codes)
+    code[np.flatnonzero(blank)[at >= 0]] = column.categories.get_indexer(only["variant"])[
+        at[at >= 0]
+    ]
+    return laps.assign(variant=pd.Categorical.from_codes(code, dtype=column.dtype))
+
+
 def routes(laps: pd.DataFrame, routing: pd.DataFrame | None, timezone: str) -> pd.DataFrame:
     """One row per product, variant and operation of its route, in order (COLUMNS).
 
     With a routing, its rows for the variant (blank = every variant) in a stable topological
     order; operations that only the laps know are put in where they usually come, never last.
-    Without one, the operations of the variant's laps in their usual order. Variants are those of
-    the routing and of the laps; a product none of whose laps and rows names one has "" only.
+    Without one, the operations of the variant's laps in their usual order; those that only laps
+    naming no variant have, and none of whose laps shares one with a variant's, are every variant's.
+    Variants are those of the routing and of the laps; a product none of whose laps and rows names
+    one has "" only.
     follows: a tuple of the operations right before it by the routing; () where none has it.
     """
     usual = usual_order(laps, timezone)
-    logged = _logged_operations(laps)
+    logged = _shared_out(_logged_operations(laps), routing)
     pairs = _variants(logged, routing)
     tables = [_route(product, variant, logged, usual, routing) for product, variant in pairs]
     tables = [table for table in tables if len(table)]
@@ -99,10 +119,13 @@ def _all_before(operation: str, follows: dict[str, tuple[str, ...]]) -> set[str]
 def good_units(laps: pd.DataFrame, routes: pd.DataFrame) -> np.ndarray:
     """Per lap, the good pieces it finished: units - scrap_units on the route's last operation.
 
-    Operation and inspection laps count; mending adds no piece, but may lose one.
+    Operation and inspection laps count; mending adds no piece, but may lose one. Laps that name no
+    variant, of a product without a route for these, finish pieces where a variant's route ends.
     """
     last = last_operations(routes)
-    ends = set(map(tuple, last[["product", "variant", "operation"]].to_numpy()))
+    blank = set(last.loc[last["variant"] == "", "product"])
+    any_variant = last[~last["product"].isin(blank)].assign(variant="")
+    ends = set(map(tuple, pd.concat([last, any_variant]).to_numpy()))
     kinds = laps[["product", "variant", "operation"]].drop_duplicates().astype(str)
     kinds["ends"] = [kind in ends for kind in map(tuple, kinds.to_numpy())]
     code = _combined(laps)
@@ -192,6 +215,21 @@ def _logged_operations(laps: pd.DataFrame) -> pd.DataFrame:
     """product, variant, operation that any lap but an interruption names, in file order."""
     worked = laps[~is_activity(laps, "delay")]
     return worked[["product", "variant", "operation"]].drop_duplicates().astype(str)
+
+
+def _shared_out(logged: pd.DataFrame, routing: pd.DataFrame | None) -> pd.DataFrame:
+    """`logged`, work done before pieces have a variant given to all of them: of a product without
+    a routing, the operations of laps that name no variant, where no variant's laps have any."""
+    planned = set() if routing is None else set(routing["product"].astype(str))
+    blank = logged["variant"] == ""
+    tables = [logged]
+    for product, rows in logged[blank & ~logged["product"].isin(planned)].groupby("product"):
+        own = logged[~blank & (logged["product"] == product)]
+        if len(own) and not own["operation"].isin(rows["operation"]).any():
+            shared = rows[["product", "operation"]].merge(own["variant"].drop_duplicates(), "cross")
+            tables.append(shared[logged.columns])
+            tables[0] = tables[0].drop(rows.index)
+    return pd.concat(tables, ignore_index=True)
 
 
 def _variants(logged: pd.DataFrame, routing: pd.DataFrame | None) -> list[tuple[str, str]]:

@@ -25,9 +25,10 @@ from analysis.study.learning import LearningResult, fit_learning
 class Study:
     """The study of one shop's laps.
 
-    laps                the checked laps as given, and: expected_seconds (per piece, from the fitted
-                        curve), z (modified z-score of the log residual), suspicious (set aside),
-                        good_units (good pieces this lap finished: route's last operation)
+    laps                the checked laps as given, those that name no variant with that of their
+                        batch (`route.with_variants`), and: expected_seconds (per piece, from the
+                        fitted curve), z (modified z-score of the log residual), suspicious (set
+                        aside), good_units (good pieces this lap finished: route's last operation)
     laps_read, laps_used   counts; read = used + len(set_aside)
     set_aside           row, lap_id, started_at, worker, product, operation, batch, units, seconds,
                         expected_seconds (per piece), z, reason
@@ -155,7 +156,7 @@ def study(
     movements: counts, sales and put-aways (`stock.stock`). rng: draws behind the
     intervals of takt and cost; left out, the same laps give the same figures to the last digit.
     """
-    shop_given, shop = shop is not None, shop or Shop()
+    shop_given, shop, laps = shop is not None, shop or Shop(), route.with_variants(laps)
     rng = rng or np.random.default_rng(0)
     learning = fit_learning(laps)
     routes = route.routes(laps, routing, shop.timezone)

@@ -26,6 +26,7 @@ def batches(rows):
     day = pd.Timestamp("2026-09-01", tz="UTC") + pd.to_timedelta(range(len(frame)), unit="D")
     return frame.assign(
         product="box",
+        lost_units=(frame["units_started"] - frame["good_units"]).where(frame["finished"], 0),
         first_at=day,
         last_at=day,
         elapsed_hours=10.0,
@@ -89,6 +90,15 @@ def test_a_batch_of_two_variants_is_one_batch():
     assert (time.batches, time.pieces) == (2, 23)
     assert time.minutes["seconds"].sum() == 780
     assert time.per_batch.value == pytest.approx(390)
+
+
+def test_pieces_begun_before_they_had_a_variant_are_not_started_twice():
+    """Ten boxes cut as such; six are red later and four blue."""
+    cut = [*ROWS, ("4", "", "ann", "cut", "operation", 100)]
+    rows = [("4", "", 10, 0, False), ("4", "red", 6, 6, True), ("4", "blue", 4, 4, True)]
+    time = batch_time(laps(cut), batches(rows), ROUTE, "box")
+    assert (time.batches, time.pieces, time.finished, time.size) == (1, 10, True, 10)
+    assert not batch_time(laps(cut), batches(rows[:2]), ROUTE, "box").finished
 
 
 def test_two_batches_give_no_range_rather_than_a_false_one():

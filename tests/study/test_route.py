@@ -156,3 +156,50 @@ def test_inspecting_as_the_last_operation_or_wrapping_what_was_inspected_elsewhe
     mixed = [*rows[:2], {**rows[2], "operation": "wrap", "units": 3}]
     mixed[1] = {**rows[1], "units": 7}
     assert study(laps_frame(mixed)).counted_twice.empty
+
+
+def box(operation, units, variant="", batch="7"):
+    return {"operation": operation, "units": units, "variant": variant, "batch": batch,
+            "seconds": 60.0}  # fmt: skip
+
+
+@pytest.mark.parametrize("table", [None, routing("product,operation,after,seconds", "box,cut,,60",
+                                                 "box,sew,cut,60", "box,wrap,sew,60")])  # fmt: skip
+@pytest.mark.parametrize(
+    "rows",
+    [
+        [box("cut", 10), box("sew", 10), box("wrap", 10, "red")],
+        [box("cut", 10), box("sew", 10), box("wrap", 6, "red"), box("wrap", 4, "blue")],
+        [box("cut", 10), box("sew", 10, batch="8"), box("wrap", 10, "red", "9")],
+        [box("cut", 6, "red"), box("cut", 4, "blue"), box("sew", 10), box("wrap", 10)],
+        [box("cut", 10), box("sew", 10, "red"), box("wrap", 10, "red")],
+    ],
+    ids=["early", "early, two", "other batches", "late", "forgotten once"],
+)
+def test_a_variant_named_in_some_laps_only_does_not_count_pieces_twice_or_never(rows, table):
+    found = study(laps_frame(rows), table)
+    assert found.weeks["good_units"].sum() == 10
+    content = found.content.groupby("operation")["share"].sum()
+    assert content.to_dict() == pytest.approx({"cut": 1, "sew": 1, "wrap": 1})
+
+
+def test_a_batch_of_one_variant_is_that_variants_also_where_a_lap_forgot_to_say_so():
+    rows = [box("cut", 10), box("wrap", 10, "red"), {**box("", 1), "activity": "delay"}]
+    found = study(laps_frame(rows))
+    batch = found.batches.iloc[0]
+    assert len(found.batches) == 1
+    assert (batch["variant"], batch["units_started"], batch["finished"]) == ("red", 10, True)
+    assert batch["worked_hours"] == pytest.approx(180 / 3600)
+    both = study(laps_frame([*rows, box("wrap", 10, "blue")]))
+    assert sorted(both.batches["variant"]) == ["", "blue", "red"]
+
+
+def test_what_names_no_variant_and_does_all_its_work_is_a_way_of_its_own():
+    """Plain boxes beside gift boxes, which have a ribbon last."""
+    rows = [box(step, 5) for step in ("cut", "wrap")]
+    rows += [box(step, 5, "gift", "8") for step in ("cut", "wrap", "tie")]
+    found = study(laps_frame(rows))
+    assert found.weeks["good_units"].sum() == 10
+    assert found.route.groupby("variant")["operation"].agg(list).to_dict() == {
+        "": ["cut", "wrap"], "gift": ["cut", "wrap", "tie"],
+    }  # fmt: skip
