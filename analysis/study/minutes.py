@@ -39,15 +39,14 @@ def minutes(laps: pd.DataFrame, good_units: np.ndarray) -> pd.DataFrame:
 
 
 def batches(laps: pd.DataFrame, good_units: np.ndarray, shop: Shop) -> pd.DataFrame:
-    """One row a named batch, in the order of its first lap (BATCH_COLUMNS).
+    """One row a named batch of a product, in the order of its first lap (BATCH_COLUMNS).
 
     elapsed runs from the first lap's start to the last one's end; nobody worked in it where no
     lap of the batch was running: drying, waiting its turn, nights. A batch is finished when the
     pieces that came out good and those lost are as many as its largest operation had.
     """
-    own = laps[(laps["batch"] != "").to_numpy()].assign(
-        good=np.asarray(good_units)[(laps["batch"] != "").to_numpy()]
-    )
+    named = ((laps["batch"] != "") & (laps["product"] != "")).to_numpy()
+    own = laps[named].assign(good=np.asarray(good_units)[named])
     keys = ["product", "variant", "batch"]
     own = own.sort_values("started_at", kind="stable")
     own["code"] = own.groupby(keys, observed=True, sort=False).ngroup()

@@ -71,3 +71,12 @@ def test_a_batch_is_finished_when_every_piece_is_good_or_lost():
     assert batches["batch"].tolist() == ["001", "002"]
     assert batches["finished"].tolist() == [True, False]
     assert batches["good_units"].tolist() == [9, 6]
+
+
+def test_an_interruption_of_no_product_is_no_batch():
+    """On Minutes there would be a product without a name to choose."""
+    rows = [
+        {"operation": "cut", "seconds": 100, "units": 10, "batch": "001"},
+        {"product": "", "operation": "", "activity": "delay", "seconds": 60, "batch": "001"},
+    ]
+    assert study(laps_frame(rows)).batches["product"].tolist() == ["box"]
