@@ -44,6 +44,7 @@ DO_SHARE, LEAVE_SHARE = 0.8, 0.2
 DO_TENTHS = round(10 * DO_SHARE)
 EACH = {"week": "a week", "h": "an hour", "": ""}  # what a price is for
 WEEKS_PER_MONTH = WEEKS_PER_YEAR / 12
+MONTHS_OFF = 0.05  # 11 weeks are neither 2 months nor 3
 HOURS_TOLD = 0.25  # a week: fewer hours more or less at the bench are not worth a sentence
 WORTH_ASKING = 0.01  # of the mean net present value: less is not worth an afternoon
 WORTH_TELLING = 0.99  # of what was sold: a smaller fall is within a rounding
@@ -128,7 +129,10 @@ def _verdict_words(verdict: str, money: Money, scenario: Scenario, currency: str
     if verdict == NOTHING:
         return "This changes nothing: before and after are the same."
     if _without_money(money):
-        return f"No money comes in or goes out by it {within}: the hours at the bench decide."
+        comes = "What is paid comes back in full" if money.paid_at_start else (
+            "No money comes in or goes out by it"
+        )  # fmt: skip
+        return f"{comes} {within}: the hours at the bench decide."
     if verdict == DO_NOT and money.net_present_value.mean > 0:
         return (
             "Do not do it as it stands: only in "
@@ -178,11 +182,12 @@ def in_ten(share: float) -> str:
 
 
 def span(weeks: float) -> str:
-    """A length of time: `5 weeks`, `9 months`, `2 years`, `2.5 years`."""
-    if weeks < 10:
-        count = max(round(weeks), 1)
-        return f"{count} week" if count == 1 else f"{count} weeks"
+    """A length of time: `5 weeks`, `9 months`, `2 years`, `2.5 years`; weeks below half a year
+    where whole months would be off by more than MONTHS_OFF."""
     months = weeks / WEEKS_PER_MONTH
+    off = abs(round(months) - months) > MONTHS_OFF * months
+    if weeks < 10 or (off and weeks < WEEKS_PER_YEAR / 2):
+        return _weeks(max(round(weeks), 1))
     if months < 23.5:
         return "1 year" if round(months) == 12 else f"{round(months)} months"
     return f"{figure(weeks / WEEKS_PER_YEAR)} years"
@@ -331,7 +336,7 @@ def is_of_helper_alone(scenario: Scenario) -> bool:
 
 def _deepest_sentences(money: Money, currency: str) -> list[str]:
     """The most money one is down on the way, and when."""
-    if not round(money.deepest_low) or _without_money(money):
+    if not round(money.deepest_low):
         return []
     line = "Most money out of pocket, against going on as before: "
     if not round(money.deepest):

@@ -272,7 +272,7 @@ def _at_other_demand(answer: Answer, unit: str) -> Iterator[tuple[str, str, str]
             if pays_from is None
             else _number(pays_from)
             if pays_from
-            else "any"
+            else "no loss at any looked at"
         )
         if pays_from and money.break_even_low and money.break_even_high:
             found += f" ({_number(money.break_even_low)} to {_number(money.break_even_high)})"

@@ -80,7 +80,8 @@ def test_shares_are_said_in_tens(share, words):
 @pytest.mark.parametrize(
     "weeks, words",
     [
-        (0.3, "1 week"), (5, "5 weeks"), (13, "3 months"), (52, "1 year"), (78, "18 months"),
+        (0.3, "1 week"), (5, "5 weeks"), (10, "10 weeks"), (11, "11 weeks"), (13, "3 months"),
+        (16, "16 weeks"), (22, "5 months"), (30, "7 months"), (52, "1 year"), (78, "18 months"),
         (104, "2 years"), (130, "2.5 years"),
     ],
 )  # fmt: skip
@@ -229,13 +230,25 @@ def test_hours_freed_are_told_and_what_one_of_them_costs():
 
 def test_a_change_without_money_is_left_to_the_hours():
     free = replace(
-        NEVER, net_present_value=NOTHING_COMES, worth_per_week=0.0, probability_of_gain=0.0
-    )
+        NEVER, net_present_value=NOTHING_COMES, worth_per_week=0.0, probability_of_gain=0.0,
+        paid_at_start=0.0,
+    )  # fmt: skip
     assert verdict_of(free, True) == NOT_YET
     assert "the hours at the bench decide" in headline(NOT_YET, free, Scenario(), "EUR")
     said = lines(NOT_YET, week(40.0), week(35.0), free, Scenario(), "EUR")
     assert any("neither costs nor brings" in line for line in said)
     assert not any("0 EUR" in line for line in said)
+
+
+def test_a_deposit_that_comes_back_in_full_is_not_said_to_be_no_money():
+    lent = replace(
+        NEVER, net_present_value=NOTHING_COMES, probability_of_gain=0.0, paid_at_start=600.0,
+        deepest=600.0, deepest_low=600.0,
+    )  # fmt: skip
+    said = headline(NOT_YET, lent, Scenario(), "EUR")
+    assert said == "What is paid comes back in full within 2 years: the hours at the bench decide."
+    told = lines(NOT_YET, week(40.0), week(40.0), lent, Scenario(), "EUR")
+    assert any("about 600 EUR at the start" in line for line in told)
 
 
 def test_what_gains_in_most_runs_and_loses_more_in_the_others_is_not_advised():

@@ -16,7 +16,7 @@ from analysis.memo.html import css_text, memo_html
 from analysis.memo.page import PAPERS, page_of
 from analysis.memo.pdf import BREAK_HERE, memo_pdf
 from analysis.records.figures import GERMAN, write_as
-from analysis.records.scenario import Equipment
+from analysis.records.scenario import Equipment, sure
 from tests.decisions.test_what_if import SHORT
 from tests.decisions.test_what_if import answer as asked
 from tests.memo.pages import HOSTILE, LONG, SCENARIOS, named, sample_answer
@@ -232,6 +232,16 @@ def test_a_change_without_money_is_printed_without_a_list_of_it():
     assert nothing.bill == ()
     assert squeezed("The money of this change") not in words_of(memo_html(nothing, SHOP, DAY))
     assert memo_pdf(nothing, SHOP, DAY).startswith(b"%PDF-")
+
+
+def test_what_loses_at_no_demand_is_not_said_to_pay_at_any():
+    """A quicker frame for nothing, where all is sold already: nothing lost, and nothing gained."""
+    free = Equipment(("sew",), time_factor=sure(0.5))
+    rows = {
+        row[0]: row[1]
+        for row in page_of(asked(dataclasses.replace(SHORT, equipment=(free,))), SHOP, DAY).money
+    }
+    assert rows["Pays from (break-even), pieces asked for a week"] == "no loss at any looked at"
 
 
 def test_it_asks_nothing_of_any_network_and_runs_nothing(html):
