@@ -10,6 +10,7 @@ import pandas as pd
 
 from analysis.study.begun import begun
 from analysis.study.cost_of_quality import per_piece, untimed_mending, work_in_pieces
+from analysis.study.rates import is_activity, is_regular
 from analysis.study.weeks import FEWEST_WEEKS, individuals_chart, week_starts
 
 if TYPE_CHECKING:
@@ -185,9 +186,10 @@ def _mending(laps: pd.DataFrame) -> pd.DataFrame:
 
 
 def _lost(laps: pd.DataFrame, study: Study) -> pd.DataFrame:
-    """Lost pieces at the work that was in them, and at their material."""
+    """Pieces lost at the work or in mending, at the work that was in them, and at their material."""
     steps = ["product", "variant", "operation"]
-    gone = laps[laps.scrap_units > 0].astype(dict.fromkeys(steps, "str"))
+    may_lose = is_regular(laps) | is_activity(laps, "rework")
+    gone = laps[(laps.scrap_units > 0) & may_lose].astype(dict.fromkeys(steps, "str"))
     work = work_in_pieces(gone[steps].drop_duplicates(), study, per_piece(study))
     joined = gone.merge(work, on=steps, how="left")
     price = study.cost.reindex(columns=["product", "variant", "material", "lost_material"])

@@ -142,6 +142,13 @@ def test_nothing_lost_is_no_leak():
     assert leaks(study(laps(WEEK), None, read_shop(SHOP))).empty
 
 
+def test_a_strip_spoiled_in_setting_up_is_no_piece_lost_here_nor_on_putting_right():
+    setup = "DAYT07:00:00Z,600,card_box,fold,setup,1,0,1,\n"
+    result = study(laps(WEEK + setup), None, read_shop(SHOP))
+    assert cost_of_quality(result, np.random.default_rng(0)).found.empty
+    assert leaks(result).empty
+
+
 def test_an_hour_by_standard_times_is_the_same_whatever_is_made():
     """Long boxes one week, short ones the next, at the same pace: pieces an hour halve."""
     short = WEEK.replace("card_box", "small_box").replace(",10,", ",20,")
