@@ -167,14 +167,17 @@ def _moved_line(line: Line, move: Move, sizes: dict[str, int]) -> Line:
 
 
 def _closed(model: ShopModel, lost_days: float) -> tuple[float, ...]:
-    """The share of each week lost: the first `lost_days` open days of the horizon."""
+    """The share of each week lost: the first `lost_days` open days of the horizon, closed weeks
+    being none of them."""
     open_days = len({int(start // DAY) for start, _ in model.open_seconds}) or 1
-    weeks = math.ceil(lost_days / open_days)
-    lost = np.clip(lost_days / open_days - np.arange(max(weeks, 0)), 0, 1)
-    length = max(len(lost), len(model.closed))
-    present, more = np.zeros(length), np.zeros(length)
-    present[: len(model.closed)], more[: len(lost)] = model.closed, lost
-    return tuple((1 - (1 - present) * (1 - more)).tolist())
+    closed, left, week = list(model.closed), lost_days / open_days, 0
+    while left > 0:
+        if week == len(closed):
+            closed.append(0.0)
+        lost = min(left, 1 - closed[week])
+        closed[week] += lost
+        left, week = left - lost, week + 1
+    return tuple(closed)
 
 
 def _with_places(model: ShopModel, station: str, places: int) -> ShopModel:

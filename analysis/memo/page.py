@@ -245,7 +245,7 @@ def _whole(value: float) -> str:
 
 def _money(answer: Answer) -> tuple[tuple[str, str, str], ...]:
     money, unit = answer.money, f", {answer.currency}" if answer.currency else ""
-    back = money.payback_weeks
+    back, deepest, lowest = money.payback_weeks, *map(_number, (money.deepest, money.deepest_low))
     rows = [
         (f"Gain over {span(answer.horizon_weeks)} at today's worth (net present value){unit}: the "
          "figure to decide by", _signed(money.net_present_value.mean),
@@ -254,8 +254,8 @@ def _money(answer: Answer) -> tuple[tuple[str, str, str], ...]:
          f"\N{PLUS-MINUS SIGN}{_number(NORMAL_95 * money.error)}", ""),
         (f"The same gain spread evenly{unit} a week: to compare it with a change looked at for "
          "another time", _signed(money.worth_per_week), ""),
-        (f"Most money out of pocket on the way{unit}", _number(money.deepest),
-         f"{_number(money.deepest_low)} or more in 1 of 20"),
+        (f"Most money out of pocket on the way{unit}", deepest,
+         "" if lowest == deepest else f"{lowest} or more in 1 of 20"),
         ("Earned back after (payback), weeks, middle of the runs", _weeks(back.p50),
          f"{_weeks(back.p5)} to {_weeks(back.p95)}" if back.p5 is not None else "never"),
     ]  # fmt: skip

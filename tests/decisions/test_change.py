@@ -236,6 +236,18 @@ def test_a_move_takes_walks_away_and_adds_places_batches_and_lost_days():
     assert model.closed == pytest.approx((1.0, 0.4))
 
 
+def test_days_lost_by_a_move_are_days_on_which_the_shop_is_open():
+    """Seven days of work lost where the first week is closed anyhow, and half of the second."""
+    model = replace(box_shop(), closed=(1.0, 0.5, 0.0))
+    moved = after(model, move=Move(lost_days=sure(7)))
+    assert moved.closed == pytest.approx((1.0, 1.0, 0.9))
+    lost = available_seconds(stretches_of(model, 4), 4) - available_seconds(
+        stretches_of(moved, 4), 4
+    )
+    assert lost.sum() / 3600 == pytest.approx(7 * 8)
+    assert after(model, move=Move()).closed == model.closed
+
+
 def test_a_place_for_where_it_is_needed_goes_to_the_fullest_station():
     model = box_shop()
     steps = model.lines[0].steps

@@ -234,6 +234,19 @@ def test_a_change_without_money_is_printed_without_a_list_of_it():
     assert memo_pdf(nothing, SHOP, DAY).startswith(b"%PDF-")
 
 
+def test_a_sum_that_is_the_same_in_every_run_is_not_said_to_be_so_in_one_of_twenty():
+    whole = sample_answer("what_if_machine")
+    money = dataclasses.replace(whole.money, deepest=1000.0, deepest_low=1000.0)
+    cells = {}
+    for answer in (whole, dataclasses.replace(whole, money=money)):
+        cells[answer.money.deepest_low] = next(
+            row[1:] for row in page_of(answer, SHOP, DAY).money if row[0].startswith("Most money")
+        )
+    assert cells.pop(1000.0) == ("1,000", "")
+    ((_, between),) = cells.values()
+    assert between.endswith(" or more in 1 of 20")
+
+
 def test_what_loses_at_no_demand_is_not_said_to_pay_at_any():
     """A quicker frame for nothing, where all is sold already: nothing lost, and nothing gained."""
     free = Equipment(("sew",), time_factor=sure(0.5))
