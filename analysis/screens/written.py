@@ -18,7 +18,7 @@ from analysis.records.text import guarded_column
 
 MISSING = "–"
 SHORT_UNIT = r"\([^()]{1,11}\)$| %"
-HALF_OF_DAY = r"(?<=\d) (?=[AP]M\b)"  # would stand alone in a line of its own
+OF_A_CLOCK = r"(?<=\d) (?=[AP]M\b)|(?<=\b\w{3}) (?=\d\d?:\d\d)"  # `Mon 10:10 AM` is one thing
 NOTE = "note"  # the column of sentences, made where the figures were
 
 
@@ -68,7 +68,7 @@ def _cells(
 def _said(value: object, form: str) -> str:
     """A figure or a word as it stands in its cell."""
     if isinstance(value, str):
-        return html.escape(re.sub(HALF_OF_DAY, "\u00a0", value)) or MISSING
+        return html.escape(re.sub(OF_A_CLOCK, "\u00a0", value)) or MISSING
     if pd.isna(value):
         return MISSING
     if isinstance(value, date):

@@ -149,7 +149,7 @@ const operationNames = (app, { product }) =>
 export function fixedHere(app) {
   const lane = app.activeLane;
   const set = (causeOperation) => app.lane("fixedHere", { causeOperation }).then(closeSheet);
-  openSheet("Put right here: where did the fault come from?", () => [
+  openSheet("Had to put it right: where did the fault come from?", () => [
     fromShop(() => [choices(operationNames(app, lane), null, set)]),
     button("I cannot say", () => set("")),
   ]);
