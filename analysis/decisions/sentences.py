@@ -49,6 +49,7 @@ HOURS_TOLD = 0.25  # a week: fewer hours more or less at the bench are not worth
 WORTH_ASKING = 0.01  # of the mean net present value: less is not worth an afternoon
 WORTH_TELLING = 0.99  # of what was sold: a smaller fall is within a rounding
 STOPS_TOLD = (26, 52)  # weeks: half a year and a year
+MANY = ("days", "faults", "hours", "interruptions", "pieces")  # with which names of figures begin
 ALL_IS_SOLD = 0.98  # of what is asked for: more hands then sell nothing more
 
 
@@ -105,8 +106,14 @@ def condition(money: Money, movers: Sequence[Mover], scenario: Scenario) -> str:
         return _demand_condition(money, scenario)
     for mover in given:
         most = mover.value_at_low > mover.value_at_high
-        return f"the {mover.name} is {mover.turns_at} or {'less' if most else 'more'}"
+        more = "less" if most else "more"
+        return f"the {mover.name} {_is(mover.name)} {mover.turns_at} or {more}"
     return ""
+
+
+def _is(name: str) -> str:
+    """`are` of the `days lost by the move`, `is` of the `time of the frame`."""
+    return "are" if name.split(" ")[0] in MANY else "is"
 
 
 def _demand_condition(money: Money, scenario: Scenario) -> str:
@@ -543,7 +550,9 @@ def must_be_true(verdict: str, money: Money, movers: Sequence[Mover]) -> tuple[s
         rises = mover.value_at_high > mover.value_at_low
         if mover.turns_at:
             onward = "more" if rises != pays else "less"
-            lines.append(f"{start} the {mover.name} is {mover.turns_at}, or {onward}.")
+            lines.append(
+                f"{start} the {mover.name} {_is(mover.name)} {mover.turns_at}, or {onward}."
+            )
     return tuple(lines[:5])
 
 

@@ -106,6 +106,18 @@ def test_what_would_have_to_be_true_says_on_which_side():
     assert must_be_true(NOTHING, NEVER, [WAGE]) == ()
 
 
+@pytest.mark.parametrize(
+    "name", ["days lost by the move", "hours of teaching", "hours on the way there",
+             "interruptions", "faults of motor", "pieces lost in sew (box)"],
+)  # fmt: skip
+def test_what_is_many_is_not_said_to_be_one(name):
+    many = Mover(name, "2", "12", 900.0, -300.0, GIVEN, turns_at="7 days")
+    assert must_be_true(DO, MONEY, [many]) == (
+        f"It stops paying once the {name} are 7 days, or more.",
+    )
+    assert condition(MONEY, [many], Scenario()) == f"the {name} are 7 days or less"
+
+
 def test_what_would_settle_it_is_what_is_worth_most_to_know():
     said = settling(NOT_YET, MONEY, [WAGE, DEMAND], "EUR")
     assert said.startswith("What would settle it: count it") and "120 EUR" in said

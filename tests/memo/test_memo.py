@@ -5,6 +5,7 @@ import dataclasses
 import io
 import re
 from datetime import date
+from html import unescape
 from html.parser import HTMLParser
 
 import pytest
@@ -245,6 +246,21 @@ def test_a_sum_that_is_the_same_in_every_run_is_not_said_to_be_so_in_one_of_twen
     assert cells.pop(1000.0) == ("1,000", "")
     ((_, between),) = cells.values()
     assert between.endswith(" or more in 1 of 20")
+
+
+def test_a_screen_reader_hears_the_title_and_the_caption_of_a_picture(html, page):
+    """What has the role of a picture is read as one, with nothing that stands in it."""
+    for one in re.findall(r'<(\w+) role="img".*?</\1>', html, re.DOTALL):
+        assert one == "div"
+    outside = re.sub(r'<div role="img".*?</svg></div>', "", html, flags=re.DOTALL)
+    for picture in page.pictures:
+        assert squeezed(picture.title) in words_of(outside)
+        assert squeezed(picture.caption) in words_of(outside)
+        assert squeezed(picture.said) in squeezed("".join(labels(html)))
+
+
+def labels(html):
+    return map(unescape, re.findall(r'aria-label="([^"]*)"', html))
 
 
 def test_what_loses_at_no_demand_is_not_said_to_pay_at_any():
