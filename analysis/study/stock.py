@@ -123,11 +123,23 @@ def _sold_per_week(table: pd.DataFrame, movements: pd.DataFrame | None) -> pd.Se
     """Mean sales of the last RECENT_WEEKS, or of the weeks there are; NaN without sales."""
     if movements is None or not (movements["kind"] == "sale").any():
         return pd.Series(np.nan, table.index)
-    last = movements["moved_at"].max()
-    recent = movements[movements["moved_at"] > last - pd.Timedelta(weeks=RECENT_WEEKS)]
-    weeks = max((last - recent["moved_at"].min()).days / 7, 1.0)
+    moved_at = movements["moved_at"]
+    since = moved_at.max() - pd.Timedelta(weeks=RECENT_WEEKS)
+    recent = movements[moved_at > since]
+    weeks = _weeks_told(recent) if len(recent) == len(movements) else RECENT_WEEKS
     sold = _placed(recent[recent["kind"] == "sale"], table).groupby("place")["pieces"].sum()
     return (sold / weeks).reindex(table.index)
+
+
+def _weeks_told(movements: pd.DataFrame) -> float:
+    """Weeks that the movements tell of, 1 at least: from the first to the last. A sale is of the
+    time before it, so one that stands first adds as much as usually lies between two."""
+    moments = movements["moved_at"].drop_duplicates().sort_values()
+    weeks = (moments.iloc[-1] - moments.iloc[0]) / pd.Timedelta(weeks=1)
+    first = movements.loc[movements["moved_at"] == moments.iloc[0], "kind"]
+    if (first == "sale").all() and len(moments) > 1:
+        weeks *= len(moments) / (len(moments) - 1)
+    return max(weeks, 1.0)
 
 
 def _how_long(table: pd.DataFrame) -> pd.DataFrame:

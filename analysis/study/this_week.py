@@ -186,7 +186,7 @@ def _mending(laps: pd.DataFrame) -> pd.DataFrame:
 
 
 def _lost(laps: pd.DataFrame, study: Study) -> pd.DataFrame:
-    """Pieces lost at the work or in mending, at the work that was in them, and at their material."""
+    """Pieces lost at work or in mending, at the work that was in them, and at their material."""
     steps = ["product", "variant", "operation"]
     may_lose = is_regular(laps) | is_activity(laps, "rework")
     gone = laps[(laps.scrap_units > 0) & may_lose].astype(dict.fromkeys(steps, "str"))

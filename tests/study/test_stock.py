@@ -96,3 +96,19 @@ def test_sales_stand_in_for_a_demand_that_is_not_given():
     row = study(laps, None, Shop(), movements=movements).stock.iloc[0]
     assert row["demand_per_week"] == pytest.approx(14 / 2)  # two weeks since the count
     assert row["lasts_days"] == pytest.approx(16)
+
+
+@pytest.mark.parametrize("days, times", [(1, 21), (7, 4), (7, 30), (14, 2), (14, 20), (28, 6)])
+def test_sales_written_down_in_sums_are_those_of_the_whole_time_they_sum_up(days, times):
+    """Ten a week, however often they are written down and for how long."""
+    first = pd.Timestamp("2026-01-05")
+    sums = [(str(first + pd.Timedelta(days=days * n)), "sale", "box", "", 10 * days / 7)
+            for n in range(times)]  # fmt: skip
+    row = study(laps_frame([wrapped("", 1, 5)]), None, Shop(), movements=moves(*sums)).stock.iloc[0]
+    assert row["demand_per_week"] == pytest.approx(10)
+
+
+def test_sales_of_one_day_count_for_a_week():
+    once = moves(("2026-03-08", "sale", "box", "", 9))
+    row = study(laps_frame([wrapped("", 1, 5)]), None, Shop(), movements=once).stock.iloc[0]
+    assert row["demand_per_week"] == 9
