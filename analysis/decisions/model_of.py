@@ -308,6 +308,30 @@ def slowed(skill: Skill, factor: float) -> Skill:
     )
 
 
+def by_the_go(skill: Skill, at_once: int) -> Skill:
+    """A skill told by the piece, told by goes of so many pieces each.
+
+    Go g covers the pieces m (g - 1) + 1 to m g, m = at_once; all take what the middle one of them
+    does, m g - (m - 1) / 2, so that (m n)^b = m^b n^b and a go counts as one from E / m -
+    (m - 1) / 2 m on, 0 at least. On a cumulative average it is exact: from E / m on, and
+    m^(1 + b) as much.
+    """
+    if at_once == 1 or skill.curve == "constant":
+        return slowed(skill, at_once)
+    done, b = skill.experience / at_once, skill.exponent
+    if skill.curve == "cumulative_average":
+        return replace(slowed(skill, at_once ** (1 + b)), experience=done)
+    prior, plateau = skill.prior_pieces, skill.plateau_seconds
+    falls = ((at_once + prior) / (1 + prior)) ** b  # m^b where there is no prior experience
+    return replace(
+        skill,
+        first_unit_seconds=at_once * (plateau + (skill.first_unit_seconds - plateau) * falls),
+        plateau_seconds=at_once * plateau,
+        prior_pieces=prior / at_once,
+        experience=max(done - (at_once - 1) / (2 * at_once), 0.0),
+    )
+
+
 def _skills(
     steps: pd.DataFrame, product: str, names: list[str], fitted: Mapping[Key, Skill]
 ) -> dict[Key, Skill]:
@@ -319,9 +343,8 @@ def _skills(
                  if work == [product, row.operation]}  # fmt: skip
         for name in able:
             skill = known.get(name) or _from_a_colleague(known) or _planned(row, fitted)
-            at_once = int(row.pieces_at_once)
             if skill.source != "planned":  # laps are per piece, plans per go
-                skill = slowed(skill, at_once)
+                skill = by_the_go(skill, int(row.pieces_at_once))
             skills[name, product, row.operation] = skill
     return skills
 

@@ -7,7 +7,8 @@ import numpy as np
 import pytest
 
 from analysis.decisions.hours import available_seconds, stretches_of
-from analysis.decisions.model_of import mean_seconds, model_of
+from analysis.decisions.model_of import by_the_go, mean_seconds, model_of
+from analysis.decisions.shop_model import Skill
 from analysis.decisions.simulate import simulate
 from analysis.decisions.stated import assumptions
 from analysis.problems import BadInput
@@ -183,6 +184,22 @@ def test_laps_of_somebody_who_is_not_on_the_shops_list_tell_more_than_the_plan()
         "timed at the bench for none of 2 (person, product and operation), 1 as somebody else "
         "timed there began, 1 from the route"
     )
+
+
+@pytest.mark.parametrize("experience", [0.0, 36.0, 300.0])
+@pytest.mark.parametrize("skill", [
+    Skill(100.0), Skill(100.0, "unit", -0.3), Skill(100.0, "cumulative_average", -0.3),
+    Skill(100.0, "plateau", -0.3, 40.0), Skill(100.0, "prior", -0.3, prior_pieces=60.0),
+], ids=lambda skill: skill.curve)  # fmt: skip
+def test_a_tray_of_twelve_is_practised_as_twelve_pieces(skill, experience):
+    """Go 1, 10 and 100 from now take what their pieces take on the curve that the laps gave: the
+    middle piece of each is within 1 %, but for the first go of all, whose pieces differ most."""
+    skill = replace(skill, experience=experience)
+    trays = by_the_go(skill, 12)
+    for go in (1, 10, 100):
+        pieces = [mean_seconds(skill, experience + 12 * (go - 1) + k) for k in range(1, 13)]
+        there = mean_seconds(trays, trays.experience + go)
+        assert there == pytest.approx(sum(pieces), rel=0.02 if experience + go > 1 else 0.25)
 
 
 @pytest.mark.parametrize(("rows", "shop", "said"), [
