@@ -108,10 +108,15 @@ def _path_said(frame: pd.DataFrame, title: str, payback_weeks: float | None) -> 
         back = week if payback_weeks else "a gain from the start"
     return (
         f"Line of {title} against going on as before, by week. After "
-        f"{look.counted_weeks(end['week'])} {number(end['middle'])} in the middle of the runs, "
-        f"{number(end['low'])} to {number(end['high'])} "
+        f"{look.counted_weeks(end['week'])} {_whole(end['middle'])} in the middle of the runs, "
+        f"{_whole(end['low'])} to {_whole(end['high'])} "
         f"in nine of ten; the middle is {back}."
     )
+
+
+def _whole(money: float) -> str:
+    """In whole units; what rounds to nothing has no sign."""
+    return number(round(money) + 0.0)
 
 
 def movers_chart(movers: Sequence[Mover], mean: float, currency: str) -> alt.Chart:

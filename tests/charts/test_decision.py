@@ -93,6 +93,12 @@ def test_the_week_it_is_earned_back_is_marked_and_said_and_only_then():
     assert "earned back: week" not in never and "is not earned back" in never
 
 
+def test_what_rounds_to_nothing_is_read_out_without_a_sign():
+    week = np.arange(3)
+    said = payback_chart(Path(week, week - 2.4, week - 2.4, week * 0.0), "USD").to_dict()
+    assert "After 2 weeks 0 in the middle of the runs, 0 to 0 in nine of ten" in said["description"]
+
+
 def test_a_long_horizon_keeps_its_first_and_last_week_and_stays_small():
     chart = payback_chart(path(weeks=1040), "USD")
     assert len(chart.to_json(indent=None)) < 100_000
