@@ -459,6 +459,7 @@ def _told(store: Unopened, kind: str, what: str, zone: str) -> str:
         text = _lap_told(store.history(one[1]).iloc[-1], zone)
         if one[2]:
             text += ": " + ", ".join(SHOWN[name].lower() for name in one[2].split(", "))
+    text = re.sub(r"^\d+(?= laps\b)", lambda count: words.number(int(count[0])), text)
     return f"{DONE.get(kind, kind)}: {text}"
 
 
@@ -492,8 +493,9 @@ def _export(desk: answers.Desk) -> None:
 
     st.markdown(
         "All laps that count now, in the columns they came in. Taken in again, the file adds "
-        "nothing: every lap keeps its id. What the bench marked (fixed here, a trial's way, a "
-        "changed clock) stands in a column *marks*; another store keeps it in the lap's note. "
+        "nothing: every lap keeps its id. What the bench marked (put right on the spot, a trial's "
+        "way, a changed clock) stands in a column *marks*; another store keeps it in the lap's "
+        "note. "
         "Text a spreadsheet would run as a formula stands behind an apostrophe."
     )
     st.download_button(

@@ -42,6 +42,18 @@ def test_people_needed_are_not_rounded_and_said_in_hours(show):
     assert "not rounded" in said(screen)
 
 
+def test_whose_the_hours_are_is_said_beside_how_many_there_are(show):
+    words = said(show("keeping_pace", DEMO))
+    limit = re.search(r"\*\*helper\*\* \(.*?\), asked for ([\d.]+ to [\d.]+) of", words)
+    assert f"helper for {limit[1]} hours" in words  # the same two ends at both places
+
+
+def test_no_line_begins_with_a_unit_parted_from_its_number(show):
+    listed = [said.value for said in show("keeping_pace", DEMO).markdown]
+    assert any("10\N{NO-BREAK SPACE}% more or fewer" in part for part in listed)
+    assert any(re.search(r"every \d+\N{NO-BREAK SPACE}min", part) for part in listed)
+
+
 def test_an_empty_store_says_the_next_step(show):
     assert "Next step" in show("keeping_pace", OWN).info[0].value
 

@@ -1,6 +1,7 @@
 """Laps: looked at page by page, mended, removed, taken in, undone; never lost."""
 
 import json
+import re
 
 import pytest
 
@@ -190,6 +191,11 @@ def test_a_batch_is_given_to_all_laps_found_beyond_those_ticked(show, needed_onl
     press(screen, "Save for these laps")
     laps = needed_only.laps()
     assert set(laps.operation[laps.batch == "9"]) == {"fold"} and (laps.batch == "9").sum() == 8
+
+
+def test_thousands_of_laps_of_a_file_are_told_as_the_reader_writes_them(show):
+    words = said(turn_to(show("laps"), "Changes"))
+    assert re.search(r"Taken in: \d,\d{3} laps from laps\.csv", words)
 
 
 def test_undoing_a_whole_file_asks_first(show, needed_only):
