@@ -28,9 +28,9 @@ def stock(
     stock = the last count - sales + put-aways since; where nothing was counted, what the shop file
     says, sales and put-aways not known.
     packed_not_put_away = good pieces finished since the count - put-aways since (NaN without a
-    count). lasts_days = 7 x stock / demand per week; its interval is that of the day on which
-    the last piece goes if buyers come one by one at that rate (gamma; 95 %). make_rank orders by
-    how long stock, packed and started pieces last together.
+    count). lasts_days = 7 x stock / demand per week, 0 where more were sold than there were; its
+    interval is that of the day on which the last piece goes if buyers come one by one at that rate
+    (gamma; 95 %). make_rank orders by how long stock, packed and started pieces last together.
     """
     table = _variants(laps, shop)
     moved = _since_count(table, movements)
@@ -146,8 +146,8 @@ def _how_long(table: pd.DataFrame) -> pd.DataFrame:
     from scipy.special import gammaincinv  # imported where used: scipy is slow to import
 
     demand = table["demand_per_week"].where(table["demand_per_week"] > 0)
-    pieces = table["stock"].to_numpy(float)
-    table["lasts_days"] = 7 * table["stock"] / demand
+    pieces = table["stock"].clip(lower=0).to_numpy(float)
+    table["lasts_days"] = 7 * pieces / demand
     for end, chance in (("low", 0.025), ("high", 0.975)):
         last = np.where(pieces > 0, gammaincinv(np.maximum(pieces, 1e-9), chance), pieces * 0)
         table[f"lasts_days_{end}"] = 7 * last / demand
@@ -163,6 +163,8 @@ def _notes(table: pd.DataFrame) -> list[str]:
         said = []
         if np.isnan(row.stock):
             said.append("stock not counted")
+        if row.stock < 0:
+            said.append("more sold than there were: count again")
         if np.isnan(row.demand_per_week):
             said.append("demand not known")
         if row.packed_not_put_away > 0:

@@ -108,11 +108,12 @@ def shelf(stock: pd.DataFrame) -> pd.DataFrame:
     """`study.stock` with how long it lasts once what is packed or begun has come to the shelf.
 
     Adds on_its_way (pieces packed and on the bench), on_its_way_days = 7 x on_its_way / demand per
-    week, and lasts_in_all_days = lasts_days + on_its_way_days, by which make_rank orders.
+    week, and lasts_in_all_days = 7 x (stock + on_its_way) / demand per week, by which make_rank
+    orders.
     """
     on_its_way = stock.packed_not_put_away.fillna(0) + stock.in_progress.fillna(0)
-    days = 7 * on_its_way / stock.demand_per_week.where(stock.demand_per_week > 0)
-    in_all = stock.lasts_days + days
+    each = 7 / stock.demand_per_week.where(stock.demand_per_week > 0)
+    days, in_all = on_its_way * each, (stock.stock + on_its_way) * each
     return stock.assign(on_its_way=on_its_way, on_its_way_days=days, lasts_in_all_days=in_all)
 
 

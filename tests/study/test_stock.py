@@ -80,6 +80,16 @@ def test_how_long_it_lasts_is_a_range_of_days():
     assert row["lasts_days_high"] == pytest.approx(34.170 / 2, abs=5e-4)
 
 
+def test_more_sold_than_there_were_is_said_and_its_range_holds_what_is_stated():
+    sold = moves(("2026-03-02", "count", "box", "plain", 2),
+                 ("2026-03-03", "sale", "box", "plain", 5))  # fmt: skip
+    laps = laps_frame([wrapped("plain", 4, 5)])
+    row = study(laps, None, SHOP, movements=sold).stock.set_index("variant").loc["plain"]
+    assert row["stock"] == -3
+    assert row[["lasts_days_low", "lasts_days", "lasts_days_high"]].tolist() == [0, 0, 0]
+    assert "more sold than there were" in row["note"]
+
+
 def test_nothing_counted_and_no_demand_is_said_and_not_guessed():
     row = study(laps_frame([wrapped("plain", 1, 5)])).stock.iloc[0]
     assert math.isnan(row["stock"]) and math.isnan(row["lasts_days"])

@@ -164,13 +164,14 @@ def test_an_hour_by_standard_times_is_the_same_whatever_is_made():
 def test_what_is_on_its_way_lengthens_what_the_shelf_lasts():
     stock = pd.DataFrame(
         {
-            "packed_not_put_away": [6.0, np.nan, 2.0],
-            "in_progress": [8.0, 7.0, 0.0],
-            "demand_per_week": [14.0, 7.0, np.nan],
-            "lasts_days": [3.0, 5.0, np.nan],
+            "packed_not_put_away": [6.0, np.nan, 2.0, 5.0],
+            "in_progress": [8.0, 7.0, 0.0, 0.0],
+            "demand_per_week": [14.0, 7.0, np.nan, 7.0],
+            "stock": [6.0, 5.0, np.nan, -3.0],
         }
     )
     found = shelf(stock)
-    assert list(found.on_its_way) == [14, 7, 2]
+    assert list(found.on_its_way) == [14, 7, 2, 5]
     assert found.lasts_in_all_days.tolist()[:2] == [3 + 7, 5 + 7]
     assert np.isnan(found.lasts_in_all_days[2])
+    assert found.lasts_in_all_days[3] == 2  # three were sold before they were put away
