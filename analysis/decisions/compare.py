@@ -161,10 +161,10 @@ def first_weeks(runs: Runs, weeks: int) -> Runs:
 
 
 def spliced(first: Runs, then: Runs, week: int) -> Runs:
-    """The weeks of `first` before week `week`, those of `then` from it on.
+    """The weeks of `first` before week `week` (1 or more), those of `then` from it on.
 
-    What lies on the shelf and under way at that moment is taken as the same: the difference is
-    sold once, and small beside the weeks around it.
+    What `first` has more on the shelf by then is sold to those who would have gone away. What is
+    under way at that moment is taken as the same, and so is a shelf on which less lies.
     """
     done = min(first.runs, then.runs)
     first, then = first.first(done), then.first(done)
@@ -172,6 +172,13 @@ def spliced(first: Runs, then: Runs, week: int) -> Runs:
         name: np.concatenate([values[:, :week], getattr(then, name)[:, week:]], axis=1)
         for name, values in _weekly(first)
     }
+    left = np.maximum(first.stock_end[:, week - 1] - then.stock_end[:, week - 1], 0.0)
+    for later in range(week, first.weeks):
+        more = np.minimum(left, joined["lost_demand"][:, later])
+        left = left - more
+        joined["sold"][:, later] += more
+        joined["lost_demand"][:, later] -= more
+        joined["stock_end"][:, later] += left
     return replace(first, **joined, draws={**then.draws, **first.draws})
 
 

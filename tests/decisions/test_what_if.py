@@ -140,11 +140,19 @@ def test_resale_comes_at_the_end_of_the_life_or_of_the_horizon():
         assert whole.money.probability_of_payback == 0  # resale is no payback
 
 
-def test_after_its_life_a_machine_no_longer_helps():
+def test_after_its_life_a_machine_no_longer_helps_but_by_what_it_put_on_the_shelf():
     scenario = replace(SHORT, equipment=(replace(MOTOR, life_weeks=10),))
     each_week = np.diff(answer(scenario, MANY).path.cumulative_p50)
     assert (each_week[2:10] > 0).all()
-    assert each_week[13:] == pytest.approx(0, abs=26 * 15)  # one batch, at 15 a piece
+    after = compare(shop(MANY), scenario, Simulator(3), 2).after
+    shelf = after.stock_end[0, 9, 0]
+    assert shelf >= MANY, "a shop that can make all keeps weeks of it in store"
+    # All of it is sold, to those who would go away, at 15 a piece; one batch lies elsewhere then.
+    assert each_week[10:].sum() == pytest.approx(15 * shelf, abs=26 * 15)
+    assert each_week[20:] == pytest.approx(0, abs=26 * 15)
+    made = after.good.sum(axis=1) + 200.0  # that lay on the shelf at first
+    assert after.stock_end[:, -1] == pytest.approx(made - after.sold.sum(axis=1))
+    assert (after.sold + after.lost_demand)[0, :, 0] == pytest.approx(MANY)
 
 
 def test_a_helper_without_work_costs_exactly_the_wage():
