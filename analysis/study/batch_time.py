@@ -203,7 +203,7 @@ def _one_row_a_batch(chosen: pd.DataFrame) -> pd.DataFrame:
     )
     one = chosen.groupby("batch", sort=False).agg(how).reset_index()
     started = one[["unnamed", "named"]].max(axis=1)
-    return one.assign(units_started=started, finished=one["gone"] >= started)
+    return one.assign(units_started=started, finished=(one["gone"] >= started) & (started > 0))
 
 
 def _trusted(laps: pd.DataFrame) -> pd.DataFrame:

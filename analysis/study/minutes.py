@@ -43,7 +43,8 @@ def batches(laps: pd.DataFrame, good_units: np.ndarray, shop: Shop) -> pd.DataFr
 
     elapsed runs from the first lap's start to the last one's end; nobody worked in it where no
     lap of the batch was running: drying, waiting its turn, nights. A batch is finished when the
-    pieces that came out good and those lost are as many as its largest operation had.
+    pieces that came out good and those lost are as many as its largest operation had; one that was
+    only set up for is not.
     """
     named = ((laps["batch"] != "") & (laps["product"] != "")).to_numpy()
     own = laps[named].assign(good=np.asarray(good_units)[named])
@@ -53,7 +54,8 @@ def batches(laps: pd.DataFrame, good_units: np.ndarray, shop: Shop) -> pd.DataFr
     own = own.sort_values(["code", "started_at"], kind="stable")
     names = own.groupby("code")[keys].first().astype(str)
     table = names.assign(**_spans(own, shop), **_pieces(own))
-    table["finished"] = table["good_units"] + table["lost_units"] >= table["units_started"]
+    gone = table["good_units"] + table["lost_units"]
+    table["finished"] = (gone >= table["units_started"]) & (table["units_started"] > 0)
     return table.reset_index(drop=True)[list(BATCH_COLUMNS)]
 
 

@@ -4,6 +4,7 @@ import pandas as pd
 import pytest
 
 from analysis.records.shop import Shop
+from analysis.study.batch_time import batch_time
 from analysis.study.minutes import open_clock
 from analysis.study.summary import study
 from tests.study.building import laps_frame
@@ -80,3 +81,13 @@ def test_an_interruption_of_no_product_is_no_batch():
         {"product": "", "operation": "", "activity": "delay", "seconds": 60, "batch": "001"},
     ]
     assert study(laps_frame(rows)).batches["product"].tolist() == ["box"]
+
+
+def test_a_batch_only_set_up_for_is_not_finished_and_makes_no_batch_quicker():
+    rows = [{"operation": step, "seconds": 300, "units": 10, "batch": batch}
+            for batch in "12" for step in ("cut", "wrap")]  # fmt: skip
+    found = study(laps_frame([*rows, {"operation": "cut", "activity": "setup", "seconds": 60,
+                                      "batch": "3"}]))  # fmt: skip
+    assert found.batches["finished"].tolist() == [True, True, False]
+    time = batch_time(found.laps, found.batches, found.route, "box", last=6)
+    assert (time.batches, time.per_batch.value) == (2, 600)
