@@ -72,7 +72,7 @@ def model_of(
     skills: dict[Key, Skill] = {}
     for product, steps in zip(asked, routes, strict=True):
         skills |= _skills(steps, product.name, names, fitted)
-    delay_share, delay_doubt = _delays(study, shop)
+    delay_share, delay_doubt, delay_logged = _delays(study, shop)
     return ShopModel(
         lines=tuple(
             _line(product, routing, steps, logged, study)
@@ -87,6 +87,7 @@ def model_of(
         weeks_logged=study.weeks_logged,
         delay_share=delay_share,
         delay_doubt=delay_doubt,
+        delay_logged=delay_logged,
         rest_share=_rest_share(shop),
         overhead_per_week=shop.overhead_per_week or 0.0,
         left_out=tuple(_left_out(shop, routes)),
@@ -204,12 +205,12 @@ def _closed(weeks_per_year: int) -> tuple[float, ...]:
     return tuple(np.diff(gone).tolist())
 
 
-def _delays(study: Study, shop: Shop) -> tuple[float, float]:
-    """(interruptions in seconds per second of work, doubt): as logged, else as allowed for."""
+def _delays(study: Study, shop: Shop) -> tuple[float, float, bool]:
+    """(interruptions in seconds per second of work, doubt, logged): else as allowed for."""
     logged = delay_rate(study.laps, shop.timezone)
     if logged.percent > 0:
-        return logged.percent / 100, logged.se / logged.percent
-    return shop.allowance.contingency_percent / 100, 0.0
+        return logged.percent / 100, logged.se / logged.percent, True
+    return shop.allowance.contingency_percent / 100, 0.0, False
 
 
 def _rest_share(shop: Shop) -> float:

@@ -179,8 +179,8 @@ class ShopModel:
     year's closed weeks). weeks_closed_per_year: as told. weeks_logged: (weeks that the laps span,
     those of them without a lap).
     demand_factor: on every line's demand in week 0, 1, … (the last goes on; () is 1).
-    delay_share: interruptions in seconds per second of work; rest_share: personal and fatigue
-    allowance likewise. Both lengthen the time at the bench.
+    delay_share: interruptions in seconds per second of work, as logged (delay_logged) or as allowed
+    for; rest_share: personal and fatigue allowance likewise. Both lengthen the time at the bench.
     left_out: what the shop has and the model does not, in plain words.
     held: (name of a draw, z) of figures in doubt that every run has at the same value, z standard
     deviations up, instead of drawing them.
@@ -198,6 +198,7 @@ class ShopModel:
     orders: tuple[Order, ...] = ()
     delay_share: float = 0.0
     delay_doubt: float = 0.0
+    delay_logged: bool = False
     rest_share: float = 0.0
     overhead_per_week: float = 0.0
     shared_doubts: tuple[SharedDoubt, ...] = ()

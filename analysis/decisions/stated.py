@@ -43,9 +43,10 @@ def _of_shop(model: ShopModel) -> Iterator[Assumption]:
     yield Assumption("On the shelf at the start", f"{figure(shelf, 3)} pieces", GIVEN)
     sources = [skill.source for skill in model.skills.values()]
     yield Assumption(
-        "Times, practice, faults and interruptions", _measured_words(sources),
+        "Times, practice and faults", _measured_words(sources),
         MEASURED if "measured" in sources else ASSUMED,
     )  # fmt: skip
+    yield _rests(model)
     unpaid = [hand.name for hand in model.hands if not hand.cost_per_hour]
     if unpaid:
         yield Assumption(
@@ -68,6 +69,16 @@ def _of_shop(model: ShopModel) -> Iterator[Assumption]:
             "by who goes home is taken over by who is there, if that ends it sooner",
             ASSUMED,
         )
+
+
+def _rests(model: ShopModel) -> Assumption:
+    """How much longer rest and interruptions make the work, and how each is known."""
+    rest = f"{figure(100 * model.rest_share)} % of the work for rest, the shop's allowances"
+    share = f"{figure(100 * model.delay_share)} % for interruptions"
+    if model.delay_logged:
+        return Assumption("Rest and interruptions", f"{rest}; {share}, as noted", MEASURED)
+    none_noted = "the allowance, since none are noted"
+    return Assumption("Rest and interruptions", f"{rest}; {share}, {none_noted}", ASSUMED)
 
 
 def _weeks_closed(model: ShopModel) -> Assumption:

@@ -111,7 +111,7 @@ def test_faults_come_as_often_as_logged(bindery, model):
 def test_interruptions_and_rest_are_the_shops(bindery, model):
     given, _, shop = bindery
     assert model.delay_share == pytest.approx(given.delay_percent / 100)
-    assert model.delay_doubt > 0
+    assert model.delay_doubt > 0 and model.delay_logged
     assert model.rest_share == pytest.approx(0.09)
 
 
@@ -122,6 +122,7 @@ def test_a_shop_without_laps_is_simulated_as_planned():
     assert bake.first_unit_seconds == 900
     assert bake.level_doubt > 0
     assert model.delay_share == 0.05  # the contingency allowance, where nothing is logged
+    assert not model.delay_logged
     runs = simulate(model, weeks=10, runs=20, seed=1)
     assert runs.sold.mean() == pytest.approx(10, abs=0.5)
 

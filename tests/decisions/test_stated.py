@@ -6,6 +6,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from analysis.decisions.answer import ASSUMED, MEASURED
 from analysis.decisions.change import changed
 from analysis.decisions.layout import parameters_of
 from analysis.decisions.shop_model import Skill
@@ -37,6 +38,18 @@ def test_an_order_says_from_which_week_on_it_is_worked_at():
         assert said.endswith(f"batches for it are begun from week {first} on")
         (order,) = changed(box_shop(), scenario).orders
         assert order.begun_in_week + 1 == first
+
+
+@pytest.mark.parametrize(("is_logged", "end", "source"), [
+    (True, "5 % for interruptions, as noted", MEASURED),
+    (False, "5 % for interruptions, the allowance, since none are noted", ASSUMED),
+])  # fmt: skip
+def test_interruptions_that_nobody_noted_are_not_said_to_be_measured(is_logged, end, source):
+    """They and rest take hours from the bench: a reader must see how much, and whence."""
+    model = replace(box_shop(), delay_share=0.05, rest_share=0.09, delay_logged=is_logged)
+    line = next(a for a in assumptions(model, model, Scenario()) if a.what.startswith("Rest"))
+    assert line.value == f"9 % of the work for rest, the shop's allowances; {end}"
+    assert line.source == source
 
 
 def test_a_helper_ends_as_quick_as_the_quickest_in_the_middle_of_the_runs_and_not_in_all():
