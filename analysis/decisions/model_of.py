@@ -71,7 +71,7 @@ def model_of(
     logged, fitted = _logged(study), _fitted_skills(study)
     skills: dict[Key, Skill] = {}
     for product, steps in zip(asked, routes, strict=True):
-        skills |= _skills(steps, product.name, names, fitted)
+        skills |= _skills(steps, product.name, names, fitted, _plans(routing, product.name))
     delay_share, delay_doubt, delay_logged = _delays(study, shop)
     return ShopModel(
         lines=tuple(
@@ -334,7 +334,11 @@ def by_the_go(skill: Skill, at_once: int) -> Skill:
 
 
 def _skills(
-    steps: pd.DataFrame, product: str, names: list[str], fitted: Mapping[Key, Skill]
+    steps: pd.DataFrame,
+    product: str,
+    names: list[str],
+    fitted: Mapping[Key, Skill],
+    plans: Mapping[str, float],
 ) -> dict[Key, Skill]:
     """The skill of everyone in every operation of a route that they may do."""
     skills = {}
@@ -343,7 +347,8 @@ def _skills(
         known = {name: skill for (name, *work), skill in fitted.items()
                  if work == [product, row.operation]}  # fmt: skip
         for name in able:
-            skill = known.get(name) or _from_a_colleague(known) or _planned(row, fitted)
+            skill = known.get(name) or _from_a_colleague(known)
+            skill = skill or _planned(plans[row.operation], fitted)
             if skill.source != "planned":  # laps are per piece, plans per go
                 skill = by_the_go(skill, int(row.pieces_at_once))
             skills[name, product, row.operation] = skill
@@ -368,12 +373,12 @@ def _from_a_colleague(known: Mapping[str, Skill]) -> Skill | None:
     )
 
 
-def _planned(row: Row, fitted: Mapping[Key, Skill]) -> Skill:
-    """The routing's seconds, with the shop's usual scatter."""
+def _planned(seconds: float, fitted: Mapping[Key, Skill]) -> Skill:
+    """The routing's seconds of a go, with the shop's usual scatter."""
     pieces = [skill.piece_log_sd for skill in fitted.values()]
     batches = [skill.batch_log_sd for skill in fitted.values()]
     return Skill(
-        first_unit_seconds=float(row.seconds),
+        first_unit_seconds=float(seconds),
         piece_log_sd=float(np.median(pieces)) if pieces else PLAN_SCATTER,
         batch_log_sd=float(np.median(batches)) if batches else 0.0,
         level_doubt=PLAN_DOUBT,
@@ -441,12 +446,12 @@ def _line(
     for first, then, wait in pairs:
         before[then].append((place[first], float(wait)))
     by_name = {row.operation: row for row in rows.itertuples()}
-    first_plan = _first_plans(routing, product.name)
+    plans = _plans(routing, product.name)
     return Line(
         product=product.name,
         variant=product.variant,
         steps=tuple(
-            _step(by_name[name], tuple(before[name]), product, logged, first_plan) for name in order
+            _step(by_name[name], tuple(before[name]), product, logged, plans) for name in order
         ),
         batch_size=int(product.batch_size),
         demand_per_week=float(product.demand_per_week or 0.0),
@@ -456,9 +461,11 @@ def _line(
     )
 
 
-def _first_plans(routing: pd.DataFrame, product: str) -> dict[str, float]:
+def _plans(routing: pd.DataFrame, product: str) -> dict[str, float]:
+    """operation -> the longest of its variants' planned seconds: a person's, of which each variant
+    takes its share (`Step.time_factor`), since a skill is one for all of them."""
     own = routing[routing["product"] == product]
-    return own.groupby("operation")["seconds"].first().to_dict()
+    return own.groupby("operation")["seconds"].max().to_dict()
 
 
 def _stock(study: Study, product: Product) -> float:
@@ -473,12 +480,12 @@ def _step(
     before: tuple[tuple[int, float], ...],
     product: Product,
     logged: Logged,
-    first_plan: Mapping[str, float],
+    plans: Mapping[str, float],
 ) -> Step:
     key = (product.name, row.operation)
     setup, setup_doubt = logged.setup.get(key, (row.setup_seconds, 0.0))
     faults = logged.faults.get(key)
-    plan = first_plan[row.operation]
+    plan = plans[row.operation]
     return Step(
         operation=row.operation,
         before=before,

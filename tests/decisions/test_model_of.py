@@ -127,6 +127,24 @@ def test_a_shop_without_laps_is_simulated_as_planned():
     assert runs.sold.mean() == pytest.approx(10, abs=0.5)
 
 
+def test_variants_that_are_planned_at_times_of_their_own_take_these():
+    rows = "product,operation,variant,after,seconds\nbox,cut,plain,,0\nbox,cut,linen,,100\n"
+    rows += "box,cut,marbled,,150\nbox,pack,,cut,60\n"
+    kinds = ("plain", "linen", "marbled")
+    products = (Product("box"), *(Product("box", kind, demand_per_week=9.0) for kind in kinds))
+    model = planned(rows, Shop(products=products))
+    taken = {
+        (line.variant, step.operation): step.time_factor
+        * model.skills["maker", "box", step.operation].first_unit_seconds
+        for line in model.lines
+        for step in line.steps
+    }
+    assert taken == {
+        ("plain", "cut"): 0, ("linen", "cut"): 100, ("marbled", "cut"): 150,
+        ("plain", "pack"): 60, ("linen", "pack"): 60, ("marbled", "pack"): 60,
+    }  # fmt: skip
+
+
 def test_weeks_closed_in_a_year_are_weeks_without_anybody(bindery):
     """5 of 52: five in every year of those looked ahead, no two of them side by side."""
     studied, routing, shop = bindery
