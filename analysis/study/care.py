@@ -58,7 +58,7 @@ class Care:
                 times the share of the faults that are mended, since a lost piece takes none; and
                 the standard error of that between batches. NaN where none was timed, the error
                 also in one batch only
-    seconds_now, extra_seconds   per piece at `operation`, and a tenth of it
+    seconds_now, extra_seconds   per piece at `operation` in the batches followed, and a tenth of it
     saved_seconds   of mending per piece at `later` that go with extra_seconds more (an
                 association); 95 % interval. What lost pieces cost is not in it
     net_seconds the same less extra_seconds: above 0 the care pays back in time alone
@@ -91,7 +91,7 @@ def care(laps: pd.DataFrame) -> Care:
     points = _points(steps, faults)
     if points.empty:
         return _nothing(FEW_BATCHES)
-    pairs = _pair_frame(points, steps, _mending_seconds(named))
+    pairs = _pair_frame(points, _mending_seconds(named, points))
     pairs = pairs.sort_values("p_value", kind="stable", ignore_index=True)
     return Care(pairs, points[list(POINT_COLUMNS)], "")
 
@@ -151,9 +151,8 @@ def _points(steps: pd.DataFrame, faults: pd.DataFrame) -> pd.DataFrame:
     found = faults[["operation"]].drop_duplicates().rename(columns={"operation": "later"})
     later = steps.rename(columns={"operation": "later", "began": "later_began"})
     later = later[["product", "batch", "later", "pieces", "later_began"]].merge(found, on="later")
-    earlier = steps.loc[
-        np.isfinite(steps["pace"]), ["product", "batch", "operation", "pace", "began"]
-    ]
+    columns = ["product", "batch", "operation", "pace", "began", "seconds", "timed_pieces"]
+    earlier = steps.loc[np.isfinite(steps["pace"]), columns]
     points = earlier.merge(later, on=["product", "batch"])
     points = points[points["operation"] != points["later"]]
     pair = ["operation", "later"]
@@ -187,22 +186,40 @@ def _with_faults(points: pd.DataFrame, faults: pd.DataFrame) -> pd.DataFrame:
     return points
 
 
-def _mending_seconds(laps: pd.DataFrame) -> pd.DataFrame:
-    """Mean timed seconds to mend a piece and its standard error between batches, by operation."""
+def _mending_seconds(laps: pd.DataFrame, points: pd.DataFrame) -> pd.DataFrame:
+    """Mean timed seconds to mend a piece at the later operation and its standard error between
+    batches, of each pair in order: of the pair's products, or, where none was timed there, of all.
+    """
     mended = laps[is_activity(laps, "rework")]
-    names, cell = np.unique(mended["operation"].astype(object), return_inverse=True)
-    rate = ratio(mended["seconds"], mended["units"], cell, clusters(mended, "UTC"), len(names))
-    return pd.DataFrame({"seconds": rate["value"], "se": rate["se"]}).set_axis(names)
+    rows = mended[["product", "operation"]].astype(str).assign(
+        seconds=mended["seconds"], units=mended["units"], cluster=clusters(mended, "UTC")
+    )  # fmt: skip
+    rows = rows.rename(columns={"operation": "later"})
+    pairs = points.assign(pair=points.groupby(["operation", "later"]).ngroup())
+    pairs, count = pairs[["pair", "product", "later"]].drop_duplicates(), pairs["pair"].max() + 1
+
+    def rates(wanted: pd.DataFrame, keys: list[str]) -> pd.DataFrame:
+        found = wanted.merge(rows, on=keys)
+        seconds, units, pair, cluster = (
+            found[name].to_numpy() for name in ("seconds", "units", "pair", "cluster")
+        )
+        return ratio(seconds, units, pair, cluster, count)[["value", "se"]]
+
+    own = rates(pairs, ["product", "later"])
+    everywhere = rates(pairs.drop_duplicates("pair")[["pair", "later"]], ["later"])
+    known = own["value"].notna().to_numpy()
+    return own[known].reindex(own.index).fillna(everywhere[~known])
 
 
-def _pair_frame(points: pd.DataFrame, steps: pd.DataFrame, mending: pd.DataFrame) -> pd.DataFrame:
+def _pair_frame(points: pd.DataFrame, mending: pd.DataFrame) -> pd.DataFrame:
     from scipy.special import stdtrit  # scipy takes a moment to import
 
     by = points.groupby(["operation", "later"])
     pair = by.ngroup().to_numpy()
     table = by.agg(
         named=("named", "first"), batches=("pieces", "size"), pieces=("pieces", "sum"),
-        faults=("faults", "sum"), lost=("lost", "sum"),
+        faults=("faults", "sum"), lost=("lost", "sum"), seconds=("seconds", "sum"),
+        timed_pieces=("timed_pieces", "sum"),
     ).reset_index()  # fmt: skip
     table["chance"] = table["faults"] / table["pieces"]
     x = points["pace"].to_numpy()
@@ -217,7 +234,7 @@ def _pair_frame(points: pd.DataFrame, steps: pd.DataFrame, mending: pd.DataFrame
     product = points["product"].astype("category").cat.codes.to_numpy("int64")
     table["p_value"] = permutation_p(x, y, n, pair, len(table), product)
     table["p_holm"] = holm(table["p_value"])
-    _add_savings(table, steps, mending, _fewer(fit, x, n, pair, t))
+    _add_savings(table, mending, _fewer(fit, x, n, pair, t))
     table["verdict"] = _verdicts(table)
     _add_sizes(table, fit, points)
     table["note"] = [_note(row) for row in table.itertuples()]
@@ -255,7 +272,6 @@ def permutation_p(
 
 def _add_savings(
     table: pd.DataFrame,
-    steps: pd.DataFrame,
     mending: pd.DataFrame,
     fewer: tuple[np.ndarray, np.ndarray, np.ndarray],
 ) -> None:
@@ -267,13 +283,9 @@ def _add_savings(
     """
     share, error, t = fewer
     mended = 1 - table["lost"] / table["faults"]
-    sums = steps.groupby("operation")[["seconds", "timed_pieces"]].sum()
-    each = sums["seconds"] / sums["timed_pieces"]
-    seconds, doubt = (
-        (table["later"].map(mending[name]) * mended).to_numpy(float) for name in ("seconds", "se")
-    )
+    seconds, doubt = ((mending[name] * mended).to_numpy(float) for name in ("value", "se"))
     table["mending_seconds"], table["mending_error"] = seconds, doubt
-    table["seconds_now"] = table["operation"].map(each).astype(float)
+    table["seconds_now"] = table["seconds"] / table["timed_pieces"]
     table["extra_seconds"] = table["seconds_now"] * 0.1
     saved = seconds * share
     half = t * np.hypot(seconds * error, np.nan_to_num(doubt) * share)

@@ -75,6 +75,36 @@ def test_time_that_costs_more_than_the_mending_it_saves_is_said_to():
     assert got["net_high"] < 0 and "does not pay" in got["note"]
 
 
+def test_another_product_with_operations_of_the_same_names_changes_nothing():
+    """Atlases are glued too, ten times as long, and never trimmed; trays are trimmed, and mended
+    at that for minutes, but not glued."""
+    laps = glued_batches(np.random.default_rng(1))
+    regular = (laps["activity"] != "rework").to_numpy()
+    glued = laps[regular & (laps["operation"] == "glue").to_numpy()]
+    atlases = glued.assign(product="atlas", seconds=10 * glued["seconds"],
+                           expected_seconds=10 * glued["expected_seconds"])  # fmt: skip
+    trimmed = laps[(laps["operation"] == "trim").to_numpy()]
+    longer = np.where(trimmed["activity"] == "rework", 5.0, 1.0)
+    trays = trimmed.assign(product="tray", seconds=trimmed["seconds"] * longer)
+    both = pd.concat([laps, atlases, trays], ignore_index=True)
+    both = both.assign(product=both["product"].astype("category"),
+                       lap_id=[f"l{n}" for n in range(len(both))])  # fmt: skip
+    before, got = pair(care(laps)), pair(care(both))
+    for name in ("batches", "seconds_now", "mending_seconds", "mending_error", "net_seconds"):
+        assert got[name] == pytest.approx(before[name]), name
+    assert got["note"] == before["note"]
+
+
+def test_mending_timed_in_another_product_only_is_all_there_is_to_go_by():
+    laps = glued_batches(np.random.default_rng(1))
+    mending = (laps["activity"] == "rework").to_numpy()
+    elsewhere = laps["product"].astype(str).where(~mending, "tray")
+    got = pair(care(laps.assign(product=elsewhere.astype("category"))))
+    before = pair(care(laps))
+    assert got["mending_seconds"] == pytest.approx(before["mending_seconds"])
+    assert got["mending_error"] == pytest.approx(before["mending_error"])
+
+
 def test_mending_hardly_timed_leaves_open_how_much_is_saved_and_the_note_does_not_hide_it():
     """Fewer faults are told, but mending took 5 s in one batch, 400 s in the other timed one."""
     laps = glued_batches(np.random.default_rng(1))
