@@ -242,7 +242,8 @@ def with_equipment(model: ShopModel, machine: Equipment) -> ShopModel:
 
 
 def _with_machine_doubts(model: ShopModel, machine: Equipment) -> ShopModel:
-    """Ranges of its time, setup and faults: one draw a run for all pieces that go through it."""
+    """Ranges of its time, setup and faults: one draw a run for all pieces that go through it. What
+    it does alone stays at the middle of its time in all runs, since waits are drawn nowhere."""
     time, setup, rework, scrap = (
         [
             step_name(kind, operation, product)

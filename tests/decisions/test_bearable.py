@@ -6,7 +6,9 @@ import numpy as np
 import pytest
 
 from analysis.decisions.answer import AT_MOST, DO, Bearable
+from analysis.decisions.bearable import bearable_prices
 from analysis.decisions.bill import by_calendar, weeks_words
+from analysis.decisions.ledger import Entry, Ledger
 from analysis.decisions.money import annuity_factor, evenly
 from analysis.decisions.sentences import _at_most_sentence, rounded_down
 from analysis.records.scenario import Equipment, Estimate, Helper, Move, Scenario, sure
@@ -60,6 +62,18 @@ def test_up_to_the_price_it_may_be_the_verdict_is_to_do_it_and_above_it_not(chan
     assert 0 < price.at_most <= price.breaks_even
     assert asked(priced(scenario, 0.999 * price.at_most)).verdict == DO
     assert asked(priced(scenario, 1.05 * price.at_most)).verdict != DO
+
+
+def test_a_price_that_most_runs_bear_and_the_average_does_not_is_none_to_pay():
+    """Nine runs bear 100 and one loses 2,000 without any price: the average is below nothing."""
+    brings = np.array([[100.0]] * 9 + [[-2000.0]])
+    entries = (
+        Entry("sales", np.hstack([np.zeros((10, 1)), brings])),
+        Entry("rent", np.tile([0.0, -60.0], (10, 1)), sure(60.0), 60.0, per="week",
+              asked=np.array([0.0, -1.0])),
+    )  # fmt: skip
+    (price,) = bearable_prices(Ledger(entries, np.ones(2), 10))
+    assert price.breaks_even == price.at_most == pytest.approx((9 * 100 - 2000) / 10)
 
 
 def test_one_of_twenty_runs_breaks_even_below_the_low_end_and_one_above_the_high_one(change):

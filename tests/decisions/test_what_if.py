@@ -244,6 +244,21 @@ def test_contribution_is_sales_less_material_of_what_was_sold_or_spoiled():
     assert contribution(runs, model) == pytest.approx(expected)
 
 
+def test_material_of_pieces_that_a_machine_spoils_is_in_what_it_is_worth():
+    """A free machine that spoils nine times as often (by odds) where all is sold all the same: it
+    costs the material of what is spoiled more, and nothing else."""
+    model = box_shop(FEW)
+    lossy = tuple(replace(step, scrap_chance=0.01) for step in model.lines[0].steps)
+    model = replace(model, lines=(replace(model.lines[0], steps=lossy),))
+    machine = Equipment(("sew",), faults_factor=sure(9.0))
+    scenario = replace(SHORT, discount_rate_per_year=0.0, equipment=(machine,))
+    whole, runs = answer(scenario, model=model), compare(model, scenario, Simulator(3), 12)
+    spoiled = (runs.after.scrapped - runs.before.scrapped).sum(axis=(1, 2)).mean()
+    assert spoiled > 50 and whole.difference.sold_per_week.mean == 0
+    assert whole.money.net_present_value.mean == pytest.approx(-5 * spoiled)
+    assert whole.difference.cash_per_week.mean == pytest.approx(-5 * spoiled / WEEKS)
+
+
 def test_a_big_order_brings_its_own_price():
     usual = Order("box", 50, 4)
     cheaper = replace(usual, price=14.0)
