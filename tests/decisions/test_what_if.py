@@ -13,7 +13,7 @@ from analysis.decisions.contract import whatif_contract
 from analysis.decisions.ledger import contribution
 from analysis.decisions.money import annuity_factor, weekly_rate
 from analysis.decisions.shop_model import Hand
-from analysis.decisions.what_if import what_if
+from analysis.decisions.what_if import _deepest, what_if
 from analysis.problems import BadInput
 from analysis.records.scenario import (
     Demand,
@@ -257,6 +257,15 @@ def test_material_of_pieces_that_a_machine_spoils_is_in_what_it_is_worth():
     assert spoiled > 50 and whole.difference.sold_per_week.mean == 0
     assert whole.money.net_present_value.mean == pytest.approx(-5 * spoiled)
     assert whole.difference.cash_per_week.mean == pytest.approx(-5 * spoiled / WEEKS)
+
+
+def test_most_money_out_of_pocket_is_that_of_the_middle_of_the_runs_and_of_one_in_twenty():
+    """36 runs are down 10 after a week and up from then on; four are down 100 after two."""
+    cumulative = np.array([[0.0, -10.0, 5.0]] * 36 + [[0.0, -10.0, -100.0]] * 4)
+    assert _deepest(cumulative) == {"deepest": 10.0, "deepest_week": 1, "deepest_low": 100.0}
+    assert _deepest(-cumulative[:36, :2]) == {
+        "deepest": 0.0, "deepest_week": 0, "deepest_low": 0.0
+    }  # fmt: skip
 
 
 def test_a_big_order_brings_its_own_price():
