@@ -11,6 +11,7 @@ import pandas as pd
 from analysis.study.frames import Values
 
 D2_OF_TWO = 1.128  # mean range of two normal values, in sd; NIST/SEMATECH e-Handbook 6.3.2.2
+ROUNDING = 1e-9  # of a value: far below any difference that counts, far above that of a mean
 COLUMNS = (
     "week_start",
     "good_units",
@@ -38,11 +39,12 @@ def individuals_chart(values: Sequence[float] | Values) -> IndividualsChart:
 
     centre = mean x;  limits = centre -+ 3 MR / 1.128,  MR the mean of |x_i - x_(i-1)|. In the
     unit of the values, which stand in time order; NaN limits of fewer than two, all NaN of none.
+    Values all alike lie within their limits, whatever their mean was rounded to.
     """
     values = np.asarray(values, float)
     centre = values.mean() if len(values) else np.nan
     moving = np.abs(np.diff(values)).mean() if len(values) > 1 else np.nan
-    half = 3 * moving / D2_OF_TWO
+    half = np.maximum(3 * moving / D2_OF_TWO, ROUNDING * np.abs(centre))
     return IndividualsChart(centre, centre - half, centre + half)
 
 

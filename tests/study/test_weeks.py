@@ -27,6 +27,15 @@ def test_limits_are_those_of_the_nist_handbook():
     assert chart.lower == pytest.approx(case["published"]["lcl"], abs=5e-5)
 
 
+@pytest.mark.parametrize("rate", [0.1, 5 / 7, 7.2, 12 / 0.7, 29.38979591836735])
+def test_weeks_all_alike_are_no_news(rate):
+    """The mean of as many equal numbers is rounded, and may lie a hair beside them."""
+    for weeks in range(5, 20):
+        chart = individuals_chart([rate] * weeks)
+        assert chart.lower <= rate <= chart.upper
+        assert chart.upper - chart.lower < 1e-8 * rate
+
+
 def test_a_week_begins_on_monday_by_the_shop_s_clock():
     """Sunday 23:00 in Chicago is already Monday 05:00 in UTC."""
     laps = laps_frame([{"seconds": 3600, "started_at": "2026-03-02T05:00:00Z"}])
