@@ -71,7 +71,7 @@ def model_of(
     logged, fitted = _logged(study), _fitted_skills(study)
     skills: dict[Key, Skill] = {}
     for product, steps in zip(asked, routes, strict=True):
-        skills |= _skills(steps, product.name, names, fitted, _plans(routing, product.name))
+        skills |= _skills(steps, product.name, names, fitted, _most(routing, product.name))
     delay_share, delay_doubt, delay_logged = _delays(study, shop)
     return ShopModel(
         lines=tuple(
@@ -338,7 +338,7 @@ def _skills(
     product: str,
     names: list[str],
     fitted: Mapping[Key, Skill],
-    plans: Mapping[str, float],
+    most: pd.DataFrame,
 ) -> dict[Key, Skill]:
     """The skill of everyone in every operation of a route that they may do."""
     skills = {}
@@ -348,9 +348,9 @@ def _skills(
                  if work == [product, row.operation]}  # fmt: skip
         for name in able:
             skill = known.get(name) or _from_a_colleague(known)
-            skill = skill or _planned(plans[row.operation], fitted)
+            skill = skill or _planned(most.at[row.operation, "seconds"], fitted)
             if skill.source != "planned":  # laps are per piece, plans per go
-                skill = by_the_go(skill, int(row.pieces_at_once))
+                skill = by_the_go(skill, int(most.at[row.operation, "pieces_at_once"]))
             skills[name, product, row.operation] = skill
     return skills
 
@@ -446,12 +446,12 @@ def _line(
     for first, then, wait in pairs:
         before[then].append((place[first], float(wait)))
     by_name = {row.operation: row for row in rows.itertuples()}
-    plans = _plans(routing, product.name)
+    most = _most(routing, product.name)
     return Line(
         product=product.name,
         variant=product.variant,
         steps=tuple(
-            _step(by_name[name], tuple(before[name]), product, logged, plans) for name in order
+            _step(by_name[name], tuple(before[name]), product, logged, most) for name in order
         ),
         batch_size=int(product.batch_size),
         demand_per_week=float(product.demand_per_week or 0.0),
@@ -461,11 +461,11 @@ def _line(
     )
 
 
-def _plans(routing: pd.DataFrame, product: str) -> dict[str, float]:
-    """operation -> the longest of its variants' planned seconds: a person's, of which each variant
-    takes its share (`Step.time_factor`), since a skill is one for all of them."""
+def _most(routing: pd.DataFrame, product: str) -> pd.DataFrame:
+    """By operation, the most seconds and pieces_at_once of any variant: those a skill is told by,
+    of which each variant takes its share (`Step.time_factor`), since a skill is one for all."""
     own = routing[routing["product"] == product]
-    return own.groupby("operation")["seconds"].max().to_dict()
+    return own.groupby("operation")[["seconds", "pieces_at_once"]].max()
 
 
 def _stock(study: Study, product: Product) -> float:
@@ -480,12 +480,13 @@ def _step(
     before: tuple[tuple[int, float], ...],
     product: Product,
     logged: Logged,
-    plans: Mapping[str, float],
+    most: pd.DataFrame,
 ) -> Step:
     key = (product.name, row.operation)
     setup, setup_doubt = logged.setup.get(key, (row.setup_seconds, 0.0))
     faults = logged.faults.get(key)
-    plan = plans[row.operation]
+    plan, at_once = most.loc[row.operation, ["seconds", "pieces_at_once"]]
+    share = row.pieces_at_once / at_once if key in logged.timed else row.seconds / (plan or 1.0)
     return Step(
         operation=row.operation,
         before=before,
@@ -498,7 +499,7 @@ def _step(
         wait_seconds=float(row.wait_seconds),
         wait_holds_station=bool(row.wait_holds_station) and bool(row.station),
         setup_doubt=float(setup_doubt),
-        time_factor=1.0 if key in logged.timed or not plan else float(row.seconds / plan),
+        time_factor=float(share),
         **_chances(faults),
     )
 

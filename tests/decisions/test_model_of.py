@@ -145,6 +145,22 @@ def test_variants_that_are_planned_at_times_of_their_own_take_these():
     }  # fmt: skip
 
 
+def test_variants_that_go_by_other_trays_take_as_long_for_a_piece():
+    """60 s a piece by the laps, trays of ten and of two: goes of 600 and of 120 s."""
+    rows = "product,operation,variant,after,seconds,pieces_at_once\n"
+    rows += "box,bake,linen,,900,10\nbox,bake,marbled,,300,2\n"
+    kinds = [Product("box", kind, demand_per_week=9.0) for kind in ("linen", "marbled")]
+    shop, routing = Shop(products=(Product("box"), *kinds)), read_routing(BytesIO(rows.encode()))
+    laps = "started_at,seconds,product,operation,units\n" + "".join(
+        f"2026-06-{day:02}T08:00Z,{597 + day % 7},box,bake,10\n" for day in range(1, 15)
+    )
+    frame = read_laps(BytesIO(laps.encode()), shop, name="laps.csv").frame
+    model = model_of(study(frame, routing, shop), routing, shop)
+    each = model.skills["maker", "box", "bake"].first_unit_seconds
+    goes = [line.steps[0].time_factor * each for line in model.lines]
+    assert goes == pytest.approx([600, 120], rel=0.02)
+
+
 def test_weeks_closed_in_a_year_are_weeks_without_anybody(bindery):
     """5 of 52: five in every year of those looked ahead, no two of them side by side."""
     studied, routing, shop = bindery

@@ -63,6 +63,7 @@ def test_a_deposit_is_paid_before_the_first_day_and_is_back_at_the_end():
     assert whole.money.paid_at_start == 600
     assert whole.money.probability_of_payback == 0  # what is got back has earned nothing
     assert whole.money.deepest == pytest.approx(600)
+    assert whole.difference.cash_per_week.mean == 0, "paid once, and no part of a week"
 
 
 def test_the_deposit_returned_takes_the_value_it_was_paid_with_in_each_run():
