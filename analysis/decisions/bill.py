@@ -79,8 +79,8 @@ def _line(ledger: Ledger, part: str, flows: np.ndarray) -> MoneyLine:
 
 
 def _when(flows: np.ndarray) -> str:
-    """`at the start`, `end of week 104`, `60 a week`, `200 a week, weeks 1 to 10`, `every week`
-    where it is not the same in all of them.
+    """`at the start`, `end of week 104`, `60 a week`, `200 a week, weeks 1 to 10`; where it is not
+    the same in all of them `every week`, and `in 14 weeks of 7 to 27` where not all have any.
 
     flows: (runs, weeks + 1); a week's amount is the mean over the runs.
     """
@@ -92,7 +92,8 @@ def _when(flows: np.ndarray) -> str:
     same = np.ptp(paid, axis=1).max() <= SAME * np.abs(paid).max()
     each = f"{figure(abs(float(paid.mean())), 3)} a week" if same else "every week"
     if len(weeks) < last - first + 1:
-        return f"{each} in {len(weeks)} weeks of {first} to {last}"
+        some = f"in {len(weeks)} weeks of {first} to {last}"
+        return f"{each} {some}" if same else some
     return each if (first, last) == (1, end) else f"{each}, weeks {first} to {last}"
 
 

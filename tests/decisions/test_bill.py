@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from analysis.decisions.bill import TOGETHER, _adding_up, shown, walk_hours
+from analysis.decisions.bill import TOGETHER, _adding_up, _when, shown, walk_hours
 from analysis.decisions.money import annuity_factor
 from analysis.decisions.simulate import simulate
 from analysis.records.scenario import Demand, Equipment, Estimate, Helper, Move, sure
@@ -82,6 +82,17 @@ def test_a_machine_that_wears_out_and_a_helper_who_leaves_are_paid_so_long():
     assert found["Pay of the new helper"].when == "120 a week, weeks 1 to 10"
     months = replace(ALL, helper=replace(HELPER, until_week=None, months=(1, 3)))
     assert "weeks of 1 to" in lines(answer(months))["Pay of the new helper"].when
+
+
+def test_money_of_some_weeks_is_not_said_to_be_of_every_week():
+    """Walks saved sell a batch more now and then, and nothing in the weeks between."""
+    flows = np.zeros((2, 31))
+    flows[0, [7, 9]], flows[1, [9, 27]] = 500.0, 250.0
+    assert _when(flows) == "in 3 weeks of 7 to 27"
+    flows[:, 7:28] = np.arange(21) + 1.0
+    assert _when(flows) == "every week, weeks 7 to 27"
+    flows[:, 7:28] = np.where(np.arange(21) % 2, 0.0, 40.0)
+    assert _when(flows) == "40 a week in 11 weeks of 7 to 27"
 
 
 def test_what_changes_nothing_has_no_list():
