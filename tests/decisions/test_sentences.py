@@ -67,6 +67,15 @@ def test_the_headline_says_do_it_do_not_or_not_yet():
 
 
 @pytest.mark.parametrize(
+    ("gains", "verdict"),
+    [(0.0, DO_NOT), (0.2, DO_NOT), (0.21, NOT_YET), (0.79, NOT_YET), (0.8, DO), (1.0, DO)],
+)
+def test_the_verdict_turns_where_the_page_says_it_does(gains, verdict):
+    """A gain in at least 8 of 10 runs, in at most 2 of 10, or in between: the screen's own words."""
+    assert verdict_of(replace(MONEY, probability_of_gain=gains), True) == verdict
+
+
+@pytest.mark.parametrize(
     "share, words",
     [
         (0.0, "none of the"), (0.004, "fewer than 1 of 10"), (0.21, "2 of 10"),
