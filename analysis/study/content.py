@@ -288,15 +288,15 @@ def batch_sizes(rows: pd.DataFrame, shop: Shop) -> np.ndarray:
 
 
 def _variant_shares(rows: pd.DataFrame, laps: pd.DataFrame, shop: Shop) -> np.ndarray:
-    """Each route's share of its product: by the demand of variants, else by the pieces made."""
+    """Each route's share of its product: by the demand of variants, else by the pieces made. What
+    is asked of the product beyond its variants is for those without a demand of their own."""
     pairs = rows[["product", "variant"]].drop_duplicates()
     several = set(pairs.loc[pairs["variant"] != "", "product"])
     demand = [
-        _demand_of_rest(shop, product)
-        if product in several and not variant
-        else _demand(shop, product, variant)
+        np.nan if product in several and not variant else _demand(shop, product, variant)
         for product, variant in pairs.itertuples(index=False)
     ]
+    rest = [_demand_of_rest(shop, name) if name in several else np.nan for name in pairs["product"]]
     regular = laps[is_regular(laps)]
     most = regular.groupby(["product", "variant", "operation"], observed=True)["units"].sum()
     made = most.groupby(["product", "variant"], observed=True).max()
@@ -305,8 +305,19 @@ def _variant_shares(rows: pd.DataFrame, laps: pd.DataFrame, shop: Shop) -> np.nd
         demand=np.array(demand, float),
         made=[float(made.get(pair, 0)) for pair in pairs.itertuples(index=False, name=None)],
     )
+    open_to_rest = pairs["demand"].isna() & np.isfinite(rest)
+    own = _parts_of(pairs["made"].where(open_to_rest, 0.0), open_to_rest, pairs["product"])
+    pairs["demand"] = pairs["demand"].where(~open_to_rest, own * np.array(rest, float))
     sizes = rows.groupby(["product", "variant"], sort=False).size().to_numpy()
     return np.repeat(_shares_within_product(pairs), sizes)
+
+
+def _parts_of(made: pd.Series, asked: pd.Series, product: pd.Series) -> pd.Series:
+    """Each one's part of its product's pieces made; of none made, all `asked` for have as much."""
+    nothing = made.groupby(product).transform("sum") == 0
+    weight = made.mask(nothing, asked.astype(float))
+    total = weight.groupby(product).transform("sum")
+    return weight / total.where(total > 0, 1.0)
 
 
 def _shares_within_product(pairs: pd.DataFrame) -> np.ndarray:
@@ -326,7 +337,7 @@ def _demand(shop: Shop, product: str, variant: str) -> float:
 
 
 def _demand_of_rest(shop: Shop, product: str) -> float:
-    """Demand for a product beyond that for its variants: what laps naming no variant are for.
+    """Demand for a product beyond that for its variants: what others of it are for.
 
     NaN where no variant has a demand of its own.
     """

@@ -291,6 +291,25 @@ def test_laps_that_name_no_variant_do_not_take_the_variants_share():
     assert shares.to_dict() == pytest.approx({"plain": 0.75, "painted": 0.25, "": 0.0})
 
 
+@pytest.mark.parametrize(
+    ("whole", "asked", "shares"),
+    [
+        (40, {"plain": 30}, {"plain": 0.75, "painted": 0.2, "": 0.05}),  # made 4 to 1
+        (40, {"plain": 0}, {"plain": 0.0, "painted": 0.8, "": 0.2}),
+        (None, {"plain": 30}, {"plain": 1.0, "painted": 0.0, "": 0.0}),
+        (40, {}, {"plain": 2 / 7, "painted": 4 / 7, "": 1 / 7}),  # by pieces made
+    ],
+)
+def test_what_is_asked_beyond_the_variants_is_for_those_without_a_demand(whole, asked, shares):
+    made = {"plain": 20, "painted": 40, "": 10}
+    rows = [{"operation": "cut", "seconds": 600, "units": units, "variant": variant,
+             "batch": variant} for variant, units in made.items()]  # fmt: skip
+    variants = [Product("box", name, asked.get(name)) for name in ("plain", "painted")]
+    shop = Shop(products=(Product("box", "", whole), *variants))
+    content = study(laps_frame(rows), None, shop).content
+    assert content.set_index("variant")["share"].to_dict() == pytest.approx(shares)
+
+
 def test_what_limits_the_week_is_named_with_its_chance():
     """The saw asks 5.4 h of 12, its one worker 15.1 h of 12: the worker, for sure."""
     shop = Shop(week=WEEK, workers=SHOP.workers, products=(Product("box", "", 216, 10),))
