@@ -509,8 +509,9 @@ def _between(money: Money) -> str:
 
 def _gains(share: float) -> str:
     """How many runs gain."""
-    order = "is it" if share < 0.05 else "it is"  # after a "none" or a "fewer than"
-    return f"In {in_ten(share)} runs {order} a gain."
+    runs = in_ten(share)
+    order = "is it" if runs.startswith(("none", "fewer")) else "it is"
+    return f"In {runs} runs {order} a gain."
 
 
 def _from_to(values: FiniteSpread) -> str:

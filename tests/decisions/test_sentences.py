@@ -71,7 +71,7 @@ def test_the_headline_says_do_it_do_not_or_not_yet():
     [(0.0, DO_NOT), (0.2, DO_NOT), (0.21, NOT_YET), (0.79, NOT_YET), (0.8, DO), (1.0, DO)],
 )
 def test_the_verdict_turns_where_the_page_says_it_does(gains, verdict):
-    """A gain in at least 8 of 10 runs, in at most 2 of 10, or in between: the screen's own words."""
+    """A gain in at least 8 of 10 runs, in at most 2 of 10, or between: so the screen words it."""
     assert verdict_of(replace(MONEY, probability_of_gain=gains), True) == verdict
 
 
@@ -346,6 +346,13 @@ def test_where_the_middle_of_the_runs_never_is_out_of_pocket_that_is_what_is_sai
         "Most money out of pocket, against going on as before: none in the middle of the runs; in "
         "1 of 20 runs 700 EUR or more."
     ) in said
+
+
+@pytest.mark.parametrize("share", [0.0, 0.03, 0.05])
+def test_few_runs_are_said_as_english_says_it(share):
+    few = replace(NEVER, probability_of_gain=share)
+    said = " ".join(lines(DO_NOT, week(40.0), week(40.0), few, Scenario(), "EUR"))
+    assert "runs is it a gain" in said and "runs it is a gain" not in said
 
 
 def test_none_of_the_runs_is_said_as_english_says_it():
