@@ -412,6 +412,7 @@ def test_a_missing_file_and_a_folder_are_said_to_be_unreadable(tmp_path):
             read_laps(place)
 
 
+@pytest.mark.slow
 def test_a_200_megabyte_file_that_is_no_laps_file_is_refused(tmp_path):
     place = tmp_path / "large.csv"
     with open(place, "wb") as file:
@@ -422,6 +423,7 @@ def test_a_200_megabyte_file_that_is_no_laps_file_is_refused(tmp_path):
         read_laps(place)
 
 
+@pytest.mark.slow
 def test_a_200_megabyte_file_of_laps_is_read(tmp_path):
     place = tmp_path / "large.csv"
     lap = "2026-03-02T09:15:00+01:00,75.5,pocket notebook,sew," + "a long note " * 40 + "\n"

@@ -132,6 +132,18 @@ def test_spoiled_pieces_are_told_as_they_were_counted(show):
     assert float(found[3]) == round(100 * faults / pieces, 1)
 
 
+def test_where_haste_spoils_and_a_faster_pace_costs_least_it_is_said_why_both_hold(show):
+    words = said(opened(show, "Pace"))
+    assert "A piece worked a tenth faster is spoiled" in words
+    told = re.search(
+        r"\*\*pocket notebook\*\*: About (\d+) to (\d+) s a piece costs least, against (\d+) s now\. "
+        r"Of 100 pieces .+? more are then spoiled, but each takes about (\d+) s less",
+        words,
+    )
+    fastest, slowest, now, less = map(int, told.groups())
+    assert fastest < now and now - slowest <= less <= now - fastest
+
+
 def test_more_good_pieces_wanted_ask_for_more_starts(show):
     screen = opened(show, "How many to start")
     screen.number_input(key="good_wanted").set_value(100).run()
