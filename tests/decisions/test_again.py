@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 from functools import cache
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -104,6 +105,23 @@ def test_more_runs_do_not_move_the_break_even_by_more_than_is_told():
     spread = [(one.break_even_high - one.break_even_low) / (2 * 1.645) for one in (few, many)]
     apart = few.break_even_demand_per_week - many.break_even_demand_per_week
     assert abs(apart) <= 3 * np.hypot(*spread) + 0.005 * 106  # and the search's own width
+
+
+def test_a_mean_of_few_runs_is_moved_to_where_all_runs_have_it_and_its_error_told():
+    """64 of 400 runs. What follows the runs as they were drawn is known as if all had been
+    simulated, sd / sqrt(400); what has nothing to do with them as by 64, sd / sqrt(64)."""
+    rng = np.random.default_rng(7)
+    drawn = rng.normal(1000.0, 300.0, 400)
+    again = SimpleNamespace(drawn=drawn)
+    follows = Again._adjusted(again, drawn[:64] + 50.0)
+    assert follows.mean == pytest.approx(drawn.mean() + 50.0)
+    assert abs(drawn[:64].mean() - drawn.mean()) > 1.0, "or nothing is shown by this"
+    assert follows.error == pytest.approx(drawn[:64].std(ddof=1) / np.sqrt(400))
+    strange = rng.normal(1000.0, 300.0, 64)
+    strange = strange - np.polyval(np.polyfit(drawn[:64], strange, 1), drawn[:64]) + 70.0
+    alone = Again._adjusted(again, strange)
+    assert alone.mean == pytest.approx(70.0)
+    assert alone.error == pytest.approx(strange.std(ddof=1) / np.sqrt(64))
 
 
 def test_a_machine_that_loses_at_todays_demand_is_not_simply_advised():

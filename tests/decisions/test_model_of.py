@@ -16,6 +16,7 @@ from analysis.records.laps import read_laps
 from analysis.records.routing import read_routing
 from analysis.records.scenario import LONGEST_WEEKS, Scenario
 from analysis.records.shop import Allowance, Product, Shop, Worker
+from analysis.study.content import PLAN_DOUBT
 from analysis.study.summary import study
 from tests import demo
 from tests.decisions.estimates import mean
@@ -108,6 +109,20 @@ def test_faults_come_as_often_as_logged(bindery, model):
     assert lost == pytest.approx(expected, rel=0.15)  # doubts of log odds are 0.2 to 0.35
 
 
+def test_faults_that_come_together_are_known_less_well(bindery, model):
+    """Standard deviation of the log odds of p in n pieces: sqrt(L / (n p (1 - p)))."""
+    alike = 0
+    for row in bindery[0].quality.itertuples():
+        steps = (s for line in model.lines if line.product == row.product for s in line.steps)
+        step = next((s for s in steps if s.operation == row.operation), None)
+        if step and row.rework_units:
+            p = row.rework_units / row.units
+            known = row.likeness / (row.units * p * (1 - p))
+            assert step.rework_doubt == pytest.approx(known**0.5), row.operation
+            alike += row.likeness > 1.1
+    assert alike >= 2, "or nothing is shown by this"
+
+
 def test_interruptions_and_rest_are_the_shops(bindery, model):
     given, _, shop = bindery
     assert model.delay_share == pytest.approx(given.delay_percent / 100)
@@ -197,6 +212,9 @@ def test_who_has_no_laps_of_an_operation_begins_where_a_colleague_began(bindery)
     skill = model.skills["newcomer", "pocket notebook", "fold sections"]
     assert skill.experience == 0
     assert skill.source == "assumed"
+    timed = (model.skills[who, "pocket notebook", "fold sections"] for who in ("maker", "helper"))
+    own = max(timed, key=lambda skill: skill.experience)
+    assert skill.level_doubt == pytest.approx(np.hypot(own.level_doubt, PLAN_DOUBT))
     assert mean_seconds(skill, 1) > 250
     assert ("newcomer", "pocket notebook", "sew") not in model.skills
 
