@@ -9,6 +9,7 @@ from analysis.charts import look
 from analysis.records.figures import number
 
 FULL_PERCENT = 100
+LETTER, NARROWEST = 6.0, 200  # pixels: of a letter, and of the bars' room on a phone
 
 
 def load_chart(load: pd.DataFrame) -> alt.Chart:
@@ -18,8 +19,7 @@ def load_chart(load: pd.DataFrame) -> alt.Chart:
     (95 % range of share); 1 is the whole week. Raises ValueError on an empty frame.
     """
     look.refuse_nothing(load, "load")
-    frame = _percent(load)
-    widest = max(110.0, float(frame[["percent", "high"]].max().max()) * 1.4)
+    frame, widest = _placed(_percent(load))
     scale = alt.Scale(domain=[0, widest], nice=False)
     step = 20 if widest < 200 else 50 * math.ceil(widest / 500)  # ten figures at most
     axis = alt.Axis(values=list(range(0, int(widest), step)))
@@ -61,10 +61,20 @@ def _percent(load: pd.DataFrame) -> pd.DataFrame:
     low, high = (frame[c].fillna(frame["percent"]) for c in ("low", "high"))
     fit = pd.Series(_FITS[1], index=frame.index)
     fit = fit.mask(high <= FULL_PERCENT, _FITS[0]).mask(low > FULL_PERCENT, _FITS[2])
-    # Beside the line of the full week, the words would be struck through by it.
-    label_at = high.mask(high.between(0.7 * FULL_PERCENT, FULL_PERCENT), FULL_PERCENT + 0.5)
     said = [f"{number(p)} %, {words}" for p, words in zip(frame["percent"], fit, strict=True)]
-    return frame.assign(fit=fit, label_at=label_at, said=said)
+    return frame.assign(fit=fit, label_at=high.clip(lower=frame["percent"]), said=said)
+
+
+def _placed(frame: pd.DataFrame) -> tuple[pd.DataFrame, float]:
+    """The bars with their words moved behind the line of the full week, which would strike them
+    through, and where the axis ends, so that none is cut: `does not fit` would read as `does`."""
+    taken = ((6 + LETTER * frame["said"].str.len()) / NARROWEST).clip(upper=0.7)
+    at, widest = frame["label_at"], 110.0
+    for _ in range(len(frame) + 1):  # a wider axis may bring more words across the line
+        widest = max(widest, float((at / (1 - taken)).max()))
+        struck = (at <= FULL_PERCENT) & (at + taken * widest > FULL_PERCENT)
+        at = at.mask(struck, FULL_PERCENT + 0.5)
+    return frame.assign(label_at=at), widest
 
 
 def _tooltip() -> list[alt.Tooltip]:

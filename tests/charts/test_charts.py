@@ -144,6 +144,20 @@ def test_what_takes_seconds_is_not_read_out_as_nothing():
     assert "torn section 0.041 (" in pareto_chart(cheap, "USD").to_dict()["description"]
 
 
+@pytest.mark.parametrize("share", [0.3, 0.72, 0.9, 1.3, 2.3, 40.0])
+def test_the_words_beside_a_load_are_neither_cut_nor_struck_through_on_a_phone(share):
+    """`230 %, does not fit`, cut after `does`, tells the maker the contrary. 200 pixels are the
+    bars' on a phone, and a letter takes six."""
+    load = frames.LOAD.assign(share=[share, 0.4, 0.9], low=np.nan, high=np.nan)
+    spec = load_chart(load).to_dict()
+    end = next(e["x"]["scale"]["domain"][1] for e in encodings(spec) if "scale" in e.get("x", {}))
+    for row in (row for row in rows(spec) if "label_at" in row):
+        begins = row["label_at"] / end * 200
+        ends = begins + 6 + 6 * len(row["said"])
+        assert ends <= 200.5, row["said"]
+        assert not begins <= 100 / end * 200 < ends, row["said"]
+
+
 @pytest.mark.parametrize("share", [0.9, 1.4, 3.0, 30.0, 4000.0])
 def test_the_percents_named_below_the_load_can_be_read_however_long_the_bars(share):
     """Ten thousand a week asked for in place of ten is a slip a new shop makes."""
