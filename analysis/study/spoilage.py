@@ -435,11 +435,15 @@ def _note(row: Row) -> str:
             )
         case "no fault yet":
             return (
-                f"No fault made here in {row.pieces:,.0f} pieces: the chance is at most "
-                f"{row.usual_chance_high:.1%}, and pace cannot be judged by it."
+                f"No fault made here in {row.pieces:,.0f} pieces that had others just before them: "
+                f"their chance is at most {row.usual_chance_high:.1%}, and pace cannot be judged by "
+                "it."
             )
         case "nothing good yet":
-            return f"Every one of {row.pieces:,.0f} pieces is at fault: pace is not the trouble."
+            return (
+                f"Every one of {row.pieces:,.0f} pieces that had others just before them is at "
+                "fault: pace is not the trouble."
+            )
         case "haste spoils" | "slowness spoils":
             return _shown_note(row)
         case "hardly matters":

@@ -240,6 +240,15 @@ def test_no_fault_says_how_rare_faults_may_be_and_does_not_judge_pace():
     assert got["laps_more"] > 100
 
 
+def test_faults_of_first_pieces_are_not_denied_where_no_later_piece_has_one():
+    rng = np.random.default_rng(1)
+    rows = [{"seconds": rng.uniform(80, 120), "batch": str(n // 10),
+             "rework_units": int(n % 10 == 0)} for n in range(100)]  # fmt: skip
+    got = curve(judged(rows))
+    assert (got["verdict"], got["pieces"]) == ("no fault yet", 90)
+    assert "in 90 pieces that had others just before them" in got["note"]
+
+
 def test_nothing_but_faults_says_that_pace_is_not_the_trouble():
     rng = np.random.default_rng(1)
     rows = [{"seconds": rng.uniform(80, 120), "batch": str(n // 10), "scrap_units": 1}
