@@ -32,7 +32,9 @@ def payback_chart(path: Path, currency: str, payback_weeks: float | None = None)
         scale=alt.Scale(domain=[0, float(frame["week"].max())], nice=False),
         axis=alt.Axis(tickCount=6, grid=False),
     )
-    money = alt.Axis(tickCount=5, format=",.0f", labelOverlap=False)  # else the 0 may be left out
+    ends = frame[["low", "high"]].to_numpy()
+    form = _money_format(float(np.ptp(np.append(ends, 0.0))))
+    money = alt.Axis(tickCount=5, format=form, labelOverlap=False)  # else the 0 may be left out
     band = (
         alt.Chart(frame)
         .mark_area(color=look.SKY, opacity=0.25)
@@ -114,6 +116,12 @@ def _path_said(frame: pd.DataFrame, title: str, payback_weeks: float | None) -> 
     )
 
 
+def _money_format(wide: float) -> str:
+    """How an axis so wide names about five steps apart: in whole units, tenths or hundredths."""
+    places = next((n for n in (0, 1) if wide * 10**n >= 5), 2)
+    return f",.{places}f"
+
+
 def _whole(money: float) -> str:
     """In whole units; what rounds to nothing has no sign."""
     return number(round(money) + 0.0)
@@ -130,7 +138,7 @@ def movers_chart(movers: Sequence[Mover], mean: float, currency: str) -> alt.Cha
     reach = 1.04 * float(np.abs(frame[["left", "right"]].to_numpy() - mean).max()) or 1.0
     scale = alt.Scale(domain=[mean - reach, mean + reach], nice=False, zero=False)
     title = f"{currency} gained in all (thin line: as reckoned)".strip()
-    axis = alt.Axis(tickCount=5, format=",.0f", grid=False)
+    axis = alt.Axis(tickCount=5, format=_money_format(2 * reach), grid=False)
     y = alt.Y("row:O", axis=None)
     chart = alt.Chart(frame)
     bars = chart.mark_bar(

@@ -99,6 +99,18 @@ def test_what_rounds_to_nothing_is_read_out_without_a_sign():
     assert "After 2 weeks 0 in the middle of the runs, 0 to 0 in nine of ten" in said["description"]
 
 
+@pytest.mark.parametrize(("gain", "form"), [(2300.0, ",.0f"), (2.0, ",.1f"), (0.3, ",.2f")])
+def test_the_steps_of_a_small_sum_are_told_apart_on_both_axes(gain, form):
+    """Six times `0` beside an axis tell nothing."""
+    week = np.arange(3)
+    small = Path(week, week * 0.0, week * gain / 4, week * gain / 2)
+    bars = movers_chart([Mover("price", "1", "2", -gain / 2, gain / 2, GIVEN)], 0.0, "EUR")
+    for chart, axis in ((payback_chart(small, "EUR"), "y"), (bars, "x")):
+        forms = {e[axis]["axis"].get("format") for e in encodings(chart.to_dict())
+                 if e.get(axis, {}).get("axis")}  # fmt: skip
+        assert forms == {form}
+
+
 def test_a_long_horizon_keeps_its_first_and_last_week_and_stays_small():
     chart = payback_chart(path(weeks=1040), "USD")
     assert len(chart.to_json(indent=None)) < 100_000
