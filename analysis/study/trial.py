@@ -128,7 +128,7 @@ def _time(trial: pd.DataFrame) -> dict:
         ("less_time_percent", "less_time_low", "less_time_high", "laps_needed"), np.nan
     )
     if len(set(is_b)) < 2:
-        return nothing | {"runs": len(set(run)), "by_run": False}
+        return nothing | {"runs": len(set(run)), "seldom": False}
     laps = pd.DataFrame({"run": run, "block": block, "is_b": is_b, "pace": trial["pace"]})
     runs = laps.groupby("run").agg(
         block=("block", "first"), is_b=("is_b", "first"), pace=("pace", "mean"),
@@ -144,7 +144,7 @@ def _time(trial: pd.DataFrame) -> dict:
     spread = max(by_lap[3], by_run[3]) if told else by_lap[3]
     return dict(zip(nothing, percent, strict=False)) | {
         "runs": len(runs),
-        "by_run": told,
+        "seldom": not told,
         "laps_needed": laps_each_way(WORTH_TELLING, spread) if spread > 0 else np.nan,
     }
 
@@ -251,7 +251,7 @@ def _note(row: dict) -> str:
     if row["verdict"] == "one way only":
         return "Only one of the two ways has laps so far."
     parts = [_time_note(row), _fault_note(row)]
-    if not row["by_run"]:
+    if row["seldom"]:
         parts.append(
             "The ways changed over too seldom to tell them from whatever else changed meanwhile: "
             "take turns of five."

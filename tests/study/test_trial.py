@@ -144,6 +144,13 @@ def test_ten_batches_each_way_in_turn_are_not_said_to_change_over_too_seldom():
     assert "too seldom" in row(*tried(np.random.default_rng(1), batches=2, turn=20))["note"]
 
 
+def test_ways_that_took_turns_but_have_no_good_times_of_one_are_not_said_to_change_too_seldom():
+    laps, ways = tried(np.random.default_rng(1))
+    laps.loc[(ways["way"] == "B").to_numpy(), "suspicious"] = True
+    note = row(laps, ways)["note"]
+    assert "Too few laps to compare their time" in note and "too seldom" not in note
+
+
 def test_as_many_laps_as_are_said_to_be_needed_leave_5_percent_told():
     """Runs that stray by .2 and laps by .15: of runs of 20 laps a lap each is worth little. The
     half width h of n laps each way, were there as many as are asked for, is h sqrt(n / needed), and
