@@ -135,7 +135,7 @@ def movers_chart(movers: Sequence[Mover], mean: float, currency: str) -> alt.Cha
     """
     frame = _bars_of(movers)
     look.refuse_nothing(frame, "what moves the answer")
-    reach = 1.04 * float(np.abs(frame[["left", "right"]].to_numpy() - mean).max()) or 1.0
+    reach = _reach(frame, mean)
     scale = alt.Scale(domain=[mean - reach, mean + reach], nice=False, zero=False)
     title = f"{currency} gained in all (thin line: as reckoned)".strip()
     axis = alt.Axis(tickCount=5, format=_money_format(2 * reach), grid=False)
@@ -156,12 +156,22 @@ def movers_chart(movers: Sequence[Mover], mean: float, currency: str) -> alt.Cha
         ],
     )
     layers = [bars, _upright(chart, y, mean, 1.2)]
-    if abs(mean) < reach:
+    if holds_nought(movers, mean):
         layers.append(_upright(chart, y, 0.0, 3.0))
     layers += _row_words(chart, y, mean)
     return look.finished(
         alt.layer(*layers), _movers_said(frame, mean, currency), alt.Step(BAR_PIXELS)
     )
+
+
+def _reach(frame: pd.DataFrame, mean: float) -> float:
+    """How far the axis goes to either side of the mean, which stands in its middle."""
+    return 1.04 * float(np.abs(frame[["left", "right"]].to_numpy() - mean).max()) or 1.0
+
+
+def holds_nought(movers: Sequence[Mover], mean: float) -> bool:
+    """Whether the axis of `movers_chart` holds 0, which then is a thick line."""
+    return abs(mean) < _reach(_bars_of(movers), mean)
 
 
 def _bars_of(movers: Sequence[Mover]) -> pd.DataFrame:

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from datetime import date
 
 from analysis.charts import look
-from analysis.charts.decision import movers_chart, payback_chart
+from analysis.charts.decision import holds_nought, movers_chart, payback_chart
 from analysis.decisions.answer import (
     ASSUMED,
     ENOUGH,
@@ -164,6 +164,7 @@ def _pictures(answer: Answer) -> tuple[Picture, ...]:
         )
     ]
     if answer.movers:
+        nought = holds_nought(answer.movers, money.net_present_value.mean)
         pictures.append(
             picture(
                 look.specification(
@@ -172,17 +173,10 @@ def _pictures(answer: Answer) -> tuple[Picture, ...]:
                 "What moves the answer most",
                 f"Gain over {span(answer.horizon_weeks)}, at today's worth, with one figure at "
                 "either likely end, a tenth less and more where one figure was given, and all "
-                "others as reckoned." + (" A thick line is 0." if _straddle(answer) else ""),
+                "others as reckoned." + (" A thick line is 0." if nought else ""),
             )
         )
     return tuple(pictures)
-
-
-def _straddle(answer: Answer) -> bool:
-    """Whether the bars' axis, which has the mean in its middle, holds 0."""
-    mean = answer.money.net_present_value.mean
-    ends = [end for mover in answer.movers for end in (mover.value_at_low, mover.value_at_high)]
-    return abs(mean) < max(abs(end - mean) for end in ends)
 
 
 def _week(answer: Answer) -> tuple[tuple[str, str, str, str, str], ...]:

@@ -3,6 +3,7 @@
 import contextvars
 import dataclasses
 import io
+import json
 import re
 from datetime import date
 from html import unescape
@@ -11,6 +12,7 @@ from html.parser import HTMLParser
 import pytest
 from pypdf import PdfReader
 
+from analysis.charts.decision import movers_chart
 from analysis.decisions.answer import GIVEN_UP, HELPER, ORDERS, SURE, WORTH, Spread
 from analysis.decisions.money import NORMAL_95
 from analysis.memo.html import css_text, memo_html
@@ -261,6 +263,22 @@ def test_a_screen_reader_hears_the_title_and_the_caption_of_a_picture(html, page
 
 def labels(html):
     return map(unescape, re.findall(r'aria-label="([^"]*)"', html))
+
+
+@pytest.mark.parametrize("mean", [2080.0, 3000.0, -1990.0, -2090.0])
+def test_the_thick_line_is_explained_where_the_bars_have_one_and_not_elsewhere(mean):
+    """The widest bar goes 2,000 to either side of the mean, the axis a little further."""
+    whole = sample_answer("what_if_machine")
+    wide = dataclasses.replace(
+        whole.movers[0], value_at_low=mean - 2000.0, value_at_high=mean + 2000.0
+    )
+    worth = dataclasses.replace(whole.money.net_present_value, mean=mean)
+    money = dataclasses.replace(whole.money, net_present_value=worth)
+    answer = dataclasses.replace(whole, money=money, movers=(wide,))
+    drawn = json.dumps(movers_chart(answer.movers, mean, "USD").to_dict())
+    caption = page_of(answer, SHOP, DAY).pictures[1].caption
+    assert ("A thick line is 0." in caption) == ('"thickness": 3.0' in drawn)
+    assert ('"thickness": 3.0' in drawn) == (abs(mean) < 1.04 * 2000)
 
 
 def test_what_loses_at_no_demand_is_not_said_to_pay_at_any():
