@@ -106,7 +106,8 @@ def mix(content: Content, product: str) -> tuple[float, np.ndarray | None]:
 
 
 def bottlenecks(content: Content, product: str) -> pd.DataFrame:
-    """A product's operations, longest first.
+    """A product's operations, longest first; where every piece was lost and no seconds make a good
+    one, the likeliest to be the longest.
 
     product, operation, seconds_per_good_piece, probability (of being the longest).
     """
@@ -127,9 +128,8 @@ def bottlenecks(content: Content, product: str) -> pd.DataFrame:
             "probability": probability,
         }
     )
-    return table.sort_values(
-        "seconds_per_good_piece", ascending=False, kind="stable", ignore_index=True
-    )
+    order = ["seconds_per_good_piece", "probability"]
+    return table.sort_values(order, ascending=False, kind="stable", ignore_index=True)
 
 
 def all_bottlenecks(content: Content) -> pd.DataFrame:

@@ -340,6 +340,14 @@ def test_where_every_piece_was_lost_no_number_is_made_up():
     assert takt["note"] == cost["note"] == "every piece so far was lost"
 
 
+def test_where_every_piece_was_lost_the_step_named_is_the_one_the_chance_is_of():
+    rows = [{"operation": step, "seconds": seconds, "scrap_units": int(step == "wrap"),
+             "batch": str(n)}
+            for n in range(6) for step, seconds in (("cut", 10), ("wrap", 100))]  # fmt: skip
+    takt = study(laps_frame(rows), None, SHOP).takt.iloc[0]
+    assert (takt["bottleneck"], takt["bottleneck_probability"]) == ("wrap", 1.0)
+
+
 def test_a_variant_nobody_asks_for_has_its_own_cost_and_weighs_nothing():
     rows = [{"operation": "cut", "seconds": 600, "units": 10, "variant": variant, "batch": str(n)}
             for n, variant in enumerate(["plain", "painted"] * 3)]  # fmt: skip
