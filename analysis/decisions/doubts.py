@@ -171,9 +171,13 @@ def _of_scenario(model: ShopModel, scenario: Scenario) -> Iterator[tuple[str, Do
     deviation = {shared.name: shared.doubt for shared in model.shared_doubts}
     if scenario.demand and DEMAND_DOUBT in deviation:
         middle, doubt = 100 * scenario.demand.factor.typical, deviation[DEMAND_DOUBT]
-        asked = sum(line.demand_per_week for line in model.lines)
+        only = scenario.demand.factor_products
+        asked = sum(
+            line.demand_per_week for line in model.lines if not only or line.product in only
+        )
+        unit = " % of today's" + "".join(f", {product}" for product in only)
         yield DEMAND_DOUBT, Doubt(
-            DEMAND, _value(middle, doubt, " % of today's"), GIVEN, count_demand(asked),
+            DEMAND, _value(middle, doubt, unit), GIVEN, count_demand(asked),
             told_by_counting(doubt, asked),
         )  # fmt: skip
     yield from _of_calendar(scenario)

@@ -1,10 +1,23 @@
 """Which draws move the answer: known slopes found, none made up; and what laps would tell."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
-from analysis.decisions.doubts import LAPS, _told, count_demand, told_by_counting, weeks_to_count
+from analysis.decisions.change import DEMAND_DOUBT, with_demand
+from analysis.decisions.doubts import (
+    LAPS,
+    _told,
+    count_demand,
+    doubts_of,
+    told_by_counting,
+    weeks_to_count,
+)
+from analysis.decisions.money import NORMAL_95
 from analysis.decisions.tornado import ERROR_SHARE, effects
+from analysis.records.scenario import Demand, Estimate, Scenario
+from tests.decisions.shops import box_shop
 
 
 def test_draws_that_move_the_answer_are_found_with_their_slopes():
@@ -55,6 +68,21 @@ def test_orders_are_counted_long_enough_to_see_a_tenth_more_or_less():
     assert weeks == 8 and "over 8 weeks" in count_demand(now)
     assert 0.78 < found(weeks) < 0.90 and found(weeks // 2) < 0.6
     assert weeks_to_count(5) == 26 and weeks_to_count(2000) == 4
+
+
+def test_a_factor_for_some_products_is_told_and_counted_by_these():
+    """74 jars among 374 pieces a week: a tenth more of them shows after 11 weeks, not after 4."""
+    box = box_shop(300.0)
+    jar = replace(box.lines[0], product="jar", demand_per_week=50.0)
+    both = replace(box, lines=(box.lines[0], jar))
+    demand = Demand(factor=Estimate(1.1, 2.0), factor_products=("jar",))
+    scenario = Scenario(demand=demand)
+    doubt = doubts_of(with_demand(both, demand, scenario), scenario)[DEMAND_DOUBT]
+    assert "over 11 weeks" in doubt.settled_by
+    assert doubt.words(NORMAL_95) == "200 % of today's, jar"
+    of_all = replace(demand, factor_products=())
+    doubt = doubts_of(with_demand(both, of_all, scenario), replace(scenario, demand=of_all))
+    assert "over 4 weeks" in doubt[DEMAND_DOUBT].settled_by
 
 
 def test_counting_orders_tells_less_where_few_are_asked_for():
