@@ -272,14 +272,18 @@ def _nobody(time: BatchTime, one: bool) -> str:
         if not pd.isna(time.open_idle_hours.value)
         else ""
     )
-    whose = "It lay" if one else "A batch lies"
-    ranged = pd.notna(time.elapsed_hours.low)
-    whose, last = ("The next batch lies", "its last") if ranged else (whose, "the last")
-    end = _promise(time) if ranged else _too_few_alike(time)
+    if pd.notna(time.elapsed_hours.low):
+        # The hours with nobody at work have a range, too; beside that of the whole, a reader would
+        # add its ends to the bench time, and each end belongs to another batch.
+        return (
+            f"From the first lap of the next batch to its last: {_hours(time.elapsed_hours)}"
+            f"{_in_days(time.elapsed_hours)}. But for its time at the bench nobody is at work on "
+            f"it then (drying, waiting its turn, nights){within}.{_promise(time)}"
+        )
     return (
-        f"{whose} {_hours(time.idle_hours)} with nobody at work on it (drying, waiting its turn, "
-        f"nights){within}. From the first lap to {last}: {_hours(time.elapsed_hours)}"
-        f"{_in_days(time.elapsed_hours)}.{end}"
+        f"{'It lay' if one else 'A batch lies'} {_hours(time.idle_hours)} with nobody at work on "
+        f"it (drying, waiting its turn, nights){within}. From the first lap to the last: "
+        f"{_hours(time.elapsed_hours)}.{_too_few_alike(time)}"
     )
 
 
@@ -347,7 +351,8 @@ def _picture(desk: answers.Desk, page: Page, choice: tuple[str, ...]) -> None:
     if page.has_ranges:
         st.caption(
             "Line across the end of a bar: 19 times out of 20 an operation's time lies in there, "
-            "on average, by how much these batches differ."
+            "on average, by how much these batches differ. What only some variants go through is "
+            "shared out over all pieces; the true times below are those of a piece that has it."
         )
 
 

@@ -240,9 +240,11 @@ def _after_a_start(row: pd.Series) -> str:
     slower = math.exp(row["restart_effect"]) - 1
     if not slower > 0.02:
         return ""
+    second, third = (math.exp(row["restart_effect"] / 2**k) - 1 for k in (1, 2))
     return (
         f"The first piece after a start or a change of task takes about {words.share(slower, 0)} "
-        "longer, the next one half as much more, and so on: larger stacks at a go save that."
+        f"longer, the second {words.share(second, 0)}, the third {words.share(third, 0)}, and so "
+        "on: larger stacks at a go save that."
     )
 
 

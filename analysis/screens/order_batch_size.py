@@ -45,7 +45,7 @@ def sizes(seen: Seen) -> None:
     answers.picture(seen.desk, "batch sizes", choice, lambda: _sizes_drawn(page))
     st.caption(
         "Shaded: batches within 2 % of the best, where another size hardly matters. Squares: more "
-        "pieces than rack or press hold at once."
+        "pieces than rack or press hold at once; the sizes named above leave these out."
     )
     answers.table(page.table, "batch_size", "Each batch size with its time and money")
     answers.surer([

@@ -114,15 +114,23 @@ def _told(
         sentence = f"Nothing need be made {when}: what is there, packed or begun will do."
     full = limit.hours_asked / limit.hours_per_week if limit.hours_per_week else 0.0
     points = [
-        f"What runs out first: the hours of **{who}**. A week's demand asks for "
-        f"{words.hours(limit.hours_asked)} of the {words.hours(limit.hours_per_week)} "
-        f"({words.share(full, 0)}).",
+        f"So much that what is there, packed and begun lasts about {COVER_WEEKS:.0f} weeks; a "
+        f"batch that would lie by more than half waits.{_free(answer)}",
+        f"What is scarcest: the hours of **{who}**, the work shared as skills allow. A week's "
+        f"demand asks for {words.hours(limit.hours_asked)} of the "
+        f"{words.hours(limit.hours_per_week)} ({words.share(full, 0)}).",
         *(f"**{words.variant(row.product, row.variant)}**: {_because(row, currency)}"
           for row in answer.make),
         *(f"Left out: {words.variant(row.product, row.variant)}, {words.plain(row.why)}."
           for row in answer.left_out),
     ]  # fmt: skip
     return sentence, tuple(points), _makes_table(answer, currency)
+
+
+def _free(answer: MakeNext) -> str:
+    """The hours that nothing is needed for, where they are worth a word."""
+    free = answer.hours_left - answer.hours_used
+    return f" {words.hours(free)} are then left over." if free >= 1 else ""
 
 
 def _makes_table(answer: MakeNext, currency: str) -> answers.Table:
@@ -132,7 +140,7 @@ def _makes_table(answer: MakeNext, currency: str) -> answers.Table:
         {
             "product": [order_choice.name((r.product, r.variant)) for r in _both(answer)],
             "make (pieces)": [r.pieces for r in _both(answer)],
-            "lasts (days)": [r.lasts_days for r in _both(answer)],
+            "what is there lasts (days)": [r.lasts_days for r in _both(answer)],
             "hours of what is scarce": [r.hours for r in _both(answer)],
             f"earns ({currency} per scarce hour)": [
                 r.earning_per_bottleneck_hour for r in _both(answer)
@@ -144,7 +152,7 @@ def _makes_table(answer: MakeNext, currency: str) -> answers.Table:
         }
     )
     formats = {frame.columns[2]: "%.0f", frame.columns[3]: "%.1f", frame.columns[4]: "%.1f"}
-    return answers.Table.of(frame.astype({"lasts (days)": float}), formats)
+    return answers.Table.of(frame.astype({"what is there lasts (days)": float}), formats)
 
 
 def _both(answer: MakeNext) -> tuple[Make, ...]:

@@ -17,10 +17,13 @@ if TYPE_CHECKING:
     import altair as alt
     import pandas as pd
 
-    from analysis.flow.batch_size import Seconds
     from analysis.screens.order_of_work import Seen
 
 QUICK_EFFORT = 0.3
+PROVEN = (
+    "Proven: as long as the work is handed on in the order of the route and never back, no sharing "
+    "out is more even."
+)
 
 
 @dataclass(frozen=True)
@@ -95,9 +98,8 @@ def _sharing(seen: Seen, batch: Batch, people: tuple[str, ...]) -> Sharing:
         f"{words.rough(found.cycle_seconds)}; {words.share(found.balance_loss, 0)} of their time "
         "somebody waits for the other."
     )
-    sure = ("Proven: no sharing out is more even." if found.optimal else
-            f"At best a piece every {words.rough(found.lower_bound)}.")  # fmt: skip
-    points = (shares, sure, *_with_and_without(seen, batch, people, present))
+    sure = PROVEN if found.optimal else f"At best a piece every {words.rough(found.lower_bound)}."
+    points = (shares, sure, *_with_and_without(seen, batch, people))
     table = assignment.assign(number=assignment.groupby("worker").cumcount() + 1)
     table = table.rename(columns={"seconds": "seconds per piece"})
     table = table[["number", "operation", "worker", "seconds per piece"]]
@@ -110,18 +112,19 @@ def _and(people: tuple[str, ...]) -> str:
     return f"{', '.join(firsts)} and {last}"
 
 
-def _with_and_without(
-    seen: Seen, batch: Batch, people: tuple[str, ...], present: Seconds
-) -> list[str]:
-    """When the batch is done alone, and when by all of them, each planned freely."""
+def _with_and_without(seen: Seen, batch: Batch, people: tuple[str, ...]) -> list[str]:
+    """When the batch is done alone, and when by all of them, each planned freely, at the pace of
+    those who do it."""
     from analysis.flow.order import order
 
     shop, routing = seen.desk.settings
     done = []
     for who in (people[:1], people):
         try:
-            work = work_of(routing, [batch], who, seen.choice.change_seconds, seconds=present,
-                           file="the route")  # fmt: skip
+            work = work_of(
+                routing, [batch], who, seen.choice.change_seconds,
+                seconds=order_choice.pace(seen.desk, who), file="the route",
+            )  # fmt: skip
         except BadInput:
             continue  # the first of them alone cannot do it all
         plan = order(on_the_calendar(work, shop.week, seen.start), QUICK_EFFORT)

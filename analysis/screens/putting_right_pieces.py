@@ -256,7 +256,7 @@ def _yield_table(rows: pd.DataFrame, keys: list[str]) -> Table:
     frame = pd.DataFrame(
         {
             **{key: rows[key] for key in keys},
-            "right first time (%)": 100 * rows["first_pass_yield"],
+            "steps without a fault made (%)": 100 * rows["first_pass_yield"],
             "right from": 100 * rows["first_pass_yield_low"],
             "right to": 100 * rows["first_pass_yield_high"],
             "faults against expected (times)": rows["against_expected"],
@@ -271,7 +271,7 @@ def _yield_table(rows: pd.DataFrame, keys: list[str]) -> Table:
     formats |= {"pieces through": "%.0f"}
     formats |= dict.fromkeys(("faults against expected (times)", "times from", "times to"), "%.2f")
     spans = {
-        "right first time (%)": ("right from", "right to"),
+        "steps without a fault made (%)": ("right from", "right to"),
         "faults against expected (times)": ("times from", "times to"),
     }
     return Table.of(frame, formats, spans, lead=len(keys) + 1)

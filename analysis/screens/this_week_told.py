@@ -235,8 +235,8 @@ def _finish(begun: pd.DataFrame, known: pd.DataFrame) -> str:
     named = f"batch {words.plain(batch.batch)} of " if batch.batch else ""
     return (
         f"Finish {named}{words.variant(batch['product'], batch.variant)}: next is "
-        f"*{words.plain(batch.operation)}*, {words.count(batch.pieces_left, 'piece')} of "
-        f"{words.number(batch.pieces)} left{more}."
+        f"*{words.plain(batch.operation)}*, still to do on {words.number(batch.pieces_left)} of "
+        f"its {words.count(batch.pieces, 'piece')}{more}."
     )
 
 

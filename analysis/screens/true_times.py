@@ -181,15 +181,15 @@ def _right(rolled: pd.DataFrame, faults: pd.DataFrame, product: str) -> str:
         return f"{said} No fault was logged."
     share = words.share_range(worst["first_pass_yield_low"], worst["first_pass_yield_high"])
     return (
-        f"{said} Fewest are right first time at *{words.plain(worst['operation'])}*: {share}. "
-        "A fault counts where it was found."
+        f"{said} Most faults are found at *{words.plain(worst['operation'])}*: {share} go "
+        "through it without one. A fault counts where it was found, not where it was made."
     )
 
 
 def _faults_written(faults: pd.DataFrame) -> tuple[pd.DataFrame, dict, dict]:
     """The same for faults."""
     shares = {
-        "right first time (%)": "first_pass_yield",
+        "no fault found there (%)": "first_pass_yield",
         "right from (%)": "first_pass_yield_low",
         "right to (%)": "first_pass_yield_high",
         "lost (%)": "scrap_rate",
@@ -208,7 +208,7 @@ def _faults_written(faults: pd.DataFrame) -> tuple[pd.DataFrame, dict, dict]:
     )
     spans = {
         f"{name} (%)": (f"{short} from (%)", f"{short} to (%)")
-        for name, short in (("right first time", "right"), ("lost", "lost"))
+        for name, short in (("no fault found there", "right"), ("lost", "lost"))
     }
     return frame, dict.fromkeys((*shares, "putting right (s a piece)"), "%.1f"), spans
 

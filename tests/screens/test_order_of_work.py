@@ -155,7 +155,7 @@ def test_each_part_opens_with_its_own_answer(small):
     assert re.search(r"## As a line, maker and helper finish one .+ every .+ somebody waits", words)
     words = turn(small, "What to make")
     assert re.search(r"## (Make \d+|Nothing need be made)", words)
-    assert "What runs out first: the hours of" in words
+    assert "What is scarcest: the hours of" in words
 
 
 def test_what_now_is_told_from_the_laps(show):

@@ -136,8 +136,8 @@ def test_where_haste_spoils_and_a_faster_pace_costs_least_it_is_said_why_both_ho
     words = said(opened(show, "Pace"))
     assert "A piece worked a tenth faster is spoiled" in words
     told = re.search(
-        r"\*\*pocket notebook\*\*: About (\d+) to (\d+) s a piece costs least, against (\d+) s now\. "
-        r"Of 100 pieces .+? more are then spoiled, but each takes about (\d+) s less",
+        r"\*\*pocket notebook\*\*: About (\d+) to (\d+) s a piece costs least, against (\d+) s "
+        r"now\. Of 100 pieces .+? more are then spoiled, but each takes about (\d+) s less",
         words,
     )
     fastest, slowest, now, less = map(int, told.groups())

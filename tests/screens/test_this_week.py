@@ -44,7 +44,8 @@ def test_newcomer_reads_three_answers_about_the_demo_and_how_to_put_in_their_own
     assert re.search(r"at the bench, [\d.]+ pieces an hour", words)
     assert re.search(r"a batch is \d+ pieces, .* at [\d.]+ pieces asked for a week", words)
     assert re.search(r"Put away what is packed: \d+ pieces of", words)
-    assert "batch 057 of" in words and "next is *case in*, 39 pieces of 41 left" in words
+    assert "Finish batch 057 of" in words
+    assert "next is *case in*, still to do on 39 of its 41 pieces" in words
     assert "overhead, before pay" in words and "Pay at the rates on Shop takes" in words
     assert "The biggest leak is" in words and "over the last 8 weeks worked" in words
     assert "Demo bindery" in words
