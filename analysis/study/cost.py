@@ -45,10 +45,10 @@ def cost(content: Content, shop: Shop, shares: pd.DataFrame) -> pd.DataFrame:
     counts as 0. `note` names what is missing.
     """
     wage = wages(content.frame, shop, shares)
-    unpaid = unpaid_workers(shop, shares)
     rows = []
     for product in content.frame["product"].unique():
         own = content.frame["product"] == product
+        unpaid = unpaid_workers(shop, shares, content.frame[own])
         variants = [v for v in content.frame.loc[own, "variant"].unique() if v]
         rows.append(_cost_row(content, shop, wage, unpaid, product, ""))
         rows += [_cost_row(content, shop, wage, unpaid, product, variant) for variant in variants]
@@ -175,8 +175,12 @@ def _note(
     return "; ".join(note for note, holds in notes.items() if holds)
 
 
-def unpaid_workers(shop: Shop, shares: pd.DataFrame) -> list[str]:
-    """Those whose work goes into the pieces and whose wage is not given, by name."""
+def unpaid_workers(shop: Shop, shares: pd.DataFrame, rows: pd.DataFrame) -> list[str]:
+    """Those whose work goes into these rows (product, operation) and whose wage is not given, by
+    name; the first worker for what nobody has done yet."""
     paid = {worker.name for worker in shop.workers if worker.cost_per_hour is not None}
-    names = dict.fromkeys(shares.loc[shares["share"] > 0, "worker"])
+    keys = ["product", "operation"]
+    done = rows[keys].drop_duplicates().merge(shares[shares["share"] > 0], on=keys, how="left")
+    first = shop.workers[0].name if shop.workers else np.nan
+    names = dict.fromkeys(done["worker"].astype(object).fillna(first).dropna())
     return [name for name in names if name not in paid] or ["the workers"]

@@ -378,6 +378,20 @@ def test_a_cost_says_whose_wage_is_missing():
     assert "of temp" in cost["note"]
 
 
+def test_a_cost_names_nobody_who_has_no_hand_in_that_product():
+    rows = [{"product": product, "operation": "cut", "seconds": 60, "worker": worker}
+            for product, worker in (("bag", "ben"), ("box", "ann"))]  # fmt: skip
+    shop = Shop(week=WEEK, workers=(Worker("ann"), Worker("ben")))
+    hat = routing_frame([{"product": "hat", "operation": "felt"}])  # nobody has made one yet
+    notes = study(laps_frame(rows), hat, shop).cost.set_index("product")["note"]
+    said = {product: note.split(";")[0].split(",")[0] for product, note in notes.items()}
+    assert said == {
+        product: f"not given: the wage (cost_per_hour) of {name}"
+        for product, name in (("bag", "ben"), ("box", "ann"), ("hat", "ann"))
+    }
+    assert " ben" not in notes["box"] and " ann" not in notes["bag"]
+
+
 def test_what_a_worker_forgot_is_in_doubt_for_all_their_operations_together():
     """Two operations of 100 s, each known to 3 % of its own and 4 % by one worker's retention:
     5 % each, and of the sum sqrt(3^2 / 2 + 4^2) = 4.5 %, not the 3.5 % of independent ones."""
