@@ -72,7 +72,7 @@ def _pace_told(desk: Desk, name: str) -> Told:
                   f"{_saves(row, money)}"
                   for row in best.itertuples()]  # fmt: skip
         lines.append(TRIAL)
-    lines += [_left_blank(found.spoilage.curves), _faultless(found.spoilage.curves)]
+    lines += [_left_blank(found.spoilage.curves), _faultless(found)]
     return Told(
         sentence=words.plain(words.told(curve["note"])),
         points=tuple(lines),
@@ -92,7 +92,8 @@ def _usual(curve: pd.Series) -> str:
     share = curve["faults"] / curve["pieces"]
     said = (
         f"Of {words.count(curve['pieces'], 'piece')} that had others just before them "
-        f"{words.number(curve['faults'])} were spoiled here ({words.share(share)})."
+        f"{words.number(curve['faults'])} were spoiled here, that is put right or lost "
+        f"({words.share(share)})."
     )
     if curve["verdict"] not in SHOWN:
         return said
@@ -100,12 +101,27 @@ def _usual(curve: pd.Series) -> str:
     return f"{said} Worked evenly at the usual pace it would be {even}."
 
 
-def _faultless(curves: pd.DataFrame) -> str:
+def _faultless(found: PuttingRight) -> str:
+    """Where no fault was found at the operation itself, and for which of them some showed later."""
+    curves, caused = found.spoilage.curves, found.cost.caused
     names = curves.loc[(curves["faults"] == 0) & (curves["pieces"] > 0), "operation"]
     if names.empty:
         return ""
-    said = ", ".join(words.plain(name) for name in names)
-    return f"No fault was made yet, as far as the laps say, at {said}: pace cannot be judged there."
+    later = names[names.isin(caused.loc[caused["share"] > 0, "operation"])]
+    none = names[~names.isin(later)]
+    lines = []
+    if len(later):
+        lines.append(
+            f"Faults made at {_listed(later)} show only later, at pieces whose pace is not known: "
+            "see *Care that pays later*."
+        )
+    if len(none):
+        lines.append(f"No fault was found yet at {_listed(none)}: pace cannot be judged there.")
+    return " ".join(lines)
+
+
+def _listed(names: pd.Series) -> str:
+    return ", ".join(words.plain(name) for name in names)
 
 
 def _left_blank(curves: pd.DataFrame) -> str:

@@ -34,7 +34,7 @@ STEPS = 61  # paces tried between the fastest and the slowest seen
 RUSHED_CERTAINTY = 0.05  # of the best pace being faster still, where a piece is called rushed
 STAKE_COLUMNS = (
     "product", "operation", "seconds", "wage_per_hour", "rework_seconds", "value_before",
-    "in_money",
+    "in_money", "found_later",
 )  # fmt: skip
 BEST_COLUMNS = (
     "product", "operation", "usual_seconds", "best_seconds", "best_low", "best_high",
@@ -56,10 +56,11 @@ def stakes(study: Study, tally: Tally | None = None) -> pd.DataFrame:
     seconds: of a piece now, at the bench, workers weighted by what they made; rework_seconds: to
     mend one of the faults made here, as timed (where none of them was: as timed at the operation,
     else elsewhere), 0 where no mending was ever timed; value_before: work in a piece that comes
-    here, and its material. All are means over the faults made here, so a kind of fault or a
-    variant counts by its pieces. Where a wage or a material cost is not given in_money is False,
-    and costs are in seconds of work: a wage of one a second, material left out. tally: that of the
-    study, where it is there already.
+    here, and its material; all of these are means over the faults made and found here, so a kind of
+    fault or a variant counts by its pieces. found_later: share of the pieces with a fault made here
+    at which it was found in another operation, as far as the laps say. Where a wage or a material
+    cost is not given in_money is False, and costs are in seconds of work: a wage of one a second,
+    material left out. tally: that of the study, where it is there already.
     """
     table = _by_faults(tally or tallied(study)).reset_index()
     table = table.merge(_present(study.learning.cells), on=KEYS)
@@ -68,6 +69,7 @@ def stakes(study: Study, tally: Tally | None = None) -> pd.DataFrame:
     worth = np.where(
         table["in_money"], table["work_pay"] + table["material"], table["work_seconds"]
     )
+    table["found_later"] = table["elsewhere"] / (table["elsewhere"] + table["pieces"])
     table["value_before"] = np.maximum(worth - wage * table["seconds"], 0.0)
     table["wage_per_hour"] = 3600 * wage
     return table[list(STAKE_COLUMNS)]
@@ -82,7 +84,8 @@ def _by_faults(tally: Tally) -> pd.DataFrame:
         rework_seconds=np.nan_to_num(seconds_to_mend(tally)[0]), pieces=pieces,
         timed=counts["seconds"], mended=counts["mended"],
     )  # fmt: skip
-    own = cells[(cells["cause_operation"] == "") | (cells["cause_operation"] == cells["operation"])]
+    here = (cells["cause_operation"] == "") | (cells["cause_operation"] == cells["operation"])
+    own = cells[here]
     values = own[["work_seconds", "work_pay", "material", "pay_rate", "rework_seconds"]]
     keys = [own[key] for key in KEYS]
     weights = values.notna().mul(own["pieces"], axis=0)
@@ -90,7 +93,13 @@ def _by_faults(tally: Tally) -> pd.DataFrame:
     table = sums / weights.groupby(keys).sum().replace(0.0, np.nan)
     timed = own[["timed", "mended"]].groupby(keys).sum()
     each = timed["timed"] / timed["mended"].where(timed["mended"] > 0)
-    return table.assign(rework_seconds=each.fillna(table["rework_seconds"]))
+    later = cells[~here].groupby(["product", "cause_operation"])["pieces"].sum()
+    later.index = later.index.set_names(KEYS)
+    return table.assign(
+        rework_seconds=each.fillna(table["rework_seconds"]),
+        pieces=own.groupby(KEYS)["pieces"].sum(),
+        elsewhere=later.reindex(table.index, fill_value=0.0),
+    )
 
 
 def _present(cells: pd.DataFrame) -> pd.DataFrame:
@@ -149,10 +158,11 @@ def _best_row(found: Spoilage, stake: Row) -> dict:
     row["verdict"] = (
         "slower" if surely and low > 0 else "faster" if surely and high < 0 else "as now"
     )
-    return row | {"note": _note(row, curve, spoiled[:, best] - spoiled_now[:, 0])}
+    more = spoiled[:, best] - spoiled_now[:, 0]
+    return row | {"note": _note(row, curve, more, stake.found_later)}
 
 
-def _note(row: dict, curve: Row, more: np.ndarray) -> str:
+def _note(row: dict, curve: Row, more: np.ndarray, found_later: float) -> str:
     """What the row says, in plain words. more: draws of the chance there, less that of now."""
     low, high = round(row["best_low"]), round(row["best_high"])
     said = f"About {low} s" if low == high else f"About {low} to {high} s"
@@ -165,8 +175,11 @@ def _note(row: dict, curve: Row, more: np.ndarray) -> str:
         parts.append("It is the fastest pace seen: faster was never tried.")
     if row["best_seconds"] == row["slowest_seconds"]:
         parts.append("It is the slowest pace seen: slower was never tried.")
-    if row["verdict"] == "faster":
-        parts.append("Faults found later are not counted in it.")
+    if row["best_seconds"] < row["usual_seconds"] and found_later > 0:
+        parts.append(
+            f"Only faults found at {row['operation']} itself count in this: {found_later:.0%} of "
+            "those it makes show later, and if haste makes them too, the best pace is a slower one."
+        )
     if curve.differs:
         parts.append(f"Something else that differs by {curve.differs} may be behind it.")
     return " ".join(parts)

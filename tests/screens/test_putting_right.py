@@ -124,8 +124,8 @@ def test_the_slider_says_minutes_money_and_faults_with_their_ranges(show):
 def test_spoiled_pieces_are_told_as_they_were_counted(show):
     words = said(opened(show, "Pace"))
     found = re.search(
-        r"Of ([\d,]+) pieces that had others just before them (\d+) were spoiled here "
-        r"\(([\d.]+) %\). Worked evenly at the usual pace it would be",
+        r"Of ([\d,]+) pieces that had others just before them (\d+) were spoiled here, that is put "
+        r"right or lost \(([\d.]+) %\). Worked evenly at the usual pace it would be",
         words,
     )
     pieces, faults = (int(found[n].replace(",", "")) for n in (1, 2))
@@ -140,6 +140,8 @@ def test_where_haste_spoils_and_a_faster_pace_costs_least_it_is_said_why_both_ho
         r"now\. Of 100 pieces .+? more are then spoiled, but each takes about (\d+) s less",
         words,
     )
+    assert re.search(r"Only faults found at sew itself count in this: \d+ ?% of those it", words)
+    assert "Faults made at fold sections, glue spine show only later" in words
     fastest, slowest, now, less = map(int, told.groups())
     assert fastest < now and now - slowest <= less <= now - fastest
 
