@@ -341,6 +341,7 @@ def _details(seen: Seen, found: Read, job: what_if_jobs.Job | None) -> None:
     st.markdown(moves)
     what_if_more.movers_picture(seen.desk, mark, answer)
     st.markdown(cautions)
+    what_if_more.rests_on(seen.desk, mark, answer)
     with st.expander("How this was worked out", key="what_if_worked_out"):
         st.markdown(what_if_more.WORKED_OUT)
         what_if_more.in_full(seen.desk, mark, answer)

@@ -26,6 +26,7 @@ if TYPE_CHECKING:
 
 LOOK_EVERY_SECONDS = 0.7
 PAPERS = {"a4": "A4", "letter": "Letter"}
+RESTS_ON = "What the answer rests on: every figure, and how it is known"
 
 
 def side_by_side(seen: Seen) -> None:
@@ -33,13 +34,14 @@ def side_by_side(seen: Seen) -> None:
     read = {key: seen.read(key) for key in seen.drafts.all}
     jobs = [seen.job(one) for one in read.values() if one.scenario]
     found = [job.answered[0] for job in jobs if job.answered]
-    if len(found) < len(jobs) or not all(job.over.is_set() for job in jobs):
+    over = len(found) == len(jobs) and all(job.over.is_set() for job in jobs)
+    if not over:
         _wait(jobs, _done(jobs))
     if found:
         mark = tuple(job.answered[1] for job in jobs if job.answered)
         told, table = seen.desk.kept("what if compared", mark, lambda: (
             what_if_told.compared(found), what_if_told.comparison(found)))  # fmt: skip
-        st.markdown(f"**{told}**")
+        st.markdown(f"**{told}**" if over else f"A first estimate, still being played: {told}")
         answers.table(table, "what_if_side_by_side", "The scenarios side by side")
     wrong = [words.plain(seen.drafts.name(key)) for key, one in read.items() if not one.scenario]
     if wrong:
@@ -47,8 +49,9 @@ def side_by_side(seen: Seen) -> None:
     st.caption(
         "Each row is reckoned against going on as before, with the same luck in every run, so "
         "that the rows differ by what is asked and not by chance. Worth a week: all that it costs "
-        "and brings over the time looked ahead, at today's worth, spread evenly over its weeks: "
-        "the column to compare by, also where two rows look ahead differently far."
+        "and brings over the time looked ahead, as one even payment a week that is worth as much "
+        "today, later weeks counting less; below it, what it was in nine of ten runs. It is the "
+        "column to compare by, also where two rows look ahead differently far."
     )
 
 
@@ -195,24 +198,24 @@ def movers_picture(desk: answers.Desk, mark: tuple, answer: Answer) -> None:
             return
         st.caption(
             "The same as bars: what is gained in all with one figure at either of its likely ends, "
-            "and all others as they are. The widest bar is worth most care."
+            "and all others as they are. The widest bar is worth most care. Thick upright: neither "
+            "gain nor loss."
         )
         answers.picture(desk, "what if movers", mark, drawn)
 
 
+def rests_on(desk: answers.Desk, mark: tuple, answer: Answer) -> None:
+    """Every figure that the answer takes, and how it is known."""
+    with st.expander(RESTS_ON, key="what_if_rests_on"):
+        st.html(desk.kept("what if rests on", mark, lambda: answers.figures_page(
+            what_if_told.assumption_table(answer.assumptions), RESTS_ON)))  # fmt: skip
+
+
 def in_full(desk: answers.Desk, mark: tuple, answer: Answer) -> None:
-    """Percentiles, and what the answer rests on."""
-    for page in desk.kept("what if in full", mark, lambda: _in_full(answer)):
-        st.html(page)
+    """The money's percentiles."""
+    st.html(desk.kept("what if in full", mark, lambda: answers.figures_page(
+        what_if_told.percentiles(answer), "The money in full")))  # fmt: skip
     glossary.beside("percentile", "tornado chart", "common random numbers", "discount rate")
-
-
-def _in_full(answer: Answer) -> tuple[str, str]:
-    """The money's percentiles, and the assumptions, as parts of the page."""
-    money = answers.figures_page(what_if_told.percentiles(answer), "The money in full")
-    rests = "What the answer rests on"
-    listed = answers.figures_page(what_if_told.assumption_table(answer.assumptions), rests)
-    return money, f"<p><b>{rests}</b></p>{listed}"
 
 
 WORKED_OUT = """

@@ -85,6 +85,10 @@ def _move(scenario: Scenario, currency: str) -> Iterator[str]:
             yield f"a lease of {move.lease_weeks} weeks with {move.notice_weeks} weeks' notice"
         if move.deposit.high:
             yield f"a deposit of {money_words(move.deposit, currency)}"
+        if move.lost_days.high:
+            yield f"{range_words(move.lost_days)} days without work"
+        if move.commute_hours_per_week.high:
+            yield f"{range_words(move.commute_hours_per_week)} hours a week on the way there"
 
 
 def _demand(scenario: Scenario) -> Iterator[str]:
@@ -102,8 +106,9 @@ def _demand(scenario: Scenario) -> Iterator[str]:
     if demand.season:
         yield f"a season{way}"
     for order in demand.orders:
+        price = "" if order.price is None else f" at {figure(order.price, 4)} a piece"
         yield f"an order of {order.pieces} {order.product} {order.variant}".rstrip() + (
-            f" due in week {order.week}"
+            f" due in week {order.week}{price}"
         )
 
 
@@ -140,8 +145,9 @@ TRIED = f"one figure was given; {TENTH}"
 def runs_line(answer: Answer) -> str:
     """What the figures of the table are, and the runs they come from."""
     return (
-        "A figure is the mean of the runs; below it, what it was in nine of ten of them. "
-        + runs_words(answer)
+        "A figure is the mean of the runs over all the time looked ahead, in which everybody gets "
+        "quicker with practice, so that *before* is not quite today; below it, what it was in nine "
+        "of ten of them. " + runs_words(answer)
     )
 
 
@@ -364,9 +370,12 @@ def comparison(found: Sequence[Answer]) -> answers.Table:
     rows = []
     for answer in found:
         money = answer.money
+        low, high = _ends_a_week(answer)
         rows.append({
             "scenario": answer.name,
             f"worth a week ({answer.currency})": _worth(money.worth_per_week),
+            "worth low": low,
+            "worth high": high,
             "looked ahead": span(answer.horizon_weeks),
             "said in short": f"{answer.verdict}, only if {told(answer.condition)}"
             if answer.condition and answer.verdict == DO
@@ -377,7 +386,19 @@ def comparison(found: Sequence[Answer]) -> answers.Table:
             "after": pieces(answer.changed.sold_per_week.mean),
             "runs": f"{answer.runs}",
         })  # fmt: skip
-    return answers.Table.of(pd.DataFrame(rows), lead=4)
+    worth = {f"worth a week ({found[0].currency})": ("worth low", "worth high")} if found else {}
+    return answers.Table.of(pd.DataFrame(rows), spans=worth, lead=4)
+
+
+def _ends_a_week(answer: Answer) -> tuple[str | None, str | None]:
+    """Between what the worth a week was in nine of ten runs; none where all runs agree."""
+    money = answer.money
+    whole = money.net_present_value
+    if not whole.mean or whole.p5 is None or whole.p95 is None:
+        return None, None
+    share = money.worth_per_week / whole.mean  # one over the annuity factor of its horizon
+    low, high = _worth(share * whole.p5), _worth(share * whole.p95)
+    return (None, None) if low == high else (low, high)
 
 
 def _worth(value: float) -> str:
