@@ -15,7 +15,7 @@ import pandas as pd
 
 from analysis.flow.plan import Block, by_worker, merged
 from analysis.flow.search import improve
-from analysis.flow.work import TICKS, Begun, Operation, Work
+from analysis.flow.work import TICKS, Begun, Operation, Work, ancestors
 from analysis.records.figures import clock
 
 TRIES = 40  # a plan for the next hour: the phone waits for it
@@ -111,10 +111,11 @@ def _begun(work: Work, laps: pd.DataFrame, names: Sequence[str], now: datetime) 
     """Pieces and setups done, in ticks before now."""
     left: list[tuple[int, ...]] = []
     rows = [_own_laps(work, laps, names, place) for place in range(len(names))]
-    for operation in work.operations:
+    gone = _lost_later(work, rows)
+    for operation, lost in zip(work.operations, gone, strict=True):
         own = rows[operation.batch]
         done = own[own["operation"].eq(operation.name) & own["activity"].isin(WORKED)]
-        left.append(_leaves(done, now))
+        left.append(_leaves(done, now)[lost:])
     setups, every = [], pd.concat([laps.iloc[:0], *rows])
     made = every[every["activity"].eq("setup")]
     for number, setup in enumerate(work.setups):
@@ -125,6 +126,18 @@ def _begun(work: Work, laps: pd.DataFrame, names: Sequence[str], now: datetime) 
         begun = any(left[i] for i, o in enumerate(work.operations) if o.setup == number)
         setups.append(min(done) if done else (0 if begun else None))
     return Begun(tuple(left), tuple(setups))
+
+
+def _lost_later(work: Work, rows: Sequence[pd.DataFrame]) -> list[int]:
+    """Pieces that went through an operation and were lost at one behind it: they are out of the
+    batch, and stand for none that is still to be done. Those that went first are taken for lost."""
+    lost = [rows[o.batch].loc[rows[o.batch]["operation"].eq(o.name), "scrap_units"].sum()
+            for o in work.operations]  # fmt: skip
+    later = [0] * len(lost)
+    for place, before in enumerate(ancestors(work)):
+        for passed in before:
+            later[passed] += int(lost[place])
+    return later
 
 
 def _leaves(done: pd.DataFrame, now: datetime) -> tuple[int, ...]:

@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 
 from analysis.flow.order import order
 from analysis.flow.plan import Plan, Step
-from analysis.flow.work import TICKS, Operation, Work
+from analysis.flow.work import TICKS, Operation, Work, ancestors
 from analysis.problems import BadInput
 from analysis.records.figures import number
 
@@ -93,7 +93,7 @@ def _candidates(work: Work, plan: Plan) -> list[tuple[int, int]]:
         if step.activity == "operation":
             begun.setdefault((step.batch, step.operation), step.start_seconds)
     start = [begun[o.batch, o.name] for o in work.operations]
-    reach = _ancestors(work)
+    reach = ancestors(work)
     pairs = [
         (earlier, later)
         for later, own in enumerate(work.operations)
@@ -119,16 +119,6 @@ def _pieces_of(plan: Plan, batch: int, operation: str) -> list[Step]:
 def _follows_wait(work: Work, index: int) -> int:
     operation = work.operations[index]
     return operation.wait + operation.load
-
-
-def _ancestors(work: Work) -> list[set[int]]:
-    reach: list[set[int]] = []
-    for operation in work.operations:
-        own = set()
-        for before, _ in operation.before:
-            own |= {before} | reach[before]
-        reach.append(own)
-    return reach
 
 
 def _tied(work: Work, first: int, then: int) -> Work:

@@ -389,3 +389,14 @@ class _Builder:
             tuple(self.places.get(rack, units * 1000) for rack in range(len(self.racks))),
             tuple(self.tasks), change, walks, file=self.file,
         )  # fmt: skip
+
+
+def ancestors(work: Work) -> list[set[int]]:
+    """Of each operation, the places of all that come before it, near or far."""
+    reach: list[set[int]] = []
+    for operation in work.operations:
+        own = set()
+        for before, _ in operation.before:
+            own |= {before} | reach[before]
+        reach.append(own)
+    return reach

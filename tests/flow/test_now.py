@@ -65,6 +65,14 @@ def test_a_lost_piece_is_not_waited_for():
     assert now(log, at).next[0].pieces == 3
 
 
+def test_a_piece_lost_late_stands_for_none_that_still_waits_for_an_earlier_operation():
+    """Of 10 sewn, 8 were glued and trimmed, and 2 of these lost: 2 wait for glue, none to trim."""
+    log, at = laps(("sew", "operation", 10, 600, 0), ("glue", "operation", 8, 240, 0),
+                   ("trim", "setup", 1, 1500, 0), ("trim", "operation", 8, 160, 2))  # fmt: skip
+    answer = now(log, at, units=10)
+    assert (answer.next[0].operation, answer.next[0].pieces) == ("glue", 2)
+
+
 def test_what_nobody_here_can_do_is_named_and_the_rest_is_planned():
     log, at = laps(("sew", "operation", 2, 120, 0))
     answer = now(log, at, here=["helper"])
