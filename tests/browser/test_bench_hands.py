@@ -94,7 +94,7 @@ def test_a_lost_piece_takes_one_tap_and_its_cause_another(server, phone):
     phone.page.get_by_role("button", name="Use this name").click()
     phone.page.locator("#sheet").wait_for(state="hidden")
     pass_time(phone)
-    phone.page.get_by_role("button", name="Done, to put right", exact=True).click()
+    phone.page.get_by_role("button", name="Done, faulty", exact=True).click()
     phone.page.get_by_role("button", name="thread broke").click()
     phone.page.locator("#ask").wait_for(state="hidden")  # then the cause is on the phone's disk
     laps = laps_when_sent(server, phone)

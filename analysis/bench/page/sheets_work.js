@@ -54,8 +54,10 @@ export function work(app) {
     const use = (name) =>
       app.dispatch({ type: "typed", kind: "products", name }).then(() => pickProduct(name));
     return [
-      heading("Product"),
-      fromShop(() => [choices(app.catalogue.products, app.activeLane.product, pickProduct)]),
+      fromShop(() => {
+        const known = app.catalogue.products;
+        return known.length ? [heading("Product"), choices(known, app.activeLane.product, pickProduct)] : [];
+      }),
       newName("Another product", use),
       fromShop(() => batchParts(app)),
     ];

@@ -40,7 +40,7 @@ export function newLane(like = {}) {
     undo: [],
     asks: [],
     mayExceed: "", // the batch and operation of which more pieces than it has are no surprise
-    marked: null, // the piece just ended by "Done, lost" or "Done, to put right"
+    marked: null, // the piece just ended by "Done, lost" or "Done, faulty"
   };
 }
 
