@@ -198,8 +198,8 @@ def movers_picture(desk: answers.Desk, mark: tuple, answer: Answer) -> None:
             return
         st.caption(
             "The same as bars: what is gained in all with one figure at either of its likely ends, "
-            "and all others as they are. The widest bar is worth most care. Thick upright: neither "
-            "gain nor loss."
+            "and all others as they are. The widest bar is worth most care. A thick upright, where "
+            "there is one: neither gain nor loss."
         )
         answers.picture(desk, "what if movers", mark, drawn)
 

@@ -49,7 +49,9 @@ def with_variants(laps: pd.DataFrame) -> pd.DataFrame:
     blank = (laps["variant"] == "").to_numpy()
     pairs = laps.loc[~blank & (laps["batch"] != "").to_numpy(), [*keys, "variant"]]
     only = pairs.drop_duplicates().drop_duplicates(keys, keep=False).astype(str)
-    at = cell_codes(laps[blank], keys, only)
+    if only.empty:
+        return laps
+    at = cell_codes(laps.loc[blank, keys], keys, only)
     if not (at >= 0).any():
         return laps
     column = laps["variant"].array
