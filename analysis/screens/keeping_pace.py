@@ -62,7 +62,8 @@ def show() -> None:
         "Bars: hours a week's demand asks for, as a share of the hours there are. Line across the "
         "end of a bar: 19 times out of 20 it lies in there. The bar of a tool or place holds hands "
         "at work, setting up and warming up. Pieces left lying in it, as under a press, are not in "
-        "its bar, since they may lie there through lunch and night; the table has their hours."
+        "its bar, since they may lie there through lunch and night; the table has their hours (on "
+        "a phone under *All columns*)."
     )
     if page.load:
         answers.table(page.load, "hours_asked", "Hours asked of each person and each place")

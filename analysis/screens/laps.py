@@ -46,6 +46,12 @@ MEND_PAIRS = (
 )
 ALL = "all"
 FIRST_LAPS = "Next step: put in a file under “Take in”, or press *Start timing* at the side."
+NOT_MAKING = {
+    "setup": "setting up",
+    "transport": "walk",
+    "delay": "interrupted",
+    "rework": "putting right",
+}
 FILTERS = ("worker", "product", "operation", "activity")
 SHOWN = {  # what a phone's width shows comes first
     "started_at": "Began",
@@ -193,7 +199,11 @@ def _shown(laps: pd.DataFrame, timezone: str) -> pd.DataFrame:
     local = laps.started_at.dt.tz_convert(timezone).dt.tz_localize(None)
     # As plain text: as a category each column would bring along every name on record.
     texts = dict.fromkeys((*CATEGORIES, "activity"), "str")
-    return laps.assign(started_at=local)[list(SHOWN)].astype(texts)
+    shown = laps.assign(started_at=local)[list(SHOWN)].astype(texts)
+    # On a phone the activity is out of sight: without it a walk reads as very quick work.
+    beside = shown["activity"].map(NOT_MAKING)
+    named = (shown["operation"] + " (" + beside + ")").where(shown["operation"] != "", beside)
+    return shown.assign(operation=named.where(beside.notna(), shown["operation"]))
 
 
 def _one_year(laps: pd.DataFrame, timezone: str) -> int | None:

@@ -93,11 +93,12 @@ def test_fewer_runs_are_the_first_of_many(whole):
     assert_same(simulate(doubtful_shop(), weeks=8, runs=17, seed=4), whole.first(17))
 
 
-def test_a_cluster_of_two_processes_gives_the_same_bits(whole):
+@pytest.mark.parametrize("processes", [False, pytest.param(True, marks=pytest.mark.slow)])
+def test_a_cluster_of_two_workers_gives_the_same_bits(whole, processes):
     from distributed import LocalCluster
 
-    with LocalCluster(n_workers=2, threads_per_worker=1, processes=True, dashboard_address=None,
-                      silence_logs="ERROR") as cluster:  # fmt: skip
+    with LocalCluster(n_workers=2, threads_per_worker=1, processes=processes, protocol="tcp://",
+                      dashboard_address=None, silence_logs="ERROR") as cluster:  # fmt: skip
         address = cluster.scheduler_address.removeprefix("tcp://")
         told = []
         runs = simulate(doubtful_shop(), weeks=8, runs=90, seed=4, backend=f"dask://{address}",

@@ -39,6 +39,14 @@ def test_laps_come_a_page_at_a_time_newest_first(show):
     assert table(screen)["started_at"].iloc[0] <= page["started_at"].iloc[-1]
 
 
+def test_a_walk_does_not_read_as_work_at_the_operation_it_was_made_for(show):
+    page = table(show("laps"))
+    walks = page.loc[page["activity"] == "transport", "operation"]
+    made = page.loc[page["activity"] == "operation", "operation"]
+    assert len(walks) and walks.str.endswith(" (walk)").all()
+    assert len(made) and not made.str.contains("(", regex=False).any()
+
+
 def test_a_phone_shows_when_what_how_long_and_how_many_without_sliding(show):
     """Of its 390 pixels a phone leaves 325 beside the margins and the ticks; the year, which then
     is not in each row, is said above."""
