@@ -363,3 +363,17 @@ def test_what_hangs_on_a_fault_counts_each_kind_of_fault_by_its_pieces():
     (stake,) = stakes(study(laps_frame(rows), None, shop)).itertuples()
     assert stake.rework_seconds == pytest.approx((9 * 20 + 220) / 10)
     assert stake.value_before == pytest.approx((9 * 5.0 + 1 * 1.0) / 10, abs=0.02)
+
+
+def test_the_share_of_faults_that_shows_only_later_is_known_beside_what_they_cost():
+    """Ten faults of sewing are found at sewing, six at trimming: 6 of 16 are found later."""
+    kind = {"product": "box", "batch": "b", "cause": "torn"}
+    rows = [
+        {"operation": "sew", "seconds": 2500.0, "units": 25, "rework_units": 10, **kind},
+        {"operation": "trim", "seconds": 500.0, "units": 25, "rework_units": 6,
+         "cause_operation": "sew", **kind},
+        {"operation": "trim", "seconds": 500.0, "units": 25, "rework_units": 2, **kind},
+    ]  # fmt: skip
+    table = stakes(study(laps_frame(rows), None, Shop())).set_index("operation")
+    assert table.loc["sew", "found_later"] == pytest.approx(6 / 16)
+    assert table.loc["trim", "found_later"] == 0
