@@ -186,7 +186,7 @@ def _of_helper(model: ShopModel, helper: Helper, currency: str) -> Iterator[Assu
     )  # fmt: skip
     yield Assumption(
         "Teaching",
-        f"{_shown(helper.training_hours)} hours at the start in which neither makes pieces; "
+        f"{counted(helper.training_hours, 'hour')} at the start in which neither makes pieces; "
         + _minding(model, helper),
         GIVEN if helper.training_hours != Helper.training_hours else ASSUMED,
     )
@@ -288,7 +288,7 @@ def _of_move(move: Move, currency: str) -> Iterator[Assumption]:
         "The move",
         f"{_money(move.rent_per_week, currency)} more rent a week, "
         f"{_money(move.fit_out, currency)} to fit it out, "
-        f"{_shown(move.lost_days)} days without work",
+        f"{counted(move.lost_days, 'day')} without work",
         GIVEN,
     )
     if move.deposit != sure(0.0):
@@ -306,7 +306,7 @@ def _of_move(move: Move, currency: str) -> Iterator[Assumption]:
     if move.commute_hours_per_week != sure(0.0):
         yield Assumption(
             "The way there",
-            f"{_shown(move.commute_hours_per_week)} hours a week less at the bench",
+            f"{counted(move.commute_hours_per_week, 'hour')} a week less at the bench",
             GIVEN,
         )
 
@@ -366,9 +366,10 @@ def _times(factor: Estimate) -> str:
     return f"{_between(factor)} times{in_the_middle(factor)} as long as"
 
 
-def _shown(estimate: Estimate) -> str:
-    """Hours or days: `2 to 12 (7 on average)`."""
-    return f"{_between(estimate)}{on_average(estimate)}"
+def counted(estimate: Estimate, unit: str) -> str:
+    """Hours or days: `1 day`, `2 to 12 hours (7 on average)`."""
+    named = unit if estimate == sure(1.0) else f"{unit}s"
+    return f"{_between(estimate)} {named}{on_average(estimate)}"
 
 
 def _money(estimate: Estimate, currency: str, digits: int = 3) -> str:

@@ -17,7 +17,7 @@ from analysis.decisions.answer import (
 )
 from analysis.decisions.bill import by_calendar, notes_of, shown, weeks_words
 from analysis.decisions.sentences import amount, in_ten, payback_words, pieces, span
-from analysis.decisions.stated import in_the_middle, on_average
+from analysis.decisions.stated import counted, in_the_middle, on_average
 from analysis.decisions.week import week_row
 from analysis.records.figures import figure, number, told
 from analysis.records.scenario import Estimate, Scenario, sure
@@ -86,9 +86,9 @@ def _move(scenario: Scenario, currency: str) -> Iterator[str]:
         if move.deposit.high:
             yield f"a deposit of {money_words(move.deposit, currency)}"
         if move.lost_days.high:
-            yield f"{range_words(move.lost_days)} days without work"
+            yield f"{counted(move.lost_days, 'day')} without work"
         if move.commute_hours_per_week.high:
-            yield f"{range_words(move.commute_hours_per_week)} hours a week on the way there"
+            yield f"{counted(move.commute_hours_per_week, 'hour')} a week on the way there"
 
 
 def _demand(scenario: Scenario) -> Iterator[str]:

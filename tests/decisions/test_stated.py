@@ -10,7 +10,7 @@ from analysis.decisions.answer import ASSUMED, MEASURED
 from analysis.decisions.change import changed
 from analysis.decisions.layout import parameters_of
 from analysis.decisions.shop_model import Skill
-from analysis.decisions.stated import assumptions
+from analysis.decisions.stated import assumptions, counted
 from analysis.records.scenario import Demand, Estimate, Helper, Order, Scenario, sure
 from tests.decisions.shops import box_shop
 
@@ -84,3 +84,16 @@ def test_a_helper_who_cannot_get_quicker_is_not_said_to():
         assert (skills["new helper", "box", "sew"].curve != "constant") == learns
         said = stated(what, Scenario(helper=helper))
         assert said.startswith("each time" if learns else "not at all")
+
+
+@pytest.mark.parametrize(
+    "estimate, said",
+    [
+        (sure(1.0), "1 day"),
+        (sure(3.0), "3 days"),
+        (sure(0.5), "0.5 days"),
+        (Estimate(2.0, 12.0), "2 to 12 days (7 on average)"),
+    ],
+)
+def test_one_day_is_a_day(estimate, said):
+    assert counted(estimate, "day") == said
