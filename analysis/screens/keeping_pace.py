@@ -32,6 +32,7 @@ NEARLY_FULL = 0.85  # common practice, no source: fuller weeks do not survive a 
 class Page:
     """All that is read out of the study, ready to be shown."""
 
+    missing: str  # what an answer waits for, and the next step; then nothing else but `takt`
     sentence: str
     points: tuple[str, ...]
     takt: Table
@@ -47,11 +48,8 @@ def show() -> None:
     if desk is None:
         return
     page = desk.kept("pace", (), lambda: _page(desk.figures))
-    if not page.sentence:
-        st.info(
-            "How many pieces are wanted a week is not known yet. Next step: write the demand "
-            "beside each product on **Shop**."
-        )
+    if page.missing:
+        st.info(page.missing)
         parts.screen_link("shop", "Fill it in on Shop")
         answers.table(page.takt, "keeping_pace")
         return
@@ -77,23 +75,62 @@ def show() -> None:
 
 def _page(figures: Study) -> Page:
     wanted = figures.takt[figures.takt["demand_per_week"] > 0]
-    known = len(wanted) > 0 and not pd.isna(figures.hours_needed["value"])
+    missing = _missing(wanted, figures.hours_needed)
+    known = not missing
     paces = [_pace(row) for row in _largest(wanted).itertuples(index=False)]
-    tight = (
+    return Page(
+        missing=missing,
+        sentence=_fits(figures.hours_needed, figures.shop) if known else "",
+        points=(_not_in_it(wanted, figures.content), *_room_and_limits(figures), *paces,
+                TAKT_HANGS_ON) if known else (),
+        takt=Table.of(_takt_table(figures.takt), TAKT_FORMATS, TAKT_SPANS),
+        load=Table.of(_load_table(figures), LOAD_FORMATS, LOAD_SPANS) if known else None,
+        people=_people(wanted, figures) if known else "",
+        products=_with_content(wanted, figures.content),
+        surer=tuple(_surer(figures)),
+    )  # fmt: skip
+
+
+def _missing(wanted: pd.DataFrame, hours: dict) -> str:
+    """What an answer waits for, with the next step; blank where it is all there."""
+    if wanted.empty:
+        return (
+            "How many pieces are wanted a week is not known yet. Next step: write the demand "
+            "beside each product on **Shop**."
+        )
+    if pd.isna(hours["value"]):
+        return (
+            "What is wanted has neither laps nor a route yet, so its work is not known. Next step: "
+            "time a piece of it, or write its route on **Shop**."
+        )
+    if not hours["available"] > 0:
+        return "There are no hours to work in. Next step: write those of a week on **Shop**."
+    return ""
+
+
+def _not_in_it(wanted: pd.DataFrame, content: pd.DataFrame) -> str:
+    """Which products wanted are in no hours here, since nothing tells what they take."""
+    without = wanted.loc[~wanted["product"].isin(content["product"]), "product"]
+    if without.empty:
+        return ""
+    names = ", ".join(words.plain(name) for name in without)
+    return f"Not in these hours, since neither laps nor a route tell its work: {names}."
+
+
+def _room_and_limits(figures: Study) -> list[str]:
+    """Who and what is fullest, and how far demand could grow; blank ones among them."""
+    return [
         _limit(figures),
         *_tight(figures),
         _held(figures.station_load),
         _room(figures.hours_needed),
-    )
-    return Page(
-        sentence=_fits(figures.hours_needed, figures.shop) if known else "",
-        points=(*tight, *paces, TAKT_HANGS_ON) if known else (),
-        takt=Table.of(_takt_table(figures.takt), TAKT_FORMATS, TAKT_SPANS),
-        load=Table.of(_load_table(figures), LOAD_FORMATS, LOAD_SPANS) if known else None,
-        people=_people(wanted, figures) if known else "",
-        products=tuple(wanted["product"].astype(str)),
-        surer=tuple(_surer(figures)),
-    )
+    ]
+
+
+def _with_content(wanted: pd.DataFrame, content: pd.DataFrame) -> tuple[str, ...]:
+    """The products wanted whose work is known; one with neither laps nor a route has none."""
+    known = wanted.loc[wanted["product"].isin(content["product"]), "product"]
+    return tuple(known.astype(str))
 
 
 def _largest(wanted: pd.DataFrame) -> pd.DataFrame:

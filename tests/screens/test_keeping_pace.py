@@ -4,8 +4,9 @@ import re
 from types import SimpleNamespace
 
 import pandas as pd
+import pytest
 
-from analysis.records.shop import Shop
+from analysis.records.shop import DAYS, Shop, read_shop
 from analysis.screens.keeping_pace import _fits, _room, _tight
 from analysis.screens.source import DEMO, OWN
 from tests.screens.driving import said, tables
@@ -128,3 +129,25 @@ def test_the_room_that_is_left_is_said_in_pieces():
     assert "5 to 10 % more pieces" in _room(hours)
     assert "9 to 14 % fewer pieces" in _room(hours | {"available": 36.3})
     assert _room(hours | {"available": 41.0}) == ""
+
+
+@pytest.mark.parametrize(
+    ("shop", "next_step"),
+    [
+        ('[products."card box"]\ndemand_per_week = 0\n', "write the demand"),
+        ("[products.other]\ndemand_per_week = 3\n", "time a piece of it"),
+        ('[products."card box"]\ndemand_per_week = 5\n[week]\n'
+         + "".join(f'{day} = ""\n' for day in DAYS), "write those of a week"),
+    ],
+)  # fmt: skip
+def test_where_nothing_can_be_told_the_next_step_is_said(show, needed_only, shop, next_step):
+    needed_only.save_shop(read_shop(shop.encode(), "shop.toml"), "shop")
+    assert next_step in show("keeping_pace", OWN).info[0].value
+
+
+def test_a_product_that_nothing_tells_the_work_of_is_said_not_to_be_in_it(show, needed_only):
+    products = '[products."card box"]\ndemand_per_week = 5\n[products.other]\ndemand_per_week = 3\n'
+    needed_only.save_shop(read_shop(products.encode(), "shop.toml"), "shop")
+    screen = show("keeping_pace", OWN)
+    assert "neither laps nor a route tell its work: other." in said(screen)
+    assert screen.selectbox(key="pace_product").options == ["card box"]
