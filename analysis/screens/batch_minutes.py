@@ -184,6 +184,13 @@ def _one_or_all(label: str, options: Sequence[str], key: str, *first: str) -> st
 def _lead(time: BatchTime, what: str, worker: str, batch: str) -> str:
     """The answer in one sentence; `batch` is blank for several."""
     who = f" of {words.plain(worker)}'s time" if worker else ""
+    if not time.pieces:
+        which = f"batch {words.plain(batch)} of {what}" if batch else f"{what} so far"
+        each = "it took" if batch else "a batch took"
+        return (
+            f"Every piece of {which} was lost: {each} {words.rough(time.per_batch.value)}{who} at "
+            "the bench, and no good piece came of it."
+        )
     if batch:
         state = "took" if time.finished else "has taken so far"
         return (
@@ -198,9 +205,9 @@ def _lead(time: BatchTime, what: str, worker: str, batch: str) -> str:
         )
     each = f"A good piece of {what} takes {_about(time.per_piece)}{who} at the bench"
     if pd.isna(time.per_piece.low):
-        size = words.number(time.pieces / time.batches)
+        size = words.count(time.pieces / time.batches, "good piece")
         return (
-            f"{each}; a batch, of {size} good pieces on average, {_about(time.per_batch)}. Too few "
+            f"{each}; a batch, of {size} on average, {_about(time.per_batch)}. Too few "
             "batches for a range."
         )
     size = words.count(time.size, "piece")
@@ -235,9 +242,10 @@ def _loss(time: BatchTime) -> str:
         where = f", {much} of it at {words.plain(loss.operation)}"
     kind = {"rework": "putting right", "transport": "walking", "delay": "interruptions"}
     piece = "good piece" if time.finished else "piece started"
+    each = f"{_some(loss.per_piece)} on every {piece}, " if time.pieces else ""
     return (
-        f"The largest leak is **{kind[loss.activity]}**: {_some(loss.per_piece)} on every {piece}, "
-        f"{_some(loss.per_batch)} a batch{where}."
+        f"The largest leak is **{kind[loss.activity]}**: {each}{_some(loss.per_batch)} a "
+        f"batch{where}."
     )
 
 
@@ -335,7 +343,9 @@ def _in_days(found: MeanRange) -> str:
 
 def _picture(desk: answers.Desk, page: Page, choice: tuple[str, ...]) -> None:
     time = page.time
-    per = parts.one_of("Minutes for", PER, "good piece", key="minutes_per")
+    per = "batch"
+    if time.pieces:  # where all were lost, there is no good piece to have minutes
+        per = parts.one_of("Minutes for", PER, "good piece", key="minutes_per")
 
     def make() -> alt.Chart:
         unit = "piece" if per == "good piece" else "batch"
@@ -376,9 +386,12 @@ def _surer(time: BatchTime) -> list[str]:
     if not time.finished:
         lines.append("Finish the batch: until then its time stands on pieces not yet made.")
     if time.batches < 6:
+        stands = "one gives no range"
+        if time.batches > 1:
+            stands = f"the range stands on {words.count(time.batches, 'batch', 'batches')}"
         lines.append(
-            f"More batches: the range stands on {words.count(time.batches, 'batch', 'batches')}, "
-            "and six or more make it trustworthy (common practice, no source)."
+            f"More batches: {stands}, and six or more make it trustworthy (common practice, no "
+            "source)."
         )
     lines.append(
         "Log walks, interruptions and putting right as laps of their own; what is not logged "

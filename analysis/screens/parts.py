@@ -12,6 +12,7 @@ from analysis.problems import BadInput, Fault, Problem
 from analysis.screens import source, words
 
 if TYPE_CHECKING:
+    from analysis.records.shop import Shop
     from analysis.store.glance import Unopened
     from analysis.store.laps import ImportReport
 
@@ -108,9 +109,10 @@ def import_line() -> None:
     removed = ""
     if report.removed_before:
         removed = f", {words.number(report.removed_before)} left out that you removed"
+    undo = " Undo it under Laps, Changes." if report.change_id is not None else ""
     st.success(
         f"{words.plain(report.name)}: {words.count(report.new, 'new lap')}, "
-        f"{words.number(report.already_there)} already there{removed}. Undo it under Laps, Changes."
+        f"{words.number(report.already_there)} already there{removed}.{undo}"
     )
     if report.notices:
         with st.expander(f"{words.count(len(report.notices), 'notice')} about the file"):
@@ -151,6 +153,18 @@ def demo_line(here: source.Source, where: str = "on *This week*") -> None:
             "**Demo bindery**: an invented workshop to look around in. "
             f"Your own laps go in {where}; the demo and your workshop are never mixed."
         )
+
+
+def products_without(shop: Shop, key: str) -> list[str]:
+    """The products of which a number is known neither for itself nor for each of its variants."""
+    lacking = []
+    for product in shop.products:
+        if product.variant or getattr(product, key) is not None:
+            continue
+        kinds = [one for one in shop.products if one.name == product.name and one.variant]
+        if not kinds or any(getattr(kind, key) is None for kind in kinds):
+            lacking.append(product.name)
+    return lacking
 
 
 def faults_box(bad: BadInput, what: str, key: str) -> None:

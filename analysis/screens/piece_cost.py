@@ -100,10 +100,8 @@ def _lead(row: pd.Series, figures: Study) -> str:
     leaves = leaves if pd.notna(row["earned_per_hour"]) else ""
     if pd.isna(row["cost_per_good_piece"]):
         takes = words.time_range(3600 * row["bench_hours_low"], 3600 * row["bench_hours_high"])
-        return (
-            f"What a good piece of {name} costs is not known in full yet; it takes about "
-            f"{takes} at the bench.{leaves}"
-        )
+        about = f"; it takes about {takes} at the bench" if takes != words.NOT_KNOWN else ""
+        return f"What a good piece of {name} costs is not known in full yet{about}.{leaves}"
     return (
         f"A good piece of {name} costs about "
         f"{words.money_range(row['cost_low'], row['cost_high'], currency)}"

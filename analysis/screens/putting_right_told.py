@@ -45,6 +45,8 @@ def faultless(figures: Study) -> str:
     from analysis.study.quality import wilson
 
     passed = int(figures.quality["units"].sum())
+    if not passed:
+        return "No piece went through an operation so far, so there is no fault to tell of."
     most = float(wilson(0, passed)[1])
     return (
         f"No piece was put right or lost so far. Pieces went through an operation "

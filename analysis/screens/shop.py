@@ -25,6 +25,7 @@ from analysis.screens.parts import (
     drop_route,
     faults_box,
     note_saved,
+    products_without,
     rows_line,
     saved_line,
     slide_line,
@@ -56,7 +57,7 @@ def _summary(shop: Shop) -> str:
     known = [number for number in wanted if number is not None]
     asked = "demand not yet filled in"
     if known:
-        asked = f"{words.number(sum(known))} pieces asked for a week"
+        asked = f"{words.count(sum(known), 'piece')} asked for a week"
     closed = shop.weeks_closed_per_year
     shut = f" ({words.count(closed, 'week', 'weeks')} a year closed)" if closed else ""
     return f"{shop.name}: {week} a week{shut}, {people}, {asked}."
@@ -64,9 +65,8 @@ def _summary(shop: Shop) -> str:
 
 def _to_fill_in(shop: Shop, routing: pd.DataFrame | None, has_laps: bool) -> list[str]:
     """What the figures still wait for, each with the table it goes in."""
-    rows = [row for row in shop.products if not row.variant]
     missing = []
-    if not rows:
+    if not shop.products:
         missing.append(
             "**Products**: the names in your laps stand there already; press *Save products*."
             if has_laps
@@ -77,7 +77,7 @@ def _to_fill_in(shop: Shop, routing: pd.DataFrame | None, has_laps: bool) -> lis
         ("price", "price"),
         ("material_cost", "material"),
     ):
-        without = [words.plain(row.name) for row in rows if getattr(row, key) is None]
+        without = [words.plain(name) for name in products_without(shop, key)]
         if without:
             missing.append(f"**Products**: {what} of {', '.join(without)}.")
     if not any(worker.cost_per_hour is not None for worker in shop.workers):
@@ -323,7 +323,8 @@ def _files(desk: answers.Desk) -> None:
             )
     file = st.file_uploader("Put in a shop file (shop.toml)", type=["toml"], key="shop_file")
     if file is not None and st.button("Replace hours, people, products and costs with it"):
-        _save(file.name, lambda: store.save_shop(read_shop(file.getvalue(), file.name), file.name))
+        name, data = file.name, file.getvalue()
+        _save(name, lambda: store.save_shop(read_shop(data, name), name), refused=name)
     drop_route(store)
 
 
@@ -355,12 +356,13 @@ def _table(
         _save(what, lambda: store.save_shop(convert(store.shop(), edited), what))
 
 
-def _save(what: str, save: Callable[[], int | None]) -> None:
-    """Save as one change, and say so; or say what is wrong, or that nothing differed."""
+def _save(what: str, save: Callable[[], int | None], refused: str = "") -> None:
+    """Save as one change, and say so; or say what is wrong, or that nothing differed. `refused`:
+    what was not taken in, where it is a file and was not typed."""
     try:
         changed = save()
     except BadInput as bad:
-        faults_box(bad, f"What you typed in {what}", key=f"save_{what}")
+        faults_box(bad, refused or f"What you typed in {what}", key=f"save_{what}")
         return
     note_saved(f"Saved: {what}." if changed else f"Nothing to save in {what}.", changed)
 

@@ -11,6 +11,7 @@ import pandas as pd
 
 from analysis.screens import source, words
 from analysis.screens.answers import Desk, Table
+from analysis.screens.parts import products_without
 from analysis.screens.putting_right_told import not_timed
 
 if TYPE_CHECKING:
@@ -330,11 +331,11 @@ def _leak_name(leak: pd.Series) -> str:
 
 def missing(shop: Shop) -> list[str]:
     """What is still to be written on Shop for the sentences to be whole."""
-    rows = [row for row in shop.products if not row.variant]
+    none = not shop.products
     missing = []
-    if not rows or any(row.price is None or row.material_cost is None for row in rows):
+    if none or products_without(shop, "price") or products_without(shop, "material_cost"):
         missing.append("price and material of each product")
-    if not rows or any(row.demand_per_week is None for row in rows):
+    if none or products_without(shop, "demand_per_week"):
         missing.append("how many are asked for a week")
     if not any(worker.cost_per_hour is not None for worker in shop.workers):
         missing.append("what an hour of each person costs")

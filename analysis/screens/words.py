@@ -21,7 +21,8 @@ def plain(text: str) -> str:
     What Markdown takes for an address by itself is broken by a joiner that has no width.
     """
     text = re.sub(r"(://|@|www(?=\.))", "\\1\u2060", str(text), flags=re.IGNORECASE)
-    return re.sub(r"([\\`*_{}\[\]()#+!|<>~$:&-])", r"\\\1", " ".join(text.split()))
+    text = re.sub(r"([\\`*_{}\[\]()#+!|<>~$:&-])", r"\\\1", " ".join(text.split()))
+    return re.sub(r"^(\d{1,9})\.(?= |$)", r"\1\\.", text)  # `1. box` would begin a list
 
 
 def duration(seconds: float | None) -> str:

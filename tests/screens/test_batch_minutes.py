@@ -3,6 +3,7 @@
 import re
 
 import pandas as pd
+import pytest
 
 from analysis.records.laps import read_laps
 from analysis.screens import true_times
@@ -213,3 +214,33 @@ def test_each_operation_s_minutes_have_their_range(show):
     assert re.search(
         r"Most of it goes into \*\*sew\*\*: \d+ %, .+ to .+ on every good piece", said(screen)
     )
+
+
+@pytest.mark.parametrize("activity", ["setup", "rework"])
+def test_a_batch_of_which_every_piece_was_lost_has_minutes_all_the_same(show, own_store, activity):
+    text = (
+        "started_at,seconds,product,operation,batch,scrap_units,activity\n"
+        "2026-11-02T08:00:00,300,card box,fold,7,1,operation\n"
+        f"2026-11-02T08:10:00,60,card box,fold,7,0,{activity}\n"
+    )
+    open_store(own_store).import_laps(read_laps(text.encode(), name="lost.csv"))
+    screen = show("batch_minutes", OWN)
+    words = said(screen)
+    assert "Every piece of card box so far was lost: a batch took 6.0 min at the bench" in words
+    assert ("The largest leak is **putting right**: 60 s a batch" in words) == (
+        activity == "rework"
+    )
+    assert "More batches: one gives no range" in words
+    assert "not known yet" not in words and "inf" not in _cells(screen)
+    screen.selectbox(key="minutes_batch").select("7").run()
+    assert "Every piece of batch 7 of card box was lost: it took 6.0 min" in said(screen)
+
+
+def _cells(screen):
+    return [str(cell) for table in tables(screen) for cell in table.to_numpy().ravel()]
+
+
+def test_a_batch_of_one_piece_is_one_piece(show, own_store):
+    text = batches_of((1,))
+    open_store(own_store).import_laps(read_laps(text.encode(), name="one.csv"))
+    assert "a batch, of 1 good piece on average" in said(show("batch_minutes", OWN))

@@ -215,7 +215,8 @@ def test_undoing_a_whole_file_asks_first(show, needed_only):
 def test_the_same_file_twice_adds_nothing_and_says_so(show, needed_only):
     screen = turn_to(show("laps"), "Take in")
     screen.file_uploader[0].upload("again.csv", NEEDED_ONLY.encode(), "text/csv").run()
-    assert "0 new laps, 24 already there" in said(screen)
+    assert "0 new laps, 24 already there." in said(screen)
+    assert "Undo it" not in said(screen)  # there is no change that could be undone
     assert needed_only.lap_count() == 24
 
 

@@ -117,3 +117,16 @@ def test_a_figure_near_the_low_end_of_its_range_says_why_and_where_lost_material
     words = said(show("piece_cost", OWN))
     assert "The range reaches further up than down: few or no pieces were lost so far" in words
     assert "(within *material*) on every good one" in said(show("piece_cost", DEMO))
+
+
+def test_a_piece_that_never_came_out_good_is_told_no_time_instead_of_half_a_sentence(
+    show, own_store
+):
+    text = (
+        "started_at,seconds,product,operation,batch,scrap_units\n"
+        "2026-11-02T08:00:00,300,card box,fold,7,1\n"
+    )
+    open_store(own_store).import_laps(read_laps(text.encode(), name="lost.csv"))
+    words = said(show("piece_cost", OWN))
+    assert "What a good piece of card box costs is not known in full yet." in words
+    assert "about not known yet" not in words

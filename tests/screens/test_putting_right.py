@@ -294,3 +294,14 @@ def test_trials_of_two_batches_are_said_to_count_as_one_and_can_be_taken_apart(s
     words = said(screen)
     assert "At glue (batch 4)" in words and "At glue (batch 2)" in words
     assert "less than two weeks" not in words
+
+
+def test_where_nothing_was_made_yet_no_share_of_faults_is_told(show, own_store):
+    text = (
+        "started_at,seconds,product,operation,activity\n"
+        "2026-11-02T08:00:00,300,card box,fold,setup\n"
+    )
+    put_in(own_store, text)
+    words = said(show("putting_right", OWN))
+    assert "No piece went through an operation so far" in words
+    assert "not known yet of such times" not in words

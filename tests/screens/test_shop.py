@@ -7,7 +7,7 @@ import pytest
 from analysis.problems import BadInput
 from analysis.records.routing import read_routing
 from analysis.records.shop import Allowance, Shop, read_shop
-from analysis.screens import shop_tables, source
+from analysis.screens import shop_tables, source, this_week_told
 from analysis.store.store import open_store
 from tests.screens.driving import said, tables, turn_to
 
@@ -240,3 +240,34 @@ def test_an_empty_shop_is_not_told_of_names_that_it_does_not_have(show):
 def test_an_order_taken_from_the_laps_is_called_so(show, first_file):
     words = said(tab(show, "Route"))
     assert "The order of your work is taken from your laps; check it here" in words
+
+
+VARIANTS_ONLY = """
+[products."card box".variants.red]
+demand_per_week = 1
+price = 10.0
+material_cost = 2.0
+"""
+
+
+def test_a_product_whose_variants_have_all_is_asked_for_nothing_more(show, own_store):
+    store = open_store(own_store)
+    store.save_shop(read_shop(VARIANTS_ONLY.encode(), "shop.toml"), "shop")
+    words = said(show("shop", source.OWN))
+    assert "1 piece asked for a week" in words
+    assert "of card box" not in words
+    assert "price and material" not in "; ".join(this_week_told.missing(store.shop()))
+    other = VARIANTS_ONLY + '[products."card box".variants.blue]\nmaterial_cost = 2.0\n'
+    store.save_shop(read_shop(other.encode(), "shop.toml"), "shop")
+    words = said(show("shop", source.OWN))
+    assert "price of card box" in words and "material of card box" not in words
+
+
+def test_a_shop_file_that_is_refused_is_not_said_to_have_been_typed(show, own_store):
+    screen = tab(show, "Files")
+    next(f for f in screen.file_uploader if "shop.toml" in f.label).upload(
+        "mine.toml", b"[shop]\ntimezone = 3\n", "application/toml"
+    ).run()
+    next(one for one in screen.button if one.label.startswith("Replace hours")).click().run()
+    assert "mine.toml was not taken in" in said(screen)
+    assert "What you typed" not in said(screen)

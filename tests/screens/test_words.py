@@ -67,6 +67,12 @@ def test_money_is_as_fine_as_its_range_bears():
     assert words.money_range(4.2, 4.2, "USD") == "4.20 USD"
 
 
+def test_a_name_that_begins_with_a_number_begins_no_list():
+    assert words.plain("1. box") == "1\\. box"
+    assert words.plain("12.") == "12\\."
+    assert words.plain("1.5 mm board, 2. choice") == "1.5 mm board, 2. choice"
+
+
 def test_an_address_in_a_users_words_becomes_no_link():
     for text in ("http://example.invalid/a", "WWW.example.invalid", "a@example.invalid"):
         shown = words.plain(text).replace("\\", "")
