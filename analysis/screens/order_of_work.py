@@ -70,6 +70,11 @@ class Seen:
         """When the session begins, by the shop's clock."""
         return self.choice.start
 
+    def shown(self, plan: Plan) -> tuple:
+        """What the words, times and files of a plan hang on: work that is alike from its beginning
+        on has one plan, and days of its own."""
+        return self.name, self.start, _key(plan)
+
 
 def show() -> None:
     """The next task, the choice, the answer, and the tabs."""
@@ -121,32 +126,35 @@ def _no_route(desk: answers.Desk) -> None:
 def _work(desk: answers.Desk, choice: Choice) -> tuple[Work, str]:
     """The work on the shop's hours, at the pace of those who are there, and its digest."""
     shop, routing = desk.settings
-    present = desk.kept(
-        "order pace", (choice.people,), lambda: order_choice.pace(desk, choice.people)
-    )
     work = work_of(
-        routing, choice.batches, choice.people, choice.change_seconds, seconds=present,
-        file="the route",
+        routing, choice.batches, choice.people, choice.change_seconds,
+        seconds=_pace(desk, choice), file="the route",
     )  # fmt: skip
     work = on_the_calendar(work, shop.week, choice.start)
     return work, planning.digest(work)
 
 
+def _pace(desk: answers.Desk, choice: Choice) -> dict[tuple[str, str], float]:
+    """Present seconds per piece by (product, operation), of those who are there."""
+    people = choice.people
+    return desk.kept("order pace", (people,), lambda: order_choice.pace(desk, people))
+
+
 def _batch(seen: Seen) -> None:
     """The plan chosen, drawn; its blocks; by hand; why."""
     plan = _chosen_plan(seen)
-    state = seen.name, _key(plan), seen.job.over.is_set()
+    state = *seen.shown(plan), seen.job.over.is_set()
     sentence, points, reasons = seen.desk.kept("order told", state, lambda: (
         _sentence(seen, plan), _points(seen, plan), _reasons(seen, plan)))  # fmt: skip
     answers.answer(sentence, points)
     glossary.beside(*TRADE)
     _progress_line(seen)
     shown = _by_hand(seen, plan)
-    answers.picture(seen.desk, "schedule", (seen.name, _key(shown)), lambda: _drawn(seen, shown))
+    answers.picture(seen.desk, "schedule", seen.shown(shown), lambda: _drawn(seen, shown))
     st.caption(_legend(seen))
     _choose_blocks(seen)
     _move(seen, plan, shown)
-    table = seen.desk.kept("blocks", (seen.name, _key(shown)), lambda: _table(seen, shown))
+    table = seen.desk.kept("blocks", seen.shown(shown), lambda: _table(seen, shown))
     answers.table(table, "order_of_work", "Who does what from when to when")
     _take_home(seen, shown)
     answers.points(reasons, "**Why this order, and what to do in the gaps**")
@@ -432,7 +440,7 @@ def _take_home(seen: Seen, plan: Plan) -> None:
     shop = seen.desk.settings[0]
     title = f"{shop.name}: {', '.join(_plain_batches(seen))}"
     files = seen.desk.kept(
-        "order files", (seen.name, _key(plan)), lambda: _files(seen, plan, shop.name, title)
+        "order files", seen.shown(plan), lambda: _files(seen, plan, shop.name, title)
     )
     with st.container(horizontal=True):
         st.download_button("For the calendar (.ics)", files[0], "order_of_work.ics",
@@ -520,9 +528,10 @@ def _saving(change: Change, kept: str) -> str:
 
 
 def _surer(seen: Seen) -> list[str]:
-    planned = {o.name for o in seen.work.operations} - {
-        operation for _, operation in
-        seen.desk.kept("order pace", (seen.choice.people,), dict)
+    timed_ones, batches = _pace(seen.desk, seen.choice), seen.work.batches
+    planned = {
+        one.name for one in seen.work.operations
+        if (batches[one.batch].product, one.name) not in timed_ones
     }  # fmt: skip
     lines = []
     if planned:

@@ -2,7 +2,7 @@
 
 import re
 import time
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from zoneinfo import ZoneInfo
 
 import pytest
@@ -12,10 +12,10 @@ from analysis.flow.plan import Step
 from analysis.flow.why import Gap
 from analysis.records.routing import read_routing
 from analysis.records.shop import read_shop
-from analysis.screens import planning
+from analysis.screens import answers, planning
 from analysis.screens.order_choice import ANOTHER, makes, next_opening, people
 from analysis.screens.order_words import MOST_GAPS, in_the_gaps
-from analysis.screens.source import DEMO, OWN, SAMPLES
+from analysis.screens.source import DEMO, OWN, SAMPLES, Source
 from analysis.screens.work_card import card_page
 from analysis.store.store import open_store
 from tests.screens.driving import said
@@ -249,3 +249,36 @@ def test_gaps_too_short_to_begin_anything_are_told_together():
 def test_laps_without_a_route_are_led_to_the_one_that_stands_on_shop(show, first_file):
     words = said(show("order_of_work", OWN))
     assert "press *Save route*" in words and "as your laps had them" in words
+
+
+def test_the_same_work_in_another_week_is_told_and_taken_home_by_that_weeks_days(show, own_store):
+    """Its hours are alike from its beginning on, so that the plan is the same: only its days are
+    not."""
+    open_store(own_store).save_routing(ROUTE.format(wait=600))
+    screen = show("order_of_work", OWN)
+    for day in (date(2027, 1, 11), date(2027, 1, 18)):
+        screen.date_input(key="order_day").set_value(day)
+        searched(screen.run())
+        assert f"are done on Monday {day.day} January at" in said(screen)
+    kept = answers.desk(Source(open_store(own_store), is_demo=False)).answers
+    calendar, card = [files for key, files in kept.items() if key[0] == "order files"][-1]
+    assert b"20270118T" in calendar and b"20270111T" not in calendar
+    assert b"Monday, 18 January 2027" in card
+
+
+def test_what_is_only_planned_is_told_by_product_and_however_long_the_page_was_open(
+    show, needed_only
+):
+    """What was kept of the pace may be gone while the plan is still kept."""
+    needed_only.save_routing(
+        "product,operation,after,seconds\ncard box,cut,,300\ncard box,glue,cut,300\n"
+        "tray,cut,,300\ntray,stain,cut,300\n"
+    )
+    screen = searched(show("order_of_work", OWN))
+    assert "only planned" not in said(screen)
+    kept = answers.desk(Source(needed_only, is_demo=False)).answers
+    for key in [key for key in kept if key[0] == "order pace"]:
+        del kept[key]
+    assert "only planned" not in said(screen.run())
+    screen.selectbox(key="order_make").select(("tray", ""))
+    assert "only planned so far: cut, stain." in said(searched(screen.run()))
