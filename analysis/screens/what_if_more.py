@@ -32,9 +32,10 @@ RESTS_ON = "What the answer rests on: every figure, and how it is known"
 def side_by_side(seen: Seen) -> None:
     """All scenarios of the list, with the same random numbers."""
     read = {key: seen.read(key) for key in seen.drafts.all}
-    jobs = [seen.job(one) for one in read.values() if one.scenario]
+    named = {key: seen.job(one) for key, one in read.items() if one.scenario}
+    jobs = list(named.values())
     found = [job.answered[0] for job in jobs if job.answered]
-    over = len(found) == len(jobs) and all(job.over.is_set() for job in jobs)
+    over = all(job.over.is_set() for job in jobs)
     if not over:
         _wait(jobs, _done(jobs))
     if found:
@@ -43,9 +44,8 @@ def side_by_side(seen: Seen) -> None:
             what_if_told.compared(found), what_if_told.comparison(found)))  # fmt: skip
         st.markdown(f"**{told}**" if over else f"A first estimate, still being played: {told}")
         answers.table(table, "what_if_side_by_side", "The scenarios side by side")
-    wrong = [words.plain(seen.drafts.name(key)) for key, one in read.items() if not one.scenario]
-    if wrong:
-        st.caption(f"Not yet filled in: {', '.join(wrong)}.")
+    _left_out(seen, "Not yet filled in", [key for key, one in read.items() if not one.scenario])
+    _left_out(seen, "Cannot be worked out", [key for key, job in named.items() if job.problem])
     st.caption(
         "Each row is reckoned against going on as before, with the same luck in every run, so "
         "that the rows differ by what is asked and not by chance. Worth a week: all that it costs "
@@ -53,6 +53,12 @@ def side_by_side(seen: Seen) -> None:
         "today, later weeks counting less; below it, what it was in nine of ten runs. It is the "
         "column to compare by, also where two rows look ahead differently far."
     )
+
+
+def _left_out(seen: Seen, why: str, keys: list[str]) -> None:
+    """Which scenarios of the list have no row, where there are any."""
+    if keys:
+        st.caption(f"{why}: {'; '.join(words.plain(seen.drafts.name(key)) for key in keys)}.")
 
 
 def _done(jobs: list[Job]) -> tuple[int, ...]:

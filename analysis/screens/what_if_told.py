@@ -43,7 +43,7 @@ def asked(scenario: Scenario, currency: str) -> str:
         *_helper(scenario, currency),
         *(_machine(machine, currency) for machine in scenario.equipment),
         *_move(scenario, currency),
-        *_demand(scenario),
+        *_demand(scenario, currency),
     ]
     question = "; ".join(parts)
     return words.plain(
@@ -81,8 +81,10 @@ def _move(scenario: Scenario, currency: str) -> Iterator[str]:
             f"{on_average(move.rent_per_week)}, "
             f"{money_words(move.fit_out, currency)} to fit it out"
         )
-        if move.lease_weeks or move.notice_weeks:
-            yield f"a lease of {move.lease_weeks} weeks with {move.notice_weeks} weeks' notice"
+        if move.lease_weeks:
+            yield f"a lease of {words.count(move.lease_weeks, 'week')}"
+        if move.notice_weeks:
+            yield f"{words.count(move.notice_weeks, 'week')} of notice"
         if move.deposit.high:
             yield f"a deposit of {money_words(move.deposit, currency)}"
         if move.lost_days.high:
@@ -91,7 +93,7 @@ def _move(scenario: Scenario, currency: str) -> Iterator[str]:
             yield f"{counted(move.commute_hours_per_week, 'hour')} a week on the way there"
 
 
-def _demand(scenario: Scenario) -> Iterator[str]:
+def _demand(scenario: Scenario, currency: str) -> Iterator[str]:
     demand = scenario.demand
     if not demand:
         return
@@ -100,13 +102,15 @@ def _demand(scenario: Scenario) -> Iterator[str]:
         factor = f"{range_words(demand.factor, 100)} % of today's demand"
         yield f"{factor}{in_the_middle(demand.factor, 100)}{way}"
     for product, pieces_a_week in demand.products:
-        yield f"{figure(pieces_a_week)} of the {product} asked for in a week{way}"
+        yield f"{figure(pieces_a_week, 4)} of the {product} asked for in a week{way}"
     if demand.growth_per_year != sure(0.0):
         yield f"{range_words(demand.growth_per_year, 100)} % more asked for each year{way}"
     if demand.season:
         yield f"a season{way}"
     for order in demand.orders:
-        price = "" if order.price is None else f" at {figure(order.price, 4)} a piece"
+        price = (
+            f" at {figure(order.price, 4)} {currency} a piece" if order.price is not None else ""
+        )
         yield f"an order of {order.pieces} {order.product} {order.variant}".rstrip() + (
             f" due in week {order.week}{price}"
         )

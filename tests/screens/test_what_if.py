@@ -539,3 +539,35 @@ def test_who_writes_points_for_thousands_is_read_so():
         assert answer[0] == "+1.234,5"
     finally:
         figures.write_as(figures.PLAIN)
+
+
+def test_scenarios_that_cannot_be_worked_out_are_named_and_the_page_comes_to_rest(
+    show, own_store, nothing_answered
+):
+    """As of a shop with more people than weeks can be simulated for."""
+    store = box_store(own_store)
+    many = "".join(f"[workers.w{n}]\ncost_per_hour = 20.0\n" for n in range(33))
+    shop = SHOP.format(wage=WAGE, price=PRICE) + many
+    store.save_shop(read_shop(shop.encode(), "shop.toml"), "shop")
+    screen = show("what_if", OWN)
+    press(turn(screen, "Change it"), "Copy this one")
+    words = said(played(turn(played(screen), "Side by side")))
+    assert "the shop has more products, steps or people" in words
+    assert (
+        "Cannot be worked out: A helper, 8 hours a week; A helper, 8 hours a week, other" in words
+    )
+    assert "fully played through" not in words
+
+
+def test_the_question_repeats_each_figure_as_it_was_given_and_with_its_unit():
+    tables = {
+        "move": {"rent_per_week": 50, "notice_weeks": 1},
+        "demand": {
+            "products": {"desk journal": 125},
+            "orders": [{"product": "desk journal", "pieces": 60, "week": 9, "price": 14.5}],
+        },
+    }
+    asked = what_if_told.asked(scenario_of(tables), "USD").replace("\\", "")
+    assert "125 of the desk journal asked for in a week" in asked
+    assert "due in week 9 at 14.5 USD a piece" in asked
+    assert "1 week of notice" in asked and "lease" not in asked
