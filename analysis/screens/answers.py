@@ -75,6 +75,12 @@ class Desk:
     manner: writing.Manner = writing.PLAIN  # of the numbers and dates on it
 
     @property
+    def turn(self) -> str:
+        """For the keys of widgets that are one store's at one version: in the other workshop, or
+        after a change, what was typed or ticked would be of other rows."""
+        return f"{self.here.store.url} {self.version}"
+
+    @property
     def figures(self) -> Study:
         """The study of everything in the store; to be asked for only by what is being made."""
         return figures(self.here)

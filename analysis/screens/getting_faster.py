@@ -17,7 +17,6 @@ from analysis.study.learning_points import learning_points
 from analysis.study.practice_path import PracticePath, practice_path
 
 if TYPE_CHECKING:
-    from analysis.records.shop import Shop
     from analysis.study.summary import Study
 
 TRADE = ("learning curve", "learning rate", "plateau", "experience depreciation")
@@ -106,7 +105,7 @@ def _page(desk: answers.Desk, product: str, operation: str, worker: str) -> Page
     cells = figures.learning.cells
     chosen = cells[(cells["product"] == product) & (cells["operation"] == operation)]
     chosen = chosen[chosen["worker"] == worker] if worker else chosen
-    batch = _batch_size(figures.shop, product)
+    batch = figures.shop.batch_size(product)
     fits = figures.learning.fits
     assert fits is not None  # there was a cell to choose
     _, low, high = next_batch(fits, batch)
@@ -132,11 +131,6 @@ def _curve_terms(chosen: pd.DataFrame) -> list[str]:
         "prior": "prior experience",
     }
     return [names[curve] for curve in dict.fromkeys(chosen["curve"]) if curve in names]
-
-
-def _batch_size(shop: Shop, product: str) -> int:
-    sizes = [row.batch_size for row in shop.products if row.name == product and not row.variant]
-    return int(sizes[0]) if sizes else 25
 
 
 def _now(operation: str, chosen: pd.DataFrame) -> str:

@@ -128,7 +128,7 @@ def _look(desk: answers.Desk) -> None:
         on_select="rerun",
         selection_mode="multi-row",
         # A tick belongs to this page of what is looked for: on another it would mean another lap.
-        key=f"laps_table_{desk.version}_{number}_{tuple(wanted.values())}",
+        key=f"laps_table_{desk.turn}_{number}_{tuple(wanted.values())}",
         placeholder="",
     )
     if page.found > PAGE_LAPS:
@@ -247,10 +247,10 @@ def _several_laps(desk: answers.Desk, ticked: pd.DataFrame, wanted: dict, found:
     """Give the laps ticked, or all that were found, a batch, a variant or a worker at once."""
     store, number = desk.here.store, words.number(len(ticked))
     st.subheader(f"{number} laps ticked")
-    with st.form(f"give {desk.version}"):
+    with st.form(f"give {desk.turn}"):
         places = st.columns(len(GIVEN_AT_ONCE))
         text = {
-            name: place.text_input(SHOWN[name], key=f"give_{name} {desk.version}").strip()
+            name: place.text_input(SHOWN[name], key=f"give_{name} {desk.turn}").strip()
             for name, place in zip(GIVEN_AT_ONCE, places, strict=True)
         }
         everything = found > len(ticked) and st.checkbox(

@@ -61,6 +61,8 @@ def _look(here: source.Source, path: str) -> None:
         _settle(path)
     if here.is_demo:
         _say_own_has_laps()
+    else:  # whoever looks at their own sees its laps come in
+        st.session_state.pop("live_own_laps", None)
     if _shown(here, path) == st.session_state["live_seen"]:
         return
     if path in HANDS_OFF:

@@ -15,7 +15,7 @@ import streamlit as st
 
 from analysis.bench.address import own_addresses, pairing_link
 from analysis.bench.service import OPEN_SWITCH, is_open
-from analysis.screens import source, words
+from analysis.screens import parts, source, words
 from analysis.store.bench_devices import CODE_LASTS, Devices
 from analysis.store.bench_notes import notes
 
@@ -157,8 +157,7 @@ def _devices(devices: Devices, zone: str) -> None:
         )
         if button.button("Shut out", key=f"revoke_{device.id}", help="It must be paired anew."):
             devices.revoke(device.id, _now())
-            st.session_state["saved"] = (f"{device.name} is shut out.", None)
-            st.rerun()
+            parts.note_saved(f"{device.name} is shut out.")
 
 
 def _reports(store: Unopened) -> None:
@@ -194,7 +193,7 @@ def _flag(flag: str) -> str:
 
 def _how_far(behind_seconds: float) -> str:
     minutes = abs(behind_seconds) / 60
-    far = f"{words.number(minutes)} minutes"
+    far = words.count(minutes, "minute") if minutes >= 1 else words.duration(60 * minutes)
     if minutes >= 90:
         far = f"{words.number(minutes / 60, 1)} hours"
     return f"{far} {'behind' if behind_seconds > 0 else 'ahead'}"

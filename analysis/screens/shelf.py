@@ -81,11 +81,9 @@ def _latest(desk: answers.Desk) -> None:
         st.caption("Nothing noted yet. Begin with a count of each variant.")
         return
     latest = desk.kept("shelf latest", (), lambda: _table(desk))
+    shown = f"; the latest {latest.rows} are shown" if noted > latest.rows else ""
     st.html(answers.figures_page(latest, "What was noted of the shelf, the latest first"))
-    st.caption(
-        f"{words.count(noted, 'movement')} noted; the latest {latest.rows} are shown. Undo one "
-        "under Laps, Changes."
-    )
+    st.caption(f"{words.count(noted, 'movement')} noted{shown}. Undo one under Laps, Changes.")
 
 
 def _table(desk: answers.Desk) -> answers.Table:

@@ -293,7 +293,7 @@ def _route(desk: answers.Desk) -> None:
             column_config=shop_tables.ROUTE_COLUMNS,
             num_rows="dynamic",
             hide_index=True,
-            key=f"route_{desk.version}",
+            key=f"route_{desk.turn}",
             placeholder="",
         )
         rows_line()
@@ -345,7 +345,7 @@ def _table(
             column_config=columns,
             num_rows=rows,
             hide_index=True,
-            key=f"{what}_{desk.version}",
+            key=f"{what}_{desk.turn}",
             placeholder="",
         )
         if rows == "dynamic":

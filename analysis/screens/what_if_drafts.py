@@ -88,6 +88,9 @@ class Drafts:
                 known = {str(place): tables for place, tables in enumerate(at_first())}
             own[self.url] = deepcopy(known)
         self.all: dict[str, dict] = own[self.url]
+        highest = max((int(key) for key in self.all if key.isdecimal()), default=-1)
+        self._highest = f"what_if_highest_{self.url}"
+        st.session_state.setdefault(self._highest, highest)
 
     def name(self, key: str) -> str:
         """A draft's name, told apart from others of the same."""
@@ -111,9 +114,10 @@ class Drafts:
         return f"what_if_open_{self.url}"
 
     def add(self, tables: dict) -> None:
-        """One more draft, put on the page."""
-        taken = [int(key) for key in (*self.all, *self._removed) if key.isdecimal()]
-        key = str(max(taken, default=-1) + 1)
+        """One more draft, put on the page; its key is new, since what was laid aside of a removed
+        one, and what stood in its fields, is kept by the old one."""
+        st.session_state[self._highest] += 1
+        key = str(st.session_state[self._highest])
         self.all[key] = tables
         self.turn_to(key)
         self.keep()

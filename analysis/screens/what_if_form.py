@@ -56,7 +56,7 @@ def form(drafts: Drafts, known: Known, currency: str, faults: dict[Path, Fault])
     opened = st.segmented_control(
         "What would change", [*PARTS, TIME], format_func=lambda part: names.get(part, part),
         default=next((part for part in PARTS if part in tables), "helper"), required=True,
-        key=f"what_if_of_{key}", wrap=True,
+        key=f"what_if_of_{drafts.url}_{key}", wrap=True,
     )  # fmt: skip
     if opened == TIME:
         _fields(drafts, ("scenario",), fields.SCENARIO, known, faults)

@@ -3,10 +3,11 @@
 import pytest
 from streamlit.testing.v1 import AppTest
 
+from analysis.records.laps import read_laps
 from analysis.screens import source
 from analysis.screens.frame import SCREENS
 from analysis.store.store import open_store
-from tests.screens.driving import said
+from tests.screens.driving import NEEDED_ONLY, said
 
 
 @pytest.fixture
@@ -113,3 +114,15 @@ def test_another_handle_on_the_same_store_is_seen(show, three_laps):
     show("this_week")
     open_store(three_laps.url).remove_laps([three_laps.laps().lap_id.iloc[-1]])
     assert "2 good pieces" in said(show("this_week"))
+
+
+def test_laps_put_in_by_hand_are_not_said_to_come_from_the_bench(app, own_store):
+    app.session_state["workshop"] = source.DEMO
+    app.run()
+    app.sidebar.radio(key="workshop_radio").set_value(source.OWN).run()
+    open_store(own_store).import_laps(read_laps(NEEDED_ONLY.encode(), name="first.csv"))
+    app.run()
+    app.sidebar.radio(key="workshop_radio").set_value(source.DEMO).run()
+    assert not app.exception and "from the bench. They are" not in said(app)
+    open_store(own_store).undo(1)
+    assert "from the bench. They are" in said(app.run())  # what changes now is told

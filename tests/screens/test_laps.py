@@ -6,7 +6,8 @@ import re
 import pytest
 
 from analysis.records.laps import read_laps
-from analysis.screens import source
+from analysis.records.shop import Shop
+from analysis.screens import pairing, source
 from analysis.screens.source import OWN
 from analysis.store.store import open_store
 from tests.screens.driving import NEEDED_ONLY, said, turn_to
@@ -269,3 +270,21 @@ def test_screens_open_on_the_product_with_the_most_work(show, own_store):
     store.import_laps(read_laps(SLIPS.encode(), name="slips.csv"))
     assert show("batch_minutes", OWN).selectbox(key="minutes_product").value == "card wallet"
     assert show("piece_cost", OWN).selectbox(key="cost_piece").value == ("card wallet", "")
+
+
+def test_a_tick_is_of_one_workshop_and_means_no_lap_of_the_other(show, needed_only, demo_folder):
+    """Also where the other one is at the same version."""
+    screen = several(show("laps", source.DEMO), [2])
+    assert "Lap of" in screen.subheader[0].value
+    for number in range(source._demo_store(demo_folder).version() - needed_only.version()):
+        needed_only.save_shop(Shop(overhead_per_week=float(number)), "shop")
+    screen.session_state["workshop"] = OWN
+    screen.run()
+    assert not screen.exception and not screen.subheader
+
+
+def test_how_far_a_phones_clock_was_off_is_said_in_whole_words():
+    assert pairing._how_far(60) == "1 minute behind"
+    assert pairing._how_far(-25) == "25 s ahead"
+    assert pairing._how_far(-300) == "5 minutes ahead"
+    assert pairing._how_far(3 * 3600) == "3.0 hours behind"

@@ -31,7 +31,7 @@ def tab(show, name: str):
 
 def edit(screen, store, what: str, rows: dict | None = None, added: list | None = None):
     """Type into a table and press its save button."""
-    screen.session_state[f"{what}_{store.version()}"] = {
+    screen.session_state[f"{what}_{store.url} {store.version()}"] = {
         "edited_rows": rows or {},
         "added_rows": added or [],
         "deleted_rows": [],
@@ -271,3 +271,10 @@ def test_a_shop_file_that_is_refused_is_not_said_to_have_been_typed(show, own_st
     next(one for one in screen.button if one.label.startswith("Replace hours")).click().run()
     assert "mine.toml was not taken in" in said(screen)
     assert "What you typed" not in said(screen)
+
+
+def test_one_movement_of_the_shelf_is_told_as_one(show, bindery):
+    screen = tab(show, "Shelf")
+    screen.number_input(key="shelf_pieces").set_value(7)
+    next(one for one in screen.button if one.label == "Note it").click().run()
+    assert "1 movement noted. Undo one under Laps, Changes." in said(screen)

@@ -103,6 +103,12 @@ def turn(screen, part):
     return screen
 
 
+def part_key(screen):
+    """Where the open draft's form keeps which part of it is shown."""
+    groups = screen.get("button_group")
+    return next(one.key for one in groups if (one.key or "").startswith("what_if_of_"))
+
+
 def widget(kind, label):
     return next(one for one in kind if one.label.startswith(label))
 
@@ -359,7 +365,7 @@ def test_how_far_is_looked_ahead_stands_among_what_a_phone_shows():
 
 def test_a_move_and_a_helper_in_one_scenario_are_answered_together(show, box_maker):
     screen = turn(show("what_if", OWN), "Change it")
-    screen.session_state["what_if_of_0"] = "move"
+    screen.session_state[part_key(screen)] = "move"
     screen.run()
     widget(screen.toggle, "A move is part").set_value(True).run()
     words = type_in(screen, "More rent than now", "40 to 60")
@@ -501,7 +507,7 @@ def test_a_draft_that_asks_nothing_is_told_so():
 
 def test_a_name_that_looks_like_markup_is_shown_as_it_is(show, box_maker, first_answers_only):
     screen = turn(show("what_if", OWN), "Change it")
-    screen.session_state["what_if_of_0"] = "Time and money"
+    screen.session_state[part_key(screen)] = "Time and money"
     screen.run()
     type_in(screen, "Called", "*glue* [hot](x)")
     played(screen)
@@ -571,3 +577,21 @@ def test_the_question_repeats_each_figure_as_it_was_given_and_with_its_unit():
     assert "125 of the desk journal asked for in a week" in asked
     assert "due in week 9 at 14.5 USD a piece" in asked
     assert "1 week of notice" in asked and "lease" not in asked
+
+
+def test_a_new_scenario_begins_with_nothing_that_was_laid_aside_of_a_removed_one(
+    show, box_maker, first_answers_only
+):
+    screen = turn(show("what_if", OWN), "Change it")
+    press(screen, "Demand")
+    press(screen, "Helper")
+    type_in(screen, "Hours a week", 17.0)
+    widget(screen.toggle, "A helper is part of it").set_value(False).run()  # 17 hours laid aside
+    for _ in range(2):
+        press(screen, "Remove this one")
+        screen.selectbox(key="what_if_chosen").select_index(-1).run()
+    press(screen, "Demand")
+    screen.session_state[part_key(screen)] = "helper"
+    screen.run()
+    widget(screen.toggle, "A helper is part of it").set_value(True).run()
+    assert widget(screen.number_input, "Hours a week").value == 8.0
