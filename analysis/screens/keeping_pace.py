@@ -357,10 +357,10 @@ def _people(wanted: pd.DataFrame, figures: Study) -> str:
     """What a figure such as 1.3 people means."""
     people = wanted["workers_needed"].sum()
     week = figures.shop.mean_week_seconds / 3600
-    whole, part = divmod(people, 1)
-    more = f"{words.hours(part * week)} a week"
-    all_week = words.count(whole, "person", "people")
-    said = f"{all_week} all week and one more for {more}" if whole else f"one person for {more}"
+    whole, part = divmod(round(people, 2), 1)  # as the figure is shown
+    more = f"one {'more' if whole else 'person'} for {words.hours(part * week)} a week"
+    all_week = f"{words.count(whole, 'person', 'people')} all week" if whole else ""
+    said = " and ".join(filter(None, (all_week, more if part or not whole else "")))
     return (
         f"**People needed** in all: {words.number(people, 2)}, which means {said} "
         f"(a week is {words.hours(week)}). It is not rounded: a part of a person is hours, not a "

@@ -372,11 +372,12 @@ def _set_aside_said(study: Study) -> tuple[str, pa.Table | None, list[str]]:
     aside = study.set_aside
     if aside.empty:
         return f"**None of {words.count(study.laps_read, 'lap')} is doubtful.**", None, []
+    one = len(aside) == 1
     sentence = (
         f"**{words.count(len(aside), 'lap')} of {words.number(study.laps_read)} left out of the "
-        "times**, "
-        "because their time does not fit the practice of that worker in that work. They still "
-        "count in pieces and hours. If one was timed wrongly, mend or remove it under Look and "
+        f"times**, because {'its' if one else 'their'} time does not fit the practice of that "
+        f"worker in that work. {'It still counts' if one else 'They still count'} in pieces and "
+        f"hours. If {'it' if one else 'one'} was timed wrongly, mend or remove it under Look and "
         "mend."
     )
     changed = study.operations[study.operations.laps_set_aside > 0]

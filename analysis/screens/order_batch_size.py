@@ -101,7 +101,9 @@ def _worth_making(result: BatchSizes) -> tuple[int, int]:
 
 def _yours(usual: int, low: int, high: int) -> str:
     if low <= usual <= high:
-        return f", and your {usual} are among them"
+        return f", and your {usual} {'is' if usual == 1 else 'are'} among them"
+    if usual == 1:
+        return "; yours of 1 are smaller"
     return f"; your {usual} are {'fewer' if usual < low else 'more'}"
 
 

@@ -98,8 +98,9 @@ def _made_and_earned(week: pd.Series, shop: Shop) -> list[str]:
     if week.bench_hours < 1 / 60:
         return [f"**{made} under a minute of work: too little to tell.**"]
     rate = words.figure(week.good_units_per_bench_hour)
+    an_hour = f"{rate} {'piece' if rate == '1' else 'pieces'} an hour"
     lines = [
-        f"**{made} {_worked(week.bench_hours)} at the bench, {rate} pieces an hour.**\n",
+        f"**{made} {_worked(week.bench_hours)} at the bench, {an_hour}.**\n",
         f"- {_ordinary(week)}",
     ]
     if pd.isna(week.earned_per_hour):

@@ -40,8 +40,8 @@ def side_by_side(seen: Seen) -> None:
         _wait(jobs, _done(jobs))
     if found:
         mark = tuple(job.answered[1] for job in jobs if job.answered)
-        told, table = seen.desk.kept("what if compared", mark, lambda: (
-            what_if_told.compared(found), what_if_told.comparison(found)))  # fmt: skip
+        told, table = seen.desk.kept("what if compared", (*mark, len(read)), lambda: (
+            what_if_told.compared(found, len(read)), what_if_told.comparison(found)))  # fmt: skip
         st.markdown(f"**{told}**" if over else f"A first estimate, still being played: {told}")
         answers.table(table, "what_if_side_by_side", "The scenarios side by side")
     _left_out(seen, "Not yet filled in", [key for key, one in read.items() if not one.scenario])

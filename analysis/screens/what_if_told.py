@@ -349,8 +349,11 @@ def percentiles(answer: Answer) -> answers.Table:
 # --- side by side ---
 
 
-def compared(found: Sequence[Answer]) -> str:
-    """Which of the scenarios is worth most a week, in one sentence."""
+def compared(found: Sequence[Answer], listed: int) -> str:
+    """Which of the scenarios is worth most a week, in one sentence; `listed`: how many there are,
+    also those that have no answer."""
+    if len(found) < 2 <= listed:
+        return f"Only one of the {listed} has an answer: there is nothing to hold it against."
     if len(found) < 2:
         return "One scenario alone has nothing beside it: begin another under *Change it*."
     best = max(found, key=lambda answer: answer.money.worth_per_week)

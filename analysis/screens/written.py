@@ -86,9 +86,10 @@ def _span(pair: tuple | None, form: str) -> str:
 
 
 def _grouped(digits: str) -> str:
-    """`1234.5` as `1,234.5` or as the reader writes it; infinity as it is."""
-    whole, point, rest = digits.partition(".")
-    return marked(f"{int(whole):,}{point}{rest}" if whole.isdecimal() else digits)
+    """`-1234.5` as `-1,234.5` or as the reader writes it; infinity as it is."""
+    sign = "-" if digits.startswith("-") else ""
+    whole, point, rest = digits.removeprefix("-").partition(".")
+    return marked(f"{sign}{int(whole):,}{point}{rest}" if whole.isdecimal() else digits)
 
 
 def as_csv(frame: pd.DataFrame) -> bytes:

@@ -67,6 +67,11 @@ def test_a_table_is_read_with_its_ranges_below_the_figures_and_no_blank_column()
     assert table.csv.decode("utf-8-sig").startswith("operation,now (s),from,to,note")
 
 
+def test_what_is_owed_is_grouped_as_what_is_earned():
+    table = answers.Table.of(pd.DataFrame({"left": [-1234.5, 1234.5, -math.inf]}))
+    assert "-1,234.5<" in table.html and ">1,234.5" in table.html and "-inf" in table.html
+
+
 def test_a_phone_is_shown_the_first_columns_and_offered_the_others():
     wide = pd.DataFrame({name: [1.0] for name in "abcdef"})
     assert answers.Table.of(wide).lead == 3

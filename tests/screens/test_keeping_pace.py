@@ -7,7 +7,7 @@ import pandas as pd
 import pytest
 
 from analysis.records.shop import DAYS, Shop, read_shop
-from analysis.screens.keeping_pace import _fits, _room, _tight
+from analysis.screens.keeping_pace import _fits, _people, _room, _tight
 from analysis.screens.source import DEMO, OWN
 from tests.screens.driving import said, tables
 
@@ -151,3 +151,17 @@ def test_a_product_that_nothing_tells_the_work_of_is_said_not_to_be_in_it(show, 
     screen = show("keeping_pace", OWN)
     assert "neither laps nor a route tell its work: other." in said(screen)
     assert screen.selectbox(key="pace_product").options == ["card box"]
+
+
+@pytest.mark.parametrize(
+    ("needed", "means"),
+    [
+        (0.25, "means one person for 10 hours a week"),
+        (1.0, "means 1 person all week (a week"),
+        (1.999, "means 2 people all week (a week"),
+        (1.25, "means 1 person all week and one more for 10 hours a week"),
+    ],
+)
+def test_whole_people_are_not_told_one_more_for_no_hours(needed, means):
+    figures = SimpleNamespace(shop=Shop(), worker_load=[])
+    assert means in _people(pd.DataFrame({"workers_needed": [needed]}), figures)

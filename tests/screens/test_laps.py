@@ -288,3 +288,11 @@ def test_how_far_a_phones_clock_was_off_is_said_in_whole_words():
     assert pairing._how_far(-25) == "25 s ahead"
     assert pairing._how_far(-300) == "5 minutes ahead"
     assert pairing._how_far(3 * 3600) == "3.0 hours behind"
+
+
+def test_one_doubtful_lap_is_told_as_one(show, needed_only):
+    late = "started_at,seconds,product,operation\n2026-11-12T08:00:00,20000,card box,cut\n"
+    needed_only.import_laps(read_laps(late.encode(), name="late.csv"))
+    words = said(turn_to(show("laps"), "Set aside"))
+    assert "1 lap of 25 left out of the times**, because its time does not fit" in words
+    assert "It still counts in pieces" in words

@@ -13,6 +13,7 @@ from analysis.flow.why import Gap
 from analysis.records.routing import read_routing
 from analysis.records.shop import read_shop
 from analysis.screens import answers, planning
+from analysis.screens.order_batch_size import _yours
 from analysis.screens.order_choice import ANOTHER, makes, next_opening, people
 from analysis.screens.order_words import MOST_GAPS, in_the_gaps
 from analysis.screens.source import DEMO, OWN, SAMPLES, Source
@@ -282,3 +283,9 @@ def test_what_is_only_planned_is_told_by_product_and_however_long_the_page_was_o
     assert "only planned" not in said(screen.run())
     screen.selectbox(key="order_make").select(("tray", ""))
     assert "only planned so far: cut, stain." in said(searched(screen.run()))
+
+
+def test_a_maker_of_single_pieces_is_told_of_one():
+    assert _yours(1, 1, 5) == ", and your 1 is among them"
+    assert _yours(1, 5, 9) == "; yours of 1 are smaller"
+    assert _yours(2, 5, 9) == "; your 2 are fewer"

@@ -250,3 +250,9 @@ def test_where_a_route_leaves_open_what_comes_first_the_plan_is_named_and_not_a_
     assert said_first(row, route[route.operation != "cut"]) == ", first *fold*"
     assert said_first(row, route.assign(source="laps")) == ", first *fold*"
     assert said_first(pd.Series({"product": "box", "variant": ""}), route) == ""
+
+
+def test_one_piece_an_hour_is_one(show, own_store):
+    text = "started_at,seconds,product,operation\n2026-11-02T08:00:00,3600,card box,fold\n"
+    open_store(own_store).import_laps(read_laps(text.encode(), name="one.csv"))
+    assert "1 good piece in 1 hour at the bench, 1 piece an hour." in said(show("this_week"))

@@ -595,3 +595,11 @@ def test_a_new_scenario_begins_with_nothing_that_was_laid_aside_of_a_removed_one
     screen.run()
     widget(screen.toggle, "A helper is part of it").set_value(True).run()
     assert widget(screen.number_input, "Hours a week").value == 8.0
+
+
+def test_one_answer_of_several_scenarios_is_not_said_to_stand_alone(show, box_maker):
+    screen = turn(show("what_if", OWN), "Change it")
+    press(screen, "Machine")  # its price is not filled in
+    words = said(played(turn(played(screen), "Side by side")))
+    assert "Only one of the 2 has an answer" in words and "Not yet filled in" in words
+    assert "One scenario alone" not in words
