@@ -77,7 +77,7 @@ def _page(figures: Study) -> Page:
     wanted = figures.takt[figures.takt["demand_per_week"] > 0]
     missing = _missing(wanted, figures.hours_needed)
     known = not missing
-    paces = [_pace(row) for row in _largest(wanted).itertuples(index=False)]
+    paces = [_pace(row) for row in _largest(wanted).itertuples(index=False)] if known else []
     return Page(
         missing=missing,
         sentence=_fits(figures.hours_needed, figures.shop) if known else "",

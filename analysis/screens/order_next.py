@@ -93,7 +93,8 @@ def _lines(desk: answers.Desk, rows: Asked, seconds: Seconds) -> list[Line]:
             batch_size=int(row["batch_size"]),
             earning=_number(cost.get((product, variant), cost.get((product, "")))),
             bottleneck_seconds=seconds.get((product, variant), seconds.get((product, ""), 0.0)),
-            under_way=float(row["packed_not_put_away"]) + float(row["in_progress"]),
+            # What is packed is not known where the shelf was never counted.
+            under_way=sum(_number(row[at]) or 0.0 for at in ("packed_not_put_away", "in_progress")),
         )
         for (product, variant), (row, demand) in rows.items()
     ]  # fmt: skip

@@ -6,9 +6,11 @@ from types import SimpleNamespace
 import pandas as pd
 import pytest
 
+from analysis.records.laps import read_laps
 from analysis.records.shop import DAYS, Shop, read_shop
 from analysis.screens.keeping_pace import _fits, _people, _room, _tight
 from analysis.screens.source import DEMO, OWN
+from analysis.store.store import open_store
 from tests.screens.driving import said, tables
 
 
@@ -165,3 +167,9 @@ def test_a_product_that_nothing_tells_the_work_of_is_said_not_to_be_in_it(show, 
 def test_whole_people_are_not_told_one_more_for_no_hours(needed, means):
     figures = SimpleNamespace(shop=Shop(), worker_load=[])
     assert means in _people(pd.DataFrame({"workers_needed": [needed]}), figures)
+
+
+def test_laps_of_interruptions_alone_say_the_next_step(show, own_store):
+    text = "started_at,seconds,product,operation,activity\n2026-11-02T08:00:00,300,,,delay\n"
+    open_store(own_store).import_laps(read_laps(text.encode(), name="delay.csv"))
+    assert "Next step: write the demand" in show("keeping_pace", OWN).info[0].value

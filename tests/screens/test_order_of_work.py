@@ -10,6 +10,7 @@ import pytest
 from analysis.flow.by_hand import Run, by_turns
 from analysis.flow.plan import Step
 from analysis.flow.why import Gap
+from analysis.records.laps import read_laps
 from analysis.records.routing import read_routing
 from analysis.records.shop import read_shop
 from analysis.screens import answers, planning
@@ -289,3 +290,15 @@ def test_a_maker_of_single_pieces_is_told_of_one():
     assert _yours(1, 1, 5) == ", and your 1 is among them"
     assert _yours(1, 5, 9) == "; yours of 1 are smaller"
     assert _yours(2, 5, 9) == "; your 2 are fewer"
+
+
+def test_what_to_make_is_told_before_the_shelf_was_ever_counted(show, own_store):
+    """A lap of one piece: what is packed is then not known, which is no number to count with."""
+    store = open_store(own_store)
+    text = "started_at,seconds,product,operation\n2026-11-02T08:00:00,300,box,fold\n"
+    store.import_laps(read_laps(text.encode(), name="one.csv"))
+    store.save_routing("product,operation,after,seconds\nbox,fold,,300\n")
+    shop = "[workers.maker]\ncost_per_hour = 20\n[products.box]\ndemand_per_week = 1\nprice = 9\n"
+    store.save_shop(read_shop(shop.encode(), "shop.toml"), "shop")
+    words = turn(show("order_of_work", OWN), "What to make")
+    assert re.search(r"## (Make \d+|Nothing need be made)", words)
