@@ -137,7 +137,7 @@ def _of_demand(now: ShopModel, scenario: Scenario, currency: str) -> Iterator[As
         )
     for product, per_week in demand.products:
         yield Assumption(
-            f"Demand for the {product} will be", f"{figure(per_week)} a week, {way}", GIVEN
+            f"Demand for the {product} will be", f"{figure(per_week, 4)} a week, {way}", GIVEN
         )
     if demand.growth_per_year != sure(0.0):
         yield Assumption(

@@ -67,8 +67,8 @@ def write_as(manner: Manner) -> None:
 
 
 def number(value: float, decimals: int = 0) -> str:
-    """A number with so many decimals: `1,234.5`, in German `1.234,5`."""
-    return marked(f"{value:,.{decimals}f}")
+    """A number with so many decimals: `1,234.5`, in German `1.234,5`; no minus before nothing."""
+    return marked(f"{value:z,.{decimals}f}")
 
 
 def figure(value: float, digits: int = 2) -> str:

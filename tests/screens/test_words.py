@@ -78,3 +78,10 @@ def test_an_address_in_a_users_words_becomes_no_link():
         shown = words.plain(text).replace("\\", "")
         assert shown != text
         assert shown.replace("\u2060", "") == text
+
+
+@pytest.mark.parametrize(
+    "value, decimals, said", [(-0.3, 0, "0"), (-0.04, 1, "0.0"), (-0.6, 0, "-1"), (0.0, 2, "0.00")]
+)
+def test_nothing_has_no_minus_before_it(value, decimals, said):
+    assert words.number(value, decimals) == said
