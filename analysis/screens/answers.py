@@ -78,7 +78,7 @@ class Desk:
     def turn(self) -> str:
         """For the keys of widgets that are one store's at one version: in the other workshop, or
         after a change, what was typed or ticked would be of other rows."""
-        return f"{self.here.store.url} {self.version}"
+        return f"{self.here.whose} {self.version}"
 
     @property
     def figures(self) -> Study:

@@ -41,6 +41,12 @@ class Source:
         """What the cached figures hang on: they are made anew when the store has changed."""
         return self.store.url, self.store.version() if self.at is None else self.at
 
+    @property
+    def whose(self) -> str:
+        """For the keys of widgets: Streamlit sends them to the browser, and the address of a store
+        on a server holds its password."""
+        return "demo" if self.is_demo else "own"
+
 
 def current() -> Source:
     """The store chosen in the sidebar; the demo while one's own store has no lap."""

@@ -80,7 +80,7 @@ class Drafts:
     """The drafts of one store, by a key that stays when they are renamed."""
 
     def __init__(self, here: Source, at_first: Callable[[], list[dict]]):
-        self.store, self.url = here.store, here.store.url
+        self.store, self.url, self.whose = here.store, here.store.url, here.whose
         own = st.session_state.setdefault("what_if", {})
         if self.url not in own:
             known = _remembered().get(self.url) or _of_earlier_start(self.store)

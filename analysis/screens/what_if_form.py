@@ -56,7 +56,7 @@ def form(drafts: Drafts, known: Known, currency: str, faults: dict[Path, Fault])
     opened = st.segmented_control(
         "What would change", [*PARTS, TIME], format_func=lambda part: names.get(part, part),
         default=next((part for part in PARTS if part in tables), "helper"), required=True,
-        key=f"what_if_of_{drafts.url}_{key}", wrap=True,
+        key=f"what_if_of_{drafts.whose}_{key}", wrap=True,
     )  # fmt: skip
     if opened == TIME:
         _fields(drafts, ("scenario",), fields.SCENARIO, known, faults)
@@ -71,7 +71,7 @@ def _part(
     key = drafts.open
     tables = drafts.all[key]
     st.toggle(
-        ALSO[part], part in tables, key=f"what_if_has_{drafts.url}_{key}_{part}",
+        ALSO[part], part in tables, key=f"what_if_has_{drafts.whose}_{key}_{part}",
         on_change=_switch, args=(drafts, key, part, known),
     )  # fmt: skip
     if part not in tables:
@@ -106,7 +106,7 @@ def _machines(drafts: Drafts, known: Known, currency: str, faults: dict[Path, Fa
     place = 0
     if len(machines) > 1:
         place = st.selectbox(
-            "Which machine", range(len(machines)), key=f"what_if_machine_{drafts.url}_{key}",
+            "Which machine", range(len(machines)), key=f"what_if_machine_{drafts.whose}_{key}",
             format_func=lambda at: f"{at + 1}. {_machine_name(machines[at])}",
         )  # fmt: skip
     listed = fields.fields_of("equipment", currency)
@@ -132,12 +132,12 @@ def _machine_name(machine: dict) -> str:
 def _add_machine(drafts: Drafts, key: str, known: Known) -> None:
     begin_part(drafts.all[key], "equipment", known)
     last = len(drafts.all[key]["equipment"]) - 1
-    st.session_state[f"what_if_machine_{drafts.url}_{key}"] = last
+    st.session_state[f"what_if_machine_{drafts.whose}_{key}"] = last
     drafts.keep()
 
 
 def _take_machine(drafts: Drafts, key: str, place: int) -> None:
-    st.session_state.pop(f"what_if_machine_{drafts.url}_{key}", None)
+    st.session_state.pop(f"what_if_machine_{drafts.whose}_{key}", None)
     without_machine(drafts.all[key], place)
     turn = st.session_state.get(_turn_key(drafts), 0)
     st.session_state[_turn_key(drafts)] = turn + 1  # the fields of the next machine move up
@@ -145,7 +145,7 @@ def _take_machine(drafts: Drafts, key: str, place: int) -> None:
 
 
 def _turn_key(drafts: Drafts) -> str:
-    return f"what_if_turn_{drafts.url}"
+    return f"what_if_turn_{drafts.whose}"
 
 
 def _order(drafts: Drafts, known: Known, currency: str, faults: dict[Path, Fault]) -> None:
@@ -179,7 +179,7 @@ def _fields(
     for field in wide:
         _told_field(drafts, (*place, field.key), field, known, faults)
     if not_set := proposed(draft, place):
-        key = f"what_if_right_{drafts.url}_{drafts.open}_{place}"
+        key = f"what_if_right_{drafts.whose}_{drafts.open}_{place}"
         st.button(
             "What is proposed here is right", key=key, icon=":material/check:",
             on_click=_confirm, args=(drafts, drafts.open, not_set),
@@ -208,7 +208,7 @@ def _confirm(drafts: Drafts, key: str, paths: tuple[Path, ...]) -> None:
 
 
 def _more_key(drafts: Drafts, place: Path) -> str:
-    return f"what_if_rare_{drafts.url}_{drafts.open}_{place}"
+    return f"what_if_rare_{drafts.whose}_{drafts.open}_{place}"
 
 
 def _fault(field: Field, fault: Fault) -> None:
@@ -242,7 +242,7 @@ class _Common(TypedDict):
 def _field(drafts: Drafts, path: Path, field: Field, known: Known, value: Value) -> None:
     """One widget; what is typed goes into the draft before the page is drawn."""
     turn = st.session_state.get(_turn_key(drafts), 0)
-    key = f"what_if_{drafts.url}_{drafts.open}_{turn}_{path}"
+    key = f"what_if_{drafts.whose}_{drafts.open}_{turn}_{path}"
     seen = fields.shown(field, value)
     common: _Common = {
         "key": key, "help": field.help, "on_change": _take,
