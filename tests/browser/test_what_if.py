@@ -56,7 +56,8 @@ def test_the_money_is_drawn_with_axis_words_and_no_jargon_stands_before_the_fold
         assert word not in read
     page.get_by_text("How this was worked out").click()
     page.get_by_text("In plain words.").wait_for()
-    settled(page)
+    # While it unfolds it is 40 pixels high, and what scrolls to a click scrolls within these.
+    page.wait_for_function("!document.querySelector('details[open][style*=height]')")
     page.locator("summary", has_text="tornado chart").click()
     expect(page.get_by_text("Bars that show how far each assumption")).to_be_visible()
 
