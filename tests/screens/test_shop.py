@@ -31,7 +31,7 @@ def tab(show, name: str):
 
 def edit(screen, store, what: str, rows: dict | None = None, added: list | None = None):
     """Type into a table and press its save button."""
-    screen.session_state[f"{what}_{store.url} {store.version()}"] = {
+    screen.session_state[f"{what}_own {store.version()}"] = {
         "edited_rows": rows or {},
         "added_rows": added or [],
         "deleted_rows": [],
