@@ -110,8 +110,8 @@ def _path_said(frame: pd.DataFrame, title: str, payback_weeks: float | None) -> 
         back = week if payback_weeks else "a gain from the start"
     return (
         f"Line of {title} against going on as before, by week. After "
-        f"{look.counted_weeks(end['week'])} {_whole(end['middle'])} in the middle of the runs, "
-        f"{_whole(end['low'])} to {_whole(end['high'])} "
+        f"{look.counted_weeks(end['week'])} {number(end['middle'])} in the middle of the runs, "
+        f"{number(end['low'])} to {number(end['high'])} "
         f"in nine of ten; the middle is {back}."
     )
 
@@ -120,11 +120,6 @@ def _money_format(wide: float) -> str:
     """How an axis so wide names about five steps apart: in whole units, tenths or hundredths."""
     places = next((n for n in (0, 1) if wide * 10**n >= 5), 2)
     return f",.{places}f"
-
-
-def _whole(money: float) -> str:
-    """In whole units; what rounds to nothing has no sign."""
-    return number(round(money) + 0.0)
 
 
 def movers_chart(movers: Sequence[Mover], mean: float, currency: str) -> alt.Chart:

@@ -129,10 +129,10 @@ def _left_blank(curves: pd.DataFrame) -> str:
     names = curves.loc[_open(curves) & (curves["faults"] > 0), "operation"]
     if names.empty:
         return ""
-    said = ", ".join(words.plain(name) for name in names)
     return (
-        f"Left blank in the table: {said}. What would be spoiled at the usual pace may be anything "
-        "there, since faults are few and the laps tell the pace just before them poorly."
+        f"Left blank in the table: {_listed(names)}. What would be spoiled at the usual pace may "
+        "be anything there, since faults are few and the laps tell the pace just before them "
+        "poorly."
     )
 
 
