@@ -350,8 +350,9 @@ def with_helper(model: ShopModel, helper: Helper, scenario: Scenario) -> ShopMod
     """One more pair of hands who begins at piece 1, and the worker who teaches them.
 
     Training: in its first hours neither makes pieces. Supervision: a share of each of the helper's
-    hours is an hour of the first worker's. Weeks off cost nothing. Where nobody is at the bench,
-    closed or lost to a move, nobody is taught.
+    hours is an hour of the first worker's; what is more than that worker's hours in a week is taken
+    from the next weeks. Weeks off cost nothing. Where nobody is at the bench, closed or lost to a
+    move, nobody is taught.
     """
     taken = {hand.name for hand in model.hands}
     name = helper.name if helper.name not in taken else f"{helper.name} (new)"
@@ -373,8 +374,8 @@ def with_helper(model: ShopModel, helper: Helper, scenario: Scenario) -> ShopMod
     if model.hands:
         teacher = model.hands[0]
         taught = training + helper.supervision_share * (present - training)
-        of_teacher = hand_seconds(model, teacher) * np.where(is_open > 0, is_open, 1.0)
-        hands = (_less(teacher, taught * HOUR / of_teacher), *hands[1:])
+        of_teacher = hand_seconds(model, teacher) / HOUR * is_open
+        hands = (_less_taught(teacher, taught, of_teacher), *hands[1:])
     lines = tuple(_line_open_to(line, name, helper.operations) for line in model.lines)
     return replace(skilled(model, helper, name), hands=hands, lines=lines)
 
@@ -447,10 +448,28 @@ def paid_seconds(model: ShopModel, hand: Hand) -> float:
 
 def _less(hand: Hand, share: np.ndarray) -> Hand:
     """The hand with a share of each week's hours taken away."""
-    present, more = np.ones(max(len(share), len(hand.available))), np.zeros(len(hand.available))
+    present = _present(hand, len(share))
+    present[: len(share)] -= share
+    return replace(hand, available=tuple(np.maximum(present, 0.0).tolist()))
+
+
+def _less_taught(teacher: Hand, taught: np.ndarray, hours: np.ndarray) -> Hand:
+    """The teacher without the hours taught; `hours` are those of each whole week, 0 where nobody is
+    there. What does not fit into a week is owed to the next."""
+    present, owed = _present(teacher, len(hours)), 0.0
+    for week, whole in enumerate(hours):
+        owed += taught[week]
+        given = min(owed, present[week] * whole)
+        owed -= given
+        present[week] -= given / whole if whole else 0.0
+    return replace(teacher, available=tuple(present.tolist()))
+
+
+def _present(hand: Hand, weeks: int) -> np.ndarray:
+    """The share of each week that a hand is there, for `weeks` at least; all of it unless said."""
+    present = np.ones(max(weeks, len(hand.available)))
     present[: len(hand.available)] = hand.available
-    more = np.append(share, np.zeros(len(present) - len(share)))
-    return replace(hand, available=tuple(np.maximum(present - more, 0.0).tolist()))
+    return present
 
 
 def _by_week(values: tuple[float, ...], weeks: int) -> np.ndarray:

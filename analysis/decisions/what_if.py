@@ -358,13 +358,16 @@ def _now(demand: DemandFound) -> dict[str, Any]:
 
 
 def _deepest(cumulative: np.ndarray) -> dict[str, Any]:
-    """The most money out of pocket on the way; cumulative: (runs, weeks + 1)."""
-    middle = np.quantile(cumulative, 0.5, axis=0)
-    lowest = np.maximum(-cumulative.min(axis=1), 0.0)
+    """The most money out of pocket on the way, and when; cumulative: (runs, weeks + 1).
+
+    Each run has its own lowest point. Of all runs' money at one moment, the middle hardly dips
+    where each dips at another time.
+    """
+    deep = np.maximum(-cumulative.min(axis=1), 0.0)
     return {
-        "deepest": max(-float(middle.min()), 0.0),
-        "deepest_week": int(middle.argmin()),
-        "deepest_low": float(np.quantile(lowest, 0.95)),
+        "deepest": float(np.quantile(deep, 0.5)),
+        "deepest_week": int(np.quantile(cumulative.argmin(axis=1), 0.5)),
+        "deepest_low": float(np.quantile(deep, 0.95)),
     }
 
 

@@ -275,7 +275,10 @@ def _products_named(scenario: Scenario) -> Iterator[tuple[Path, str]]:
 def _known(reader: "_Reader", path: Path, what: str, name: str, names: set[str]) -> None:
     if name not in names:
         there = ", ".join(sorted(name for name in names if name)) or "none"
-        reader.fault(path, f"names no {what} of the shop", name, f"there are: {there}")
+        remedy = f"there are: {there}"
+        if what == "product":
+            remedy += "; one that nobody asks for yet needs its demand_per_week in the shop first"
+        reader.fault(path, f"names no {what} of the shop", name, remedy)
 
 
 def _scenario(reader: "_Reader", tables: dict) -> Scenario:

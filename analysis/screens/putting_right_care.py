@@ -324,7 +324,7 @@ def _trials(desk: Desk, by_batch: bool) -> pd.DataFrame:
     laps = desk.figures.laps
     ways = [trial_ways(desk.here.store.engine), noted_ways(laps)]
     marked = pd.concat(ways, ignore_index=True).drop_duplicates("lap_id")
-    return compare_ways(laps, marked, by_batch)
+    return compare_ways(laps, marked, by_batch, desk.figures.timezone)
 
 
 def _several_batches(desk: Desk) -> bool:

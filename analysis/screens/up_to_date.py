@@ -11,10 +11,11 @@ import logging
 import threading
 import time
 from dataclasses import replace
+from datetime import UTC, datetime
 
 import streamlit as st
 
-from analysis.screens import source
+from analysis.screens import order_now, source
 from analysis.screens.source import Source
 
 MOST_WAITED_FOR = 50_000  # laps; the figures of so many stand within about two seconds
@@ -52,7 +53,9 @@ class Following:
     def _add_up(self, here: Source, version: int) -> None:
         began = time.monotonic()
         try:
-            source.make_figures(replace(here, at=version))
+            there = replace(here, at=version)
+            source.make_figures(there)
+            order_now.tasks(there, datetime.now(UTC))  # what takes longest there beside them
         except Exception:  # whatever it is, the page meets it too
             _log.exception("the figures of version %s could not be made", version)
             self._failed_at = version

@@ -192,7 +192,8 @@ def _mending_seconds(laps: pd.DataFrame, points: pd.DataFrame) -> pd.DataFrame:
     """
     mended = laps[is_activity(laps, "rework")]
     rows = mended[["product", "operation"]].astype(str).assign(
-        seconds=mended["seconds"], units=mended["units"], cluster=clusters(mended, "UTC")
+        seconds=mended["seconds"], units=mended["units"],
+        cluster=clusters(mended, "UTC"),  # any zone: all of these laps name their batch
     )  # fmt: skip
     rows = rows.rename(columns={"operation": "later"})
     pairs = points.assign(pair=points.groupby(["operation", "later"]).ngroup())

@@ -13,6 +13,7 @@ import numpy as np
 import pandas as pd
 
 from analysis.study.frames import Number
+from analysis.study.rates import local_days
 
 CELL = ["product", "operation", "worker"]
 PRACTISED = ("operation", "inspection")
@@ -28,7 +29,7 @@ class Practice:
     """The practised laps sorted by cell and time, as arrays over laps unless said otherwise.
 
     A spell is a run of laps of one cell without another task or a pause over 30 minutes. A session
-    is a batch without such a pause, a day (UTC) at most: its laps resemble each other, those of the
+    is a batch without such a pause, a day at most: its laps resemble each other, those of the
     afternoon or of the next batch less so.
     """
 
@@ -89,8 +90,10 @@ def _starts(sizes: np.ndarray) -> np.ndarray:
     return np.cumsum(sizes) - sizes
 
 
-def practice_of(laps: pd.DataFrame) -> Practice:
+def practice_of(laps: pd.DataFrame, timezone: str = "UTC") -> Practice:
     """Sort a checked laps frame into cells and count what was made before each lap.
+
+    timezone: of the shop, whose days end sessions.
 
     Arrays of the answer are over laps in the order of cells and time, unless said otherwise.
     """
@@ -108,7 +111,7 @@ def practice_of(laps: pd.DataFrame) -> Practice:
     paused = pause > PAUSE_MINUTES * 60
     spell_start = cell_start | paused | _changes(run)
     batch = laps["batch"].cat.codes.to_numpy()[position]
-    day = started[position] // (86400 * _SECOND)
+    day = local_days(laps["started_at"], timezone)[position]
     session_starts = np.flatnonzero(cell_start | paused | _changes(batch, day))
     cell_starts = np.flatnonzero(cell_start)
     ends = np.append(cell_starts, len(position))[1:] - 1  # none where there are no laps

@@ -66,13 +66,14 @@ class LearningResult:
     fits: CellFits | None
 
 
-def fit_learning(laps: pd.DataFrame) -> LearningResult:
+def fit_learning(laps: pd.DataFrame, timezone: str = "UTC") -> LearningResult:
     """Fit every (product, operation, worker) with operation or inspection laps.
 
     laps: the checked laps frame. Nothing is dropped from experience; suspicious laps are left out
-    of the fit and named in the result's `laps`. Intervals are 95 %.
+    of the fit and named in the result's `laps`. Intervals are 95 %. timezone: of the shop, for
+    what is one session.
     """
-    practice = practice_of(laps)
+    practice = practice_of(laps, timezone)
     if not len(practice.cell):
         return LearningResult(_no_cells(), _lap_frame(laps.index, {}), None)
     work = work_of(practice)

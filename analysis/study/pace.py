@@ -29,18 +29,18 @@ COLUMNS = (
 NAMES = ("product", "operation", "worker")
 
 
-def paces(laps: pd.DataFrame) -> pd.DataFrame:
+def paces(laps: pd.DataFrame, timezone: str = "UTC") -> pd.DataFrame:
     """COLUMNS, one row a lap of operation or inspection, in the order of batches and time.
 
     laps: `Study.laps` (expected_seconds per piece, suspicious). cluster: a code of the batch of
-    its product, of the day (UTC) where no batch is named. faults = rework_units + scrap_units,
+    its product, of the shop's day where no batch is named. faults = rework_units + scrap_units,
     those left out that name another operation as their cause, and scrap those of them lost. own:
     the lap's own pace, NaN where it is suspicious; carried: NaN for the first of a batch, which
     has nothing before it; steady: the mean alone for the first of a session; reliability:
     k tau^2 / (k tau^2 + sigma^2) behind steady; steady_variance: tau^2 (1 - reliability), what the
     session's pace may be off the guess by.
     """
-    practice = practice_of(laps)
+    practice = practice_of(laps, timezone)
     rows = laps.iloc[practice.position]
     pace = practice.log_seconds_per_piece - np.log(rows["expected_seconds"].to_numpy(float))
     usable = np.isfinite(pace) & ~rows["suspicious"].to_numpy(bool)
@@ -54,7 +54,7 @@ def paces(laps: pd.DataFrame) -> pd.DataFrame:
     frame = pd.DataFrame(
         {
             **{name: rows[name].array for name in NAMES},
-            "cluster": clusters(rows, "UTC"),
+            "cluster": clusters(rows, timezone),
             "pieces": practice.pieces,
             "faults": faults,
             "scrap": np.where(faults > 0, rows["scrap_units"], 0.0),

@@ -40,7 +40,7 @@ class PuttingRight:
     @cached_property
     def _drawn(self) -> tuple[Spoilage, CostOfQuality, np.random.Generator]:
         rng = deepcopy(self._rng)
-        found = spoilage(self._study.laps, rng)
+        found = spoilage(self._study.laps, rng, self._study.timezone)
         return found, cost_of_quality(self._study, rng, tally=self._tally), rng
 
     @cached_property

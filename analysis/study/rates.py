@@ -24,10 +24,15 @@ def is_regular(laps: pd.DataFrame) -> np.ndarray:
     return is_activity(laps, *REGULAR)
 
 
+def local_days(moments: pd.Series, timezone: str) -> np.ndarray:
+    """A whole number per moment (with its zone): one day is the next one's less 1."""
+    local = moments.dt.tz_convert(timezone).dt.tz_localize(None).dt.as_unit("s")
+    return local.astype("int64").to_numpy() // 86400
+
+
 def clusters(laps: pd.DataFrame, timezone: str) -> np.ndarray:
     """A code per lap: its batch of its product; the local day where no batch is named."""
-    day = laps["started_at"].dt.tz_convert(timezone).dt.tz_localize(None).dt.normalize()
-    days = day.astype("int64").to_numpy() // 1_000_000 // 86400
+    days = local_days(laps["started_at"], timezone)
     batch = laps["batch"].cat.codes.to_numpy().astype("int64")
     unnamed = (laps["batch"] == "").to_numpy()
     product = laps["product"].cat.codes.to_numpy().astype("int64")

@@ -100,13 +100,13 @@ class Spoilage:
     scatter: np.ndarray
 
 
-def spoilage(laps: pd.DataFrame, rng: np.random.Generator) -> Spoilage:
+def spoilage(laps: pd.DataFrame, rng: np.random.Generator, timezone: str = "UTC") -> Spoilage:
     """How faults depend on pace, per operation: `Spoilage`, its frames one row an operation.
 
     laps: `Study.laps`. Pace is the log of seconds per piece over those expected; chances are shares
-    of pieces. rng: draws behind the ranges.
+    of pieces. rng: draws behind the ranges. timezone: of the shop.
     """
-    frame = paces(laps)
+    frame = paces(laps, timezone)
     names = list(frame["operation"].cat.remove_unused_categories().cat.categories)
     data = _Followed.of(frame, names)
     fits = _Fits.of(data)

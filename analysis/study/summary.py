@@ -158,7 +158,7 @@ def study(
     """
     shop_given, shop, laps = shop is not None, shop or Shop(), route.with_variants(laps)
     rng = rng or np.random.default_rng(0)
-    learning = fit_learning(laps)
+    learning = fit_learning(laps, shop.timezone)
     routes = route.routes(laps, routing, shop.timezone)
     judged = _judged(laps, learning, routes)
     suspicious = judged["suspicious"].to_numpy()

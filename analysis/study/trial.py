@@ -32,10 +32,13 @@ TRIAL_COLUMNS = (
 VERDICTS = ("B better", "A better", "faster but spoils more", "cannot tell", "one way only")
 
 
-def compare_ways(laps: pd.DataFrame, ways: pd.DataFrame, by_batch: bool = False) -> pd.DataFrame:
+def compare_ways(
+    laps: pd.DataFrame, ways: pd.DataFrame, by_batch: bool = False, timezone: str = "UTC"
+) -> pd.DataFrame:
     """TRIAL_COLUMNS, a row a trial at an operation, the latest first; B against A.
 
-    laps: `Study.laps`; ways: lap_id, way ("A" or "B"), as `store.trials.trial_ways` gives them.
+    laps: `Study.laps`; ways: lap_id, way ("A" or "B"), as `store.trials.trial_ways` gives them;
+    timezone: of the shop, whose days stand for batches where none is named.
     A mark names no trial: all marks at an operation without a pause of NEW_TRIAL_DAYS between them
     are taken for one, over as many batches as it has, which is wrong where A and B meant other
     things in the next batch; then take each batch for a trial (by_batch).
@@ -57,7 +60,7 @@ def compare_ways(laps: pd.DataFrame, ways: pd.DataFrame, by_batch: bool = False)
     marked = marked[is_regular(marked)].sort_values(["operation", "started_at"], kind="stable")
     if marked.empty:
         return pd.DataFrame(columns=list(TRIAL_COLUMNS))
-    marked = marked.assign(block=clusters(marked, "UTC"), pace=_pace(marked))
+    marked = marked.assign(block=clusters(marked, timezone), pace=_pace(marked))
     rows = [_row(trial) for _, trial in marked.groupby(_trials(marked, by_batch), sort=True)]
     table = pd.DataFrame(rows, columns=list(TRIAL_COLUMNS))
     return table.sort_values("last_at", ascending=False, kind="stable", ignore_index=True)

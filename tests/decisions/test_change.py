@@ -68,6 +68,14 @@ def test_training_takes_the_hours_of_both():
     assert teacher.available == pytest.approx([1 - 20 / 40, 1 - 10 / 40, 1, 1, 1, 1])
 
 
+def test_teaching_that_does_not_fit_into_the_teacher_s_week_is_owed_to_the_next():
+    """Twenty hours of teaching by a maker of eight hours a week: 8, 8 and 4 of them."""
+    maker, *others = box_shop().hands
+    model = replace(box_shop(), hands=(replace(maker, hours_per_week=8.0), *others))
+    teacher = after(model, helper=replace(HELPER, training_hours=sure(20.0))).hands[0]
+    assert teacher.available == pytest.approx([0, 0, 0.5, 1, 1, 1])
+
+
 def test_nobody_is_taught_while_the_shop_is_closed():
     """A first week lost to the move: the eight hours of teaching come in the second one."""
     model = after(helper=replace(HELPER, hours_per_week=8.0, training_hours=sure(8.0)),

@@ -268,6 +268,12 @@ def test_most_money_out_of_pocket_is_that_of_the_middle_of_the_runs_and_of_one_i
     }  # fmt: skip
 
 
+def test_most_money_out_of_pocket_is_seen_where_each_run_dips_at_another_time():
+    """Each of 40 runs is down 100 in a week of its own: the middle of each week is never down."""
+    cumulative = np.vstack([np.zeros(40), -100 * np.eye(40)]).T
+    assert _deepest(cumulative)["deepest"] == 100.0
+
+
 def test_a_big_order_brings_its_own_price():
     usual = Order("box", 50, 4)
     cheaper = replace(usual, price=14.0)

@@ -222,6 +222,7 @@ def test_all_faults_are_told_together_and_of_the_right_machine():
         ('[move]\nadded_stations = ["oven"]', 2, "names no station of the shop"),
         ("[move]\nbatch_size = {hat = 5}", 2, "names no product of the shop"),
         ("[demand.products]\nhat = 5", 1, "names no product of the shop"),
+        ("[demand.products]\nhat = 5", 1, "needs its demand_per_week in the shop first"),
         (
             '[demand]\n[[demand.orders]]\nproduct = "box"\nvariant = "blue"\npieces = 3\nweek = 1',
             4,

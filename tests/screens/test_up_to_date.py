@@ -2,11 +2,14 @@
 
 import threading
 import time
+from dataclasses import replace
+from datetime import UTC, datetime
 
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from analysis.screens import source, up_to_date
+from analysis.bench.next_task import NextTask
+from analysis.screens import order_now, source, up_to_date
 from tests.screens.driving import said, turn_to
 
 FOLLOW = "These figures are from before; the new ones follow."
@@ -64,6 +67,24 @@ def test_new_figures_are_shown_once_all_that_takes_long_of_them_is_made(show, la
     go_on.set()
     _followed()
     assert "13 good pieces" in said(show("this_week"))
+
+
+def test_the_next_tasks_are_planned_beside_the_new_figures(show, large, monkeypatch):
+    planned, tasks = [], NextTask.tasks
+
+    def counted(self, moment, worker=""):
+        planned.append(self.store.version())
+        return tasks(self, moment, worker)
+
+    monkeypatch.setattr(NextTask, "tasks", counted)
+    monkeypatch.setattr(order_now, "_slot", lambda now: now.replace(2026, 1, 1, 0, 0, 0, 0))
+    show("this_week")
+    _corrected(large, 11)
+    show("this_week")
+    _followed()
+    assert planned == [large.version()]
+    order_now.tasks(replace(source.current(), at=large.version()), datetime.now(UTC))
+    assert len(planned) == 1
 
 
 def test_a_page_with_answers_of_its_own_is_drawn_again_when_asked(large):

@@ -117,3 +117,10 @@ def test_experience_is_what_a_lap_by_lap_count_gives(rows, retention):
             experience *= retention**weeks if weeks > 1 else 1.0
         assert ours[position] == pytest.approx(experience, rel=1e-9, abs=1e-12)
         held[who, what] = (experience + units, day)
+
+
+def test_an_evening_at_the_bench_is_one_session_by_the_shop_s_clock():
+    """Laps at 23:50 and 00:10 UTC are of one evening in Chicago, of two days in London."""
+    laps = laps_frame([lap(0, hour=23, minute=50), lap(1, hour=0, minute=10)])
+    assert len(practice_of(laps, "America/Chicago").session_starts) == 1
+    assert len(practice_of(laps, "Europe/London").session_starts) == 2

@@ -251,3 +251,13 @@ def test_two_trials_of_one_operation_in_a_row_can_be_told_apart_by_their_batches
     assert together["batch"] == ""
     apart = compare_ways(laps, marks, by_batch=True).set_index("batch")
     assert apart["verdict"].to_dict() == {"0": "B better", "1": "A better"}
+
+
+def test_an_evening_s_laps_that_name_no_batch_are_one_block_by_the_shop_s_clock():
+    before_midnight = days(0).normalize() + pd.Timedelta(hours=23, minutes=42)
+    rows = [{"seconds": EXPECTED, "started_at": before_midnight + pd.Timedelta(minutes=5 * lap)}
+            for lap in range(8)]  # fmt: skip
+    laps = judged(rows)
+    marks = pd.DataFrame({"lap_id": laps["lap_id"], "way": list("ABAB" * 2)})
+    assert compare_ways(laps, marks, timezone="UTC")["batches"].tolist() == [2]
+    assert compare_ways(laps, marks, timezone="America/Chicago")["batches"].tolist() == [1]
