@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import replace
+from itertools import count
 from typing import TYPE_CHECKING
 
 import streamlit as st
@@ -120,6 +121,18 @@ def import_line() -> None:
                 st.markdown(f"- {words.plain(notice)}")
 
 
+def once(act: Callable[..., None]) -> Callable[..., None]:
+    """An `on_click` of a button that is drawn now: acts on its first tap. A second one that comes
+    before the page is drawn anew is the same wish, told again by somebody who waits."""
+    taps = count()
+
+    def tap(*args: object) -> None:
+        if not next(taps):
+            act(*args)
+
+    return tap
+
+
 def note_saved(text: str, change_id: int | None = None) -> None:
     """Draw the page anew, saying what was saved, with its undo where something changed."""
     st.session_state["saved"] = (text, change_id)
@@ -134,7 +147,7 @@ def saved_line(store: Unopened) -> None:
     with st.container(horizontal=True, vertical_alignment="center"):
         st.success(words.plain(text), width="stretch")
         if change_id is not None:
-            st.button("Undo that", on_click=_take_back, args=(store, change_id))
+            st.button("Undo that", on_click=once(_take_back), args=(store, change_id))
 
 
 def _take_back(store: Unopened, change_id: int) -> None:

@@ -70,9 +70,10 @@ def _part(
 ) -> None:
     key = drafts.open
     tables = drafts.all[key]
+    switch = f"what_if_has_{drafts.whose}_{key}_{part}"
     st.toggle(
-        ALSO[part], part in tables, key=f"what_if_has_{drafts.whose}_{key}_{part}",
-        on_change=_switch, args=(drafts, key, part, known),
+        ALSO[part], part in tables, key=switch,
+        on_change=_switch, args=(drafts, key, part, known, switch),
     )  # fmt: skip
     if part not in tables:
         return
@@ -85,9 +86,15 @@ def _part(
     st.caption(CAUTIONS[part])
 
 
-def _switch(drafts: Drafts, key: str, part: str, known: Known) -> None:
+# A tap that comes while a page is still drawn meets what the page before it showed: a widget of a
+# scenario that is gone meanwhile, or one that says it has changed and stands as it did.
+
+
+def _switch(drafts: Drafts, key: str, part: str, known: Known, widget: str) -> None:
     """Put a part in or take it out; what was typed stays aside for when it comes back."""
-    tables, aside = drafts.all[key], st.session_state.setdefault("what_if_aside", {})
+    tables, aside = drafts.all.get(key), st.session_state.setdefault("what_if_aside", {})
+    if tables is None or st.session_state[widget] == (part in tables):
+        return
     if part in tables:
         aside[drafts.url, key, part] = tables.pop(part)
     else:
@@ -114,12 +121,12 @@ def _machines(drafts: Drafts, known: Known, currency: str, faults: dict[Path, Fa
     with st.container(horizontal=True):
         st.button(
             "One more machine", key=f"what_if_more_machines_{key}", icon=":material/add:",
-            on_click=_add_machine, args=(drafts, key, known),
+            on_click=parts.once(_add_machine), args=(drafts, key, known),
         )  # fmt: skip
         if len(machines) > 1:
             st.button(
                 "Without this machine", key=f"what_if_less_machines_{key}",
-                on_click=_take_machine, args=(drafts, key, place),
+                on_click=parts.once(_take_machine), args=(drafts, key, place),
             )  # fmt: skip
 
 
@@ -130,6 +137,8 @@ def _machine_name(machine: dict) -> str:
 
 
 def _add_machine(drafts: Drafts, key: str, known: Known) -> None:
+    if key not in drafts.all:
+        return
     begin_part(drafts.all[key], "equipment", known)
     last = len(drafts.all[key]["equipment"]) - 1
     st.session_state[f"what_if_machine_{drafts.whose}_{key}"] = last
@@ -137,6 +146,8 @@ def _add_machine(drafts: Drafts, key: str, known: Known) -> None:
 
 
 def _take_machine(drafts: Drafts, key: str, place: int) -> None:
+    if key not in drafts.all:
+        return
     st.session_state.pop(f"what_if_machine_{drafts.whose}_{key}", None)
     without_machine(drafts.all[key], place)
     turn = st.session_state.get(_turn_key(drafts), 0)
@@ -320,13 +331,14 @@ def _list_buttons(drafts: Drafts, known: Known) -> None:
         for part, name in PARTS.items():
             st.button(
                 name, key=f"what_if_new_{part}", icon=":material/add:",
-                on_click=lambda part=part: drafts.add(begun(part, known)),
+                on_click=parts.once(lambda part=part: drafts.add(begun(part, known))),
             )  # fmt: skip
-        st.button("Copy this one", key="what_if_copy", on_click=_copy, args=(drafts,))
+        st.button("Copy this one", key="what_if_copy", on_click=parts.once(_copy), args=(drafts,))
         if len(drafts.all) > 1:
             st.button(
-                "Remove this one", key="what_if_remove", on_click=drafts.remove, args=(drafts.open,)
-            )
+                "Remove this one", key="what_if_remove",
+                on_click=parts.once(drafts.remove), args=(drafts.open,),
+            )  # fmt: skip
 
 
 def _copy(drafts: Drafts) -> None:

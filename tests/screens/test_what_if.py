@@ -3,6 +3,7 @@
 import dataclasses
 import re
 import tomllib
+from types import SimpleNamespace
 
 import pytest
 
@@ -11,7 +12,15 @@ from analysis.records.laps import read_laps
 from analysis.records.scenario import KIND, read_scenario, scenario_of
 from analysis.records.shop import read_shop
 from analysis.records.toml import parsed
-from analysis.screens import what_if, what_if_drafts, what_if_fields, what_if_jobs, what_if_told
+from analysis.screens import (
+    parts,
+    what_if,
+    what_if_drafts,
+    what_if_fields,
+    what_if_form,
+    what_if_jobs,
+    what_if_told,
+)
 from analysis.screens.source import DEMO, OWN, SAMPLES
 from analysis.store.store import open_store
 from tests.memo.pages import sample_answer
@@ -382,6 +391,31 @@ def test_a_scenario_removed_comes_back_where_it_was(show, first_answers_only):
     press(screen, "Bring back")
     assert screen.selectbox[0].options == before
     assert "A second helper" in said(screen)
+
+
+def test_a_switch_of_a_scenario_removed_meanwhile_or_that_stands_as_it_did_changes_nothing(
+    monkeypatch,
+):
+    """Streamlit says so of widgets of a page that a tap broke off while it was drawn."""
+    state = {"switch": True}
+    monkeypatch.setattr(what_if_form.st, "session_state", state)
+    drafts = SimpleNamespace(
+        all={"1": {"helper": {"hours_per_week": 8}}}, url="", keep=lambda: None
+    )
+    what_if_form._switch(drafts, "7", "helper", None, "switch")
+    what_if_form._switch(drafts, "1", "helper", None, "switch")
+    assert drafts.all == {"1": {"helper": {"hours_per_week": 8}}}
+    state["switch"] = False
+    what_if_form._switch(drafts, "1", "helper", None, "switch")
+    assert drafts.all == {"1": {}}
+
+
+def test_a_second_tap_of_an_impatient_finger_is_no_second_wish():
+    taken = []
+    tap = parts.once(taken.append)
+    tap("machine")
+    tap("machine")
+    assert taken == ["machine"]
 
 
 def test_a_page_opened_anew_finds_the_scenarios_again(show, box_maker, first_answers_only):
