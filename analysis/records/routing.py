@@ -91,7 +91,11 @@ def precedence(
     """(before, after, wait_seconds) of each pair on a route: `after` may begin on a piece when
     `before` is complete on it and the wait is over. Operations off this route are left out.
     """
-    rows = route(routing, product, variant)
+    return pairs_of(route(routing, product, variant))
+
+
+def pairs_of(rows: pd.DataFrame) -> list[tuple[str, str, float]]:
+    """Those of `precedence` among the rows of one route."""
     waits = dict(zip(rows.operation, rows.wait_seconds, strict=True))
     return [
         (before, operation, waits[before] if wait is None else wait)

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 import pandas as pd
 
-from analysis.records.shop import Shop
+from analysis.records.shop import Product, Shop
 from analysis.study.content import Content, Parts
 
 COLUMNS = (
@@ -44,15 +46,66 @@ def cost(content: Content, shop: Shop, shares: pd.DataFrame) -> pd.DataFrame:
     Amounts that hang on a wage, price or material cost not given are NaN; overhead not given
     counts as 0. `note` names what is missing.
     """
-    wage = wages(content.frame, shop, shares)
-    rows = []
-    for product in content.frame["product"].unique():
-        own = content.frame["product"] == product
+    every = _Rows.of(content.frame, shop, shares)
+    rows: list[dict[str, object]] = []
+    for product in dict.fromkeys(every.product):
+        own = every.product == product
         unpaid = unpaid_workers(shop, shares, content.frame[own])
-        variants = [v for v in content.frame.loc[own, "variant"].unique() if v]
-        rows.append(_cost_row(content, shop, wage, unpaid, product, ""))
-        rows += [_cost_row(content, shop, wage, unpaid, product, variant) for variant in variants]
+        for variant in dict.fromkeys(["", *every.variant[own]]):
+            row = _cost_row(content, shop, every.chosen(product, variant), unpaid)
+            rows.append({"product": product, "variant": variant} | row)
     return pd.DataFrame(rows, columns=list(COLUMNS))
+
+
+@dataclass(frozen=True)
+class _Rows:
+    """Rows of the content as arrays: their place there, names, position on the route, weight in
+    the cost, wage of an hour, and the price and material cost of the piece; NaN where not given."""
+
+    place: np.ndarray
+    product: np.ndarray
+    variant: np.ndarray
+    position: np.ndarray
+    share: np.ndarray
+    wage: np.ndarray
+    price: np.ndarray
+    material_cost: np.ndarray
+
+    @classmethod
+    def of(cls, frame: pd.DataFrame, shop: Shop, shares: pd.DataFrame) -> _Rows:
+        """All rows, each variant weighted by its share of the product."""
+        product, variant = (frame[name].to_numpy(object) for name in ("product", "variant"))
+        known = [shop.product(*names) for names in zip(product, variant, strict=True)]
+        return cls(
+            np.arange(len(frame)), product, variant, frame["position"].to_numpy(),
+            frame["share"].to_numpy(float), wages(frame, shop, shares),
+            _given(known, "price"), _given(known, "material_cost"),
+        )  # fmt: skip
+
+    def chosen(self, product: str, variant: str) -> _Rows:
+        """Those that go into one piece of a product: of the variant named, else of each by its
+        share."""
+        own = self.product == product
+        share = self.share
+        if variant:
+            own, share = own & (self.variant == variant), np.ones(len(share))
+        own = own & (share > 0)
+        arrays = {name: values[own] for name, values in vars(self).items()}
+        return _Rows(**arrays | {"share": share[own]})
+
+    def of_routes(self, amount: np.ndarray) -> np.ndarray:
+        """What a piece costs or brings, once for each route, by its share."""
+        return (amount * self.share)[self.position == 0]
+
+    @property
+    def routes(self) -> np.ndarray:
+        """The place of the first row of each route."""
+        return self.place[self.position == 0]
+
+
+def _given(known: list[Product | None], key: str) -> np.ndarray:
+    values = [getattr(product, key, None) for product in known]
+    return np.array([np.nan if value is None else value for value in values], float)
 
 
 def wages(frame: pd.DataFrame, shop: Shop, shares: pd.DataFrame) -> np.ndarray:
@@ -77,47 +130,30 @@ def wages(frame: pd.DataFrame, shop: Shop, shares: pd.DataFrame) -> np.ndarray:
     )
 
 
-def _cost_row(
-    content: Content, shop: Shop, wage: np.ndarray, unpaid: list[str], product: str, variant: str
-) -> tuple:
-    frame = content.frame
-    own = (frame["product"] == product).to_numpy()
-    share = frame["share"].to_numpy(float)
-    if variant:
-        own, share = own & (frame["variant"] == variant).to_numpy(), np.ones(len(frame))
-    own = np.flatnonzero(own & (share > 0))
-    price = _money(frame, shop, own, share, "price")
-    value = _amounts(content.values, frame, shop, own, share, wage)
-    drawn = _amounts(content.draws, frame, shop, own, share, wage)
-    row: dict[str, object] = {"product": product, "variant": variant, "price": price}
+def _cost_row(content: Content, shop: Shop, rows: _Rows, unpaid: list[str]) -> dict[str, object]:
+    value = _amounts(content.values, shop, rows)
+    drawn = _amounts(content.draws, shop, rows)
+    row: dict[str, object] = {"price": _price(rows)}
     for name, amount in value.items():
         row[name] = float(amount[0])
-    for figure, short in RANGES.items():
-        low, high = np.quantile(drawn[figure], [0.025, 0.975])
-        row[f"{short}_low"] = np.minimum(low, value[figure][0])
-        row[f"{short}_high"] = np.maximum(high, value[figure][0])
-    row["note"] = _note(content, shop, own, share, wage, unpaid)
-    return tuple(row[name] for name in COLUMNS)
+    low, high = np.quantile(np.stack([drawn[name] for name in RANGES]), [0.025, 0.975], axis=1)
+    for place, (figure, short) in enumerate(RANGES.items()):
+        row[f"{short}_low"] = np.minimum(low[place], value[figure][0])
+        row[f"{short}_high"] = np.maximum(high[place], value[figure][0])
+    row["note"] = _note(content, shop, rows, unpaid)
+    return row
 
 
-def _amounts(
-    parts: Parts,
-    frame: pd.DataFrame,
-    shop: Shop,
-    own: np.ndarray,
-    share: np.ndarray,
-    wage: np.ndarray,
-) -> dict:
-    """Money per good piece of the rows `own`, weighted by `share`: arrays over the n of parts."""
-    hourly, share_of = (wage * share)[own] / 3600, share[own]
+def _amounts(parts: Parts, shop: Shop, rows: _Rows) -> dict[str, np.ndarray]:
+    """Money per good piece of some rows: arrays over the n of parts."""
+    own, hourly = rows.place, rows.wage * rows.share / 3600
     labour = (parts.standard + parts.setup + parts.transport)[:, own] @ hourly
     mending = (parts.rework + parts.good - parts.standard)[:, own] @ hourly
-    hours = parts.total[:, own] @ share_of / 3600
-    routes = own[frame["position"].to_numpy()[own] == 0]
-    bought = _of_routes(frame, shop, routes, "material_cost") * share[routes]
-    material = (1 / parts.good_share[:, routes]) @ bought
+    hours = parts.total[:, own] @ rows.share / 3600
+    bought = rows.of_routes(rows.material_cost)
+    material = (1 / parts.good_share[:, rows.routes]) @ bought
     overhead = overhead_per_hour(shop) * hours
-    contribution = _money(frame, shop, own, share, "price") - material
+    contribution = _price(rows) - material
     cost = labour + material + mending + overhead
     return {
         "labour": labour, "material": material, "rework_and_scrap": mending,
@@ -128,6 +164,12 @@ def _amounts(
     }  # fmt: skip
 
 
+def _price(rows: _Rows) -> float:
+    """What a piece sells for; NaN where it is not given, or where no row begins a route."""
+    first = rows.position == 0
+    return float(rows.price[first] @ rows.share[first]) if first.any() else np.nan
+
+
 def overhead_per_hour(shop: Shop) -> float:
     """Overhead of a week over the hours its people work in one; 0 where none is given, NaN where
     there are no hours to spread it over."""
@@ -136,36 +178,15 @@ def overhead_per_hour(shop: Shop) -> float:
     return shop.overhead_per_week / shop.capacity_hours if shop.capacity_hours else np.nan
 
 
-def _of_routes(frame: pd.DataFrame, shop: Shop, routes: np.ndarray, key: str) -> np.ndarray:
-    """A money value of the product and variant of each row; NaN where not given."""
-    names = frame[["product", "variant"]].iloc[routes].itertuples(index=False)
-    values = [getattr(shop.product(*name), key, None) for name in names]
-    return np.array([np.nan if value is None else value for value in values], float)
-
-
-def _money(frame: pd.DataFrame, shop: Shop, own: np.ndarray, share: np.ndarray, key: str) -> float:
-    """A money value over the routes among `own`, as they are shared."""
-    routes = own[frame["position"].to_numpy()[own] == 0]
-    return float(_of_routes(frame, shop, routes, key) @ share[routes]) if len(routes) else np.nan
-
-
-def _note(
-    content: Content,
-    shop: Shop,
-    own: np.ndarray,
-    share: np.ndarray,
-    wage: np.ndarray,
-    unpaid: list[str],
-) -> str:
+def _note(content: Content, shop: Shop, rows: _Rows, unpaid: list[str]) -> str:
     """What is not given, and so keeps an amount from being known, in plain words."""
-    frame = content.frame
     missing = {
-        f"the wage (cost_per_hour) of {', '.join(unpaid)}": np.isnan(wage[own]).any(),
-        "material cost": np.isnan(_money(frame, shop, own, share, "material_cost")),
-        "price": np.isnan(_money(frame, shop, own, share, "price")),
+        f"the wage (cost_per_hour) of {', '.join(unpaid)}": np.isnan(rows.wage).any(),
+        "material cost": not len(rows.routes) or np.isnan(rows.of_routes(rows.material_cost)).any(),
+        "price": np.isnan(_price(rows)),
     }
     names = [name for name, holds in missing.items() if holds]
-    lost = np.isnan(content.values.through[0, own]).any()
+    lost = np.isnan(content.values.through[0, rows.place]).any()
     notes = {
         f"not given: {', '.join(names)}": bool(names),
         "no overhead given, counted as 0": shop.overhead_per_week is None,

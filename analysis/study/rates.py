@@ -6,6 +6,8 @@ between pieces, says how sure a rate is.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 import numpy as np
 import pandas as pd
 
@@ -77,16 +79,14 @@ def codes(*keys: np.ndarray) -> np.ndarray:
 
 def cell_codes(frame: pd.DataFrame, keys: list[str], table: pd.DataFrame) -> np.ndarray:
     """The row of `table` (keys unique there) of each row of `frame`; -1 where there is none."""
-    index = pd.MultiIndex.from_frame(table[keys].astype(str))
     if len(table) == 0 or len(frame) == 0:
         return np.full(len(frame), -1)
-    combined, distinct = _category_codes(frame, keys)
-    return index.get_indexer(pd.MultiIndex.from_frame(distinct))[combined]
-
-
-def _category_codes(frame: pd.DataFrame, keys: list[str]) -> tuple[np.ndarray, pd.DataFrame]:
-    """A code per row of a combination of categories, and the combinations that occur as text."""
+    row_of = {names: row for row, names in enumerate(_as_text(table, keys))}
     columns = [frame[key].astype("category") for key in keys]
     code = codes(*(column.cat.codes.to_numpy().astype("int64") for column in columns))
     _, first = np.unique(code, return_index=True)
-    return code, frame[keys].iloc[first].astype(str)
+    return np.array([row_of.get(names, -1) for names in _as_text(frame.iloc[first], keys)])[code]
+
+
+def _as_text(frame: pd.DataFrame, keys: list[str]) -> Iterator[tuple[str, ...]]:
+    return zip(*(frame[key].astype(str).tolist() for key in keys), strict=True)

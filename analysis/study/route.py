@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 
 import numpy as np
 import pandas as pd
 
-from analysis.records.routing import precedence
+from analysis.records.routing import pairs_of
 from analysis.records.routing import route as rows_on_route
 from analysis.study.rates import cell_codes, clusters, is_activity, is_regular
 
@@ -33,6 +33,9 @@ _UNPLANNED = {
     "station": "",
     "source": "laps",
 }
+_AS_IS = (
+    "setup_seconds", "setup_wait_seconds", "wait_seconds", "wait_holds_station", "station"
+)  # fmt: skip
 _KINDS = {
     "planned_seconds": float,
     "setup_seconds": float,
@@ -76,11 +79,17 @@ def routes(laps: pd.DataFrame, routing: pd.DataFrame | None, timezone: str) -> p
     usual = usual_order(laps, timezone)
     logged = _shared_out(_logged_operations(laps), routing)
     pairs = _variants(logged, routing)
-    tables = [_route(product, variant, logged, usual, routing) for product, variant in pairs]
-    tables = [table for table in tables if len(table)]
-    if not tables:
-        return pd.DataFrame(columns=list(COLUMNS)).astype(_KINDS)
-    return pd.concat(tables, ignore_index=True)[list(COLUMNS)]
+    score = {
+        product: dict(zip(rows["operation"], rows["score"], strict=True))
+        for product, rows in usual.groupby("product")
+    }
+    rows = [
+        row
+        for product, variant in pairs
+        for row in _route(product, variant, logged, score.get(product, {}), routing)
+    ]
+    table = pd.DataFrame(rows, columns=list(COLUMNS), dtype=object)
+    return table.fillna(_UNPLANNED).astype(_KINDS)
 
 
 def last_operations(routes: pd.DataFrame) -> pd.DataFrame:
@@ -253,22 +262,23 @@ def _route(
     product: str,
     variant: str,
     logged: pd.DataFrame,
-    usual: pd.DataFrame,
+    score: dict[str, float],
     routing: pd.DataFrame | None,
-) -> pd.DataFrame:
+) -> Iterator[dict[str, object]]:
+    """The rows of one route, in order; score: `usual_order` of the product's operations."""
     own = logged[(logged["product"] == product) & (logged["variant"] == variant)]["operation"]
-    score = usual[usual["product"] == product].set_index("operation")["score"]
     seen = sorted(own[own != ""], key=lambda name: score.get(name, -1.0))
     rows = _routing_rows(product, variant, routing)
-    pairs = _planned_pairs(rows, product, variant) if len(rows) else []
+    pairs = pairs_of(rows) if len(rows) else []
     planned = topological(list(rows["operation"].astype(str)), pairs) if len(rows) else []
     order = _put_in(planned, [name for name in seen if name not in planned], score)
-    table = pd.DataFrame(
-        {"product": product, "variant": variant, "operation": order, "position": range(len(order))}
-    )
-    table = table.merge(_planned_columns(rows), on="operation", how="left")
-    table["follows"] = [tuple(a for a, then, _ in pairs if then == name) for name in order]
-    return table.reindex(columns=list(COLUMNS)).astype(object).fillna(_UNPLANNED).astype(_KINDS)
+    columns = _planned_columns(rows) if len(rows) else {}
+    for position, name in enumerate(order):
+        yield {
+            "product": product, "variant": variant, "operation": name, "position": position,
+            **columns.get(name, {}),
+            "follows": tuple(a for a, then, _ in pairs if then == name),
+        }  # fmt: skip
 
 
 def _routing_rows(product: str, variant: str, routing: pd.DataFrame | None) -> pd.DataFrame:
@@ -279,12 +289,6 @@ def _routing_rows(product: str, variant: str, routing: pd.DataFrame | None) -> p
         return rows_on_route(routing, product, variant)
     own = routing[routing["product"].astype(str) == product]
     return own.sort_values("variant", kind="stable").drop_duplicates("operation").sort_index()
-
-
-def _planned_pairs(rows: pd.DataFrame, product: str, variant: str) -> list[tuple[str, str, float]]:
-    """(before, after, wait_seconds) of the operations of these rows, which are chosen already."""
-    # Those of several variants stand together where none is named.
-    return precedence(rows if variant else rows.assign(variant=""), product, variant)
 
 
 def topological(names: list[str], pairs: Iterable[tuple[str, str, float]]) -> list[str]:
@@ -328,7 +332,7 @@ def usual_routing(routes: pd.DataFrame, operations: pd.DataFrame) -> pd.DataFram
     return rows[columns].reset_index(drop=True)
 
 
-def _put_in(planned: list[str], extra: list[str], score: pd.Series) -> list[str]:
+def _put_in(planned: list[str], extra: list[str], score: dict[str, float]) -> list[str]:
     """`planned`, with each extra operation before the first that usually comes after it."""
     if not planned:
         return extra
@@ -339,16 +343,15 @@ def _put_in(planned: list[str], extra: list[str], score: pd.Series) -> list[str]
     return order
 
 
-def _planned_columns(rows: pd.DataFrame) -> pd.DataFrame:
-    if not len(rows):
-        return pd.DataFrame({"operation": pd.Series(dtype="str")})
-    table = pd.DataFrame({"operation": rows["operation"].astype(str).to_numpy()})
-    # One go of a press or a tray takes `seconds` and carries pieces_at_once pieces.
-    table["planned_seconds"] = rows["seconds"].to_numpy(float) / rows["pieces_at_once"].to_numpy()
-    for name in ("setup_seconds", "setup_wait_seconds", "wait_seconds", "wait_holds_station"):
-        table[name] = rows[name].to_numpy()
-    table["station"] = rows["station"].astype(str).to_numpy()
-    return table.assign(source="routing").drop_duplicates("operation")
+def _planned_columns(rows: pd.DataFrame) -> dict[str, dict[str, object]]:
+    """What the routing says, by operation; of several rows of one, the first."""
+    found: dict[str, dict[str, object]] = {}
+    columns = (rows[name].tolist() for name in ("operation", "seconds", "pieces_at_once", *_AS_IS))
+    for name, seconds, at_once, *as_is in zip(*columns, strict=True):
+        # One go of a press or a tray takes `seconds` and carries pieces_at_once pieces.
+        own = {"planned_seconds": seconds / at_once, "source": "routing"}
+        found.setdefault(str(name), own | dict(zip(_AS_IS, as_is, strict=True)))
+    return found
 
 
 def _combined(laps: pd.DataFrame) -> np.ndarray:

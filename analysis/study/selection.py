@@ -50,6 +50,7 @@ RESTART_UNLIKE = 0.15  # and, once the others are seen, a cell's within +-30 % o
 BENT_SPREAD = 0.3  # of a bent curve's exponent about the published one: rates from 54 to 123 %
 BEFORE = (1, 1 / 3, 1 / 3, 1, 1 / 3)  # weights of the curves before laps are seen: steady, going
 # on falling (three curves that nearly coincide and so share one), levelling out are equally likely
+MOST_LAPS_BY_TURNS = 10_000  # with fewer, threads mostly wait for each other
 FALLING = ("unit", "cumulative_average", "plateau", "prior")
 
 
@@ -160,8 +161,9 @@ def _every_curve(
         for name, thetas in starts.items()
         for theta in thetas
     ]
-    # Side by side: numpy's loops leave the interpreter to other threads.
-    with ThreadPoolExecutor(os.cpu_count()) as pool:
+    # Side by side: numpy's long loops leave the interpreter to other threads, short ones do not.
+    threads = os.cpu_count() if len(observed.response) > MOST_LAPS_BY_TURNS else 1
+    with ThreadPoolExecutor(threads) as pool:
         found = list(pool.map(lambda one: fit(*one), asked))
     return {name: _best([one for one in found if one.curve == name]) for name in starts}
 

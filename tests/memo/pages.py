@@ -3,6 +3,8 @@
 from dataclasses import replace
 from functools import cache
 
+import pytest
+
 from analysis.decisions.answer import Answer
 from analysis.decisions.model_of import model_of
 from analysis.decisions.shop_model import ShopModel
@@ -14,6 +16,14 @@ from tests.decisions.shops import box_shop
 SAMPLES = demo.SAMPLES
 RUNS = 7
 SCENARIOS = tuple(sorted(path.stem for path in SAMPLES.glob("what_if_*.toml")))
+TOLD_SHORT_AND_LONG = (
+    "what_if_big_order",
+    "what_if_move",
+)  # the least and the most there is to say
+BY_SCENARIO = tuple(
+    pytest.param(name, marks=[] if name in TOLD_SHORT_AND_LONG else [pytest.mark.slow])
+    for name in SCENARIOS
+)
 HOSTILE = (
     '#import "x" <script>alert(1)</script> *bold* _em_ @ref $x^2$ `raw` \\u{41} [a](b) {{ y }} '
     "</style> <img src=x onerror=y> & &amp; // /* 'quoted' --- #{1+1} = ] } ~"

@@ -22,7 +22,7 @@ from analysis.records.figures import GERMAN, write_as
 from analysis.records.scenario import Equipment, sure
 from tests.decisions.test_what_if import SHORT
 from tests.decisions.test_what_if import answer as asked
-from tests.memo.pages import HOSTILE, LONG, SCENARIOS, named, sample_answer
+from tests.memo.pages import BY_SCENARIO, HOSTILE, LONG, named, sample_answer
 
 SHOP, DAY = "Garage bindery", date(2026, 11, 25)
 # Widths and heights in points: ISO 216 A4, 210 x 297 mm; ANSI/ASME Y14.1 A, 8.5 x 11 in.
@@ -81,7 +81,7 @@ def all_texts(page):
     return list(walk(dataclasses.asdict(page)))
 
 
-@pytest.fixture(scope="module", params=SCENARIOS)
+@pytest.fixture(scope="module", params=BY_SCENARIO)
 def answer(request):
     return sample_answer(request.param)
 

@@ -366,7 +366,7 @@ def test_a_removal_cannot_be_undone_over_a_lap_that_took_the_place(store):
         store.undo(undo)
 
 
-@pytest.mark.parametrize("steps", [20, pytest.param(40, marks=pytest.mark.slow)])
+@pytest.mark.parametrize("steps", [12, pytest.param(40, marks=pytest.mark.slow)])
 def test_any_walk_of_changes_and_undos_leads_back(store, steps):
     """Random changes, then all undone from the newest: the store is as it was."""
     rng = np.random.default_rng(7)
