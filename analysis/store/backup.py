@@ -88,10 +88,13 @@ def worn_out(kept: list[Backup]) -> list[Backup]:
 
 def has_records(store: Path) -> bool:
     """Whether anything was ever written into the store; also where that cannot be read, since
-    `back_up` then says why."""
+    `back_up` then says why. A store that is just being made has no table yet: its backup would
+    stand for the day's, with nothing in it."""
+    made = "SELECT EXISTS (SELECT 1 FROM sqlite_master WHERE name = 'change')"
+    written = "SELECT EXISTS (SELECT 1 FROM change)"
     try:
         with contextlib.closing(_open(store, "ro")) as connection:
-            return bool(connection.execute("SELECT EXISTS (SELECT 1 FROM change)").fetchone()[0])
+            return all(connection.execute(asked).fetchone()[0] for asked in (made, written))
     except sqlite3.Error:
         return True
 

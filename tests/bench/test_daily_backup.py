@@ -49,6 +49,14 @@ def test_a_store_made_but_never_written_into_waits_for_its_first_records(own_sto
     assert back_up_if_due(None, TODAY) is not None
 
 
+def test_a_store_that_is_just_being_made_is_not_taken_for_the_day_s_records(own_store):
+    """Its file is there before its tables are."""
+    file = store_file(own_store)
+    file.parent.mkdir(parents=True, exist_ok=True)
+    file.touch()
+    assert back_up_if_due(None, TODAY) is None and not backups(file)
+
+
 def test_laps_that_come_after_the_first_look_are_backed_up_by_the_running_program(tmp_path):
     """A new workshop: the program runs, finds nothing to keep, and an hour's laps come in then."""
     server = Server(tmp_path)
