@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from analysis.decisions.shop_model import ShopModel
 
 FIRST_RUNS, MORE_RUNS, ALL_RUNS = 8, 40, 200
-FIRST_WAIT_SECONDS = 0.8  # the page waits so long for the first answer, then says it is coming
+FIRST_WAIT_SECONDS = 0.6  # the page waits so long for the first answer, then says it is coming
 
 
 _marks = itertools.count()

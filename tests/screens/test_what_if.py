@@ -46,9 +46,11 @@ WAGE, PRICE = "cost_per_hour = 20.0\n", "price = 15.0\n"
 
 
 @pytest.fixture(autouse=True)
-def fresh():
-    """No list of an earlier test; its answers stay, as those of the same question do."""
+def fresh(monkeypatch):
+    """No list of an earlier test; its answers stay, as those of the same question do. A first
+    answer is waited for, however busy the machine is."""
     what_if_drafts._remembered.clear()
+    monkeypatch.setattr(what_if_jobs, "FIRST_WAIT_SECONDS", 60)
 
 
 @pytest.fixture
