@@ -124,6 +124,7 @@ def _room_and_limits(figures: Study) -> list[str]:
         *_tight(figures),
         _held(figures.station_load),
         _room(figures.hours_needed),
+        _next_step(figures.hours_needed),
     ]
 
 
@@ -243,6 +244,16 @@ def _room(hours: dict) -> str:
         fewer = words.share_range(-high, -low)
         return f"All hours together carry {fewer} fewer pieces a week than are wanted."
     return ""
+
+
+def _next_step(hours: dict) -> str:
+    """Where a full week finds room, other than in haste."""
+    if hours["low"] / hours["available"] <= NEARLY_FULL:
+        return ""
+    return (
+        "To make room, not haste: *What if* tells what a helper, a machine or another demand would "
+        "bring, and *Putting right* which faults take most work."
+    )
 
 
 def _pace(row: Any) -> str:

@@ -383,7 +383,7 @@ def _set_aside_said(study: Study) -> tuple[str, pa.Table | None, list[str]]:
     changed = study.operations[study.operations.laps_set_aside > 0]
     lines = [
         f"{words.plain(row['product'])}, {words.plain(row.operation)}: "
-        f"{words.duration(row.observed_seconds)} a piece would be "
+        f"{words.duration(row.observed_seconds)} a piece, the average of all its laps, would be "
         f"{words.duration(row.observed_with_all_seconds)}."
         for _, row in changed.iterrows()
     ]

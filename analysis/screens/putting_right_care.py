@@ -269,7 +269,7 @@ def _care_told(found: Care, pair: tuple[str, str]) -> Told:
         {
             "time at": table["operation"],
             "faults at": table["later"],
-            "what the batches say": table["verdict"],
+            "what the batches say": table["verdict"].replace("too weak", "too little to tell"),
             "mending saved by a tenth more time (s a piece)": table["saved_seconds"],
             "saved from": table["saved_low"],
             "saved to": table["saved_high"],

@@ -60,7 +60,7 @@ def _summary(shop: Shop) -> str:
         asked = f"{words.count(sum(known), 'piece')} asked for a week"
     closed = shop.weeks_closed_per_year
     shut = f" ({words.count(closed, 'week', 'weeks')} a year closed)" if closed else ""
-    return f"{shop.name}: {week} a week{shut}, {people}, {asked}."
+    return f"{shop.name}: open {week} a week{shut}, {people}, {asked}."
 
 
 def _to_fill_in(shop: Shop, routing: pd.DataFrame | None, has_laps: bool) -> list[str]:

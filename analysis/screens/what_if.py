@@ -355,7 +355,7 @@ def _told(answer: Answer) -> tuple[str, str, str]:
         return what_if_told.runs_line(answer), what_if_told.STILL_PLAYED, cautions
     true = "\n\n".join((
         what_if_told.runs_line(answer),
-        "**What would have to be true**\n\n"
+        "**What would have to be true**, one thing at a time, for the average of all runs\n\n"
         + "\n".join(f"- {line}" for line in what_if_told.must_be_true(answer)),
         "**What would settle it**\n\n" + what_if_told.settle(answer),
     ))  # fmt: skip

@@ -8,7 +8,7 @@ import pytest
 
 from analysis.records.laps import read_laps
 from analysis.records.shop import DAYS, Shop, read_shop
-from analysis.screens.keeping_pace import _fits, _people, _room, _tight
+from analysis.screens.keeping_pace import _fits, _next_step, _people, _room, _tight
 from analysis.screens.source import DEMO, OWN
 from analysis.store.store import open_store
 from tests.screens.driving import said, tables
@@ -30,6 +30,13 @@ def test_each_case_of_fit_says_hours_to_spare_or_lacking():
     assert "may or may not fit" in _fits(hours | {"available": 32.0}, open_all_year)
     shut = _fits(hours, Shop(weeks_closed_per_year=4))
     assert "you have 45 hours, 4 weeks closed a year spread over the others. It fits" in shut
+
+
+def test_a_week_that_is_full_is_told_with_a_next_step_other_than_haste():
+    hours = {"low": 30.0, "high": 34.0, "available": 45.0}
+    assert _next_step(hours) == ""
+    for available in (35.0, 32.0, 28.0):
+        assert "not haste: *What if*" in _next_step(hours | {"available": available})
 
 
 def test_the_bottleneck_comes_with_how_sure_it_is(show):
