@@ -147,7 +147,7 @@ def _makes_table(answer: MakeNext, currency: str) -> answers.Table:
                 r.earning_per_bottleneck_hour for r in _both(answer)
             ],
             "why": [
-                r.why or ("runs out soon" if r.urgent else "runs short in three weeks")
+                r.why or ("runs out soon" if r.urgent else "runs short within three weeks")
                 for r in _both(answer)
             ],
         }
@@ -165,7 +165,8 @@ def _because(row: Make, currency: str) -> str:
     days = row.lasts_days
     lasts = "" if days is None else f"what is there lasts {words.count(days, 'day')}"
     rate = row.earning_per_bottleneck_hour
-    earns = "" if rate is None else f"an hour spent on it brings in {words.money(rate, currency)}"
+    brings = words.money(rate, currency)
+    earns = "" if rate is None else f"an hour spent on it brings in {brings}, price less material"
     said = ", ".join(part for part in (lasts, earns, words.plain(row.why)) if part)
     return ("urgent, " if row.urgent else "") + (said or "wanted") + "."
 

@@ -130,8 +130,8 @@ def _with_and_without(seen: Seen, batch: Batch, people: tuple[str, ...]) -> list
         plan = order(on_the_calendar(work, shop.week, seen.start), QUICK_EFFORT)
         done.append(
             f"{order_choice.said((batch,))} by {_and(who) if len(who) > 1 else words.plain(who[0])}"
-            f": done {by_the_clock(seen.start, plan.makespan_seconds)}, "
-            f"{span(plan.attended_seconds)} of work."
+            f": done {by_the_clock(seen.start, plan.makespan_seconds)} at the earliest found, with "
+            f"{span(plan.attended_seconds)} of work, changes of task among it."
         )
     if done:
         done.append("A batch need not run as a line: planned freely (choose both under *Who is "

@@ -92,8 +92,11 @@ def _page(figures: Study, product: str, variant: str) -> Page:
 def _lead(row: pd.Series, figures: Study) -> str:
     """The cost with its range and the pay it rests on, and what an hour leaves."""
     name, currency = words.variant(row["product"], row["variant"]), figures.currency
+    same = figures.cost["product"] == row["product"]
+    mixed = not row["variant"] and figures.cost.loc[same, "price"].nunique() > 1
+    on_average = " on average" if mixed else ""
     leaves = (
-        f" Sold at {words.money(row['price'], currency)}, it leaves "
+        f" Sold at {words.money(row['price'], currency)}{on_average}, it leaves "
         f"{words.money_range(row['earned_low'], row['earned_high'], currency)} for each hour at "
         "the bench, before anybody's pay."
     )

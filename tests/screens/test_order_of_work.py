@@ -155,6 +155,7 @@ def test_each_part_opens_with_its_own_answer(small):
     assert "singly" in words
     words = turn(small, "Two people")
     assert re.search(r"## As a line, maker and helper finish one .+ every .+ somebody waits", words)
+    assert re.search(r"by maker: done .+ at the earliest found, with .+ changes of task", words)
     words = turn(small, "What to make")
     assert re.search(r"## (Make \d+|Nothing need be made)", words)
     assert "What is scarcest: the hours of" in words

@@ -36,6 +36,7 @@ def test_the_demo_says_what_a_piece_costs_and_what_an_hour_leaves_both_with_a_ra
     words = said(show("piece_cost", DEMO))
     assert re.search(r"desk journal costs about [\d.]+ to [\d.]+ USD \(pay an hour: maker", words)
     assert re.search(r"leaves \d+ to \d+ USD for each hour at the bench, before anybody's", words)
+    assert re.search(r"Sold at [\d.]+ USD on average, it leaves", words)  # variants have prices
     assert "break-even" in words
     assert "price less material" in words
 
@@ -62,6 +63,7 @@ def test_another_piece_can_be_asked_for(show):
     screen.selectbox(key="cost_piece").select(("pocket notebook", "linen")).run()
     assert not screen.exception
     assert "A good piece of pocket notebook, linen costs about" in said(screen)
+    assert re.search(r"Sold at [\d.]+ USD, it leaves", said(screen))  # one price, no average
 
 
 def test_an_empty_store_says_the_next_step(show):
