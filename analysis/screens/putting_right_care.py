@@ -49,8 +49,8 @@ def pace(desk: Desk) -> None:
         answers.picture(desk, "pace and faults", (name,), lambda: _pace_drawn(desk, name))
         st.caption(
             "Dots: shares seen, in parts with as many laps each, with their ranges; squares: by "
-            "the piece's own time, which a spoiled piece makes longer itself. Line and band: the "
-            "curve by the pieces just before. Left is faster."
+            "the piece's own time, which a spoiled piece makes longer itself. Line and band, "
+            "where there are laps enough: the curve by the pieces just before. Left is faster."
         )
     answers.table(told.table, "pace_by_operation", "Pace and faults by operation")
 

@@ -148,8 +148,8 @@ def _starts_told(desk: Desk, wanted: int | None) -> Told:
         sentence=_starts_lead(rows),
         points=(
             "Sure means 19 times out of 20. The number *to be sure* counts that the scrap rates "
-            "are only measured, and that some batches are bad; the one *at the rates measured* (on "
-            "a phone under *All columns*) takes them as known.",
+            "are only measured, and that some batches are bad; the one *at the rates measured* (in "
+            "the table, on a phone it may be under *All columns*) takes them as known.",
             "Pieces put right count as good; only lost ones are made up for.",
         ),
         table=_starts_table(rows),

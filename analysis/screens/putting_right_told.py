@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from math import isclose
 from typing import TYPE_CHECKING
 
 import pandas as pd
@@ -100,9 +101,9 @@ def _total(cost: CostOfQuality) -> pd.Series:
 def _range(
     row: pd.Series, name: str, between: Callable[..., str], alone: Callable[..., str], *unit: str
 ) -> str:
-    """A weekly figure as its range, or by itself where one batch gives none."""
+    """A weekly figure as its range, or by itself where one batch, or several alike, give none."""
     low, high = row[f"{name}_low"], row[f"{name}_high"]
-    if pd.isna(low) or pd.isna(high):
+    if pd.isna(low) or pd.isna(high) or isclose(low, high):
         return alone(row[f"{name}_per_week"], *unit)
     return between(low, high, *unit)
 
@@ -144,10 +145,8 @@ def _of_what(cost: CostOfQuality, money: str) -> str:
         return ""
     # A reader may hold the leaks of This week against these figures.
     recent = f" (*This week* takes the last {LEAK_WEEKS} alone)" if cost.weeks > LEAK_WEEKS else ""
-    return (
-        f"In a week, over the {words.count(cost.weeks, 'week')} worked so far{recent}: "
-        f"{_joined(parts_of)}."
-    )
+    weeks = "In a week, over the {} worked so far" if cost.weeks > 1 else "In the one week worked"
+    return f"{weeks.format(words.count(cost.weeks, 'week'))}{recent}: {_joined(parts_of)}."
 
 
 def _joined(items: list[str]) -> str:
@@ -177,7 +176,8 @@ def _per_piece(cost: CostOfQuality, money: str) -> str:
             amount = words.money_range(row.money_low, row.money_high, money)
         else:
             amount = words.time_range(row.seconds_low, row.seconds_high)
-            amount = words.rough(row.seconds_per_good_piece) if pd.isna(row.seconds_low) else amount
+            if pd.isna(row.seconds_low) or isclose(row.seconds_low, row.seconds_high):
+                amount = words.rough(row.seconds_per_good_piece)
         said.append(f"{amount} on each good {words.plain(row.product)}")
     if not said:
         return ""
@@ -214,7 +214,7 @@ def _few(cost: CostOfQuality) -> str:
     if cost.batches < 2:
         return "All of it is one batch, so how it scatters is not known and no range can be given."
     if cost.batches < FEW_BATCHES:
-        return f"Only {cost.batches} batches so far: take the ranges as rough."
+        return f"Only {cost.batches} batches so far: take figures and ranges as rough."
     return ""
 
 

@@ -315,8 +315,16 @@ def _biggest_leak(leaks: pd.DataFrame, currency: str, put_right: int) -> str:
         material = f" and {words.money(leak.material_per_week, currency, 0)} of material"
     return (
         f"**The biggest leak is {_leak_name(leak)}**: about {hours} a week{span}{material}, "
-        f"{words.share(leak.share_of_bench_time)} of the time at the bench, over the "
-        f"last {words.count(leak.weeks, 'week')} worked. {untimed(put_right)}".strip()
+        f"{words.share(leak.share_of_bench_time)} of the time at the bench, {_over(leak.weeks)}. "
+        f"{untimed(put_right)}".strip()
+    )
+
+
+def _over(weeks: int) -> str:
+    return (
+        f"over the last {words.count(weeks, 'week')} worked"
+        if weeks > 1
+        else "in the one week worked"
     )
 
 
@@ -325,7 +333,7 @@ def _leak_name(leak: pd.Series) -> str:
     names = {
         "interruptions": f"interruptions ({what})",
         "walks": "walking and carrying",
-        "putting right": f"putting right faults of *{what}*",
+        "putting right": f"faults of *{what}* (mending and lost pieces)",
     }
     return names[leak.kind]
 
@@ -385,7 +393,7 @@ def leaking(desk: Desk) -> str:
     """Over which weeks the leaks are, and why Putting right has other figures."""
     leaks = source.week_figures(desk.here).leaks
     weeks, worked = int(leaks.weeks.iloc[0]), int((desk.figures.weeks.bench_hours > 0).sum())
-    told = [f"In a week, over the last {words.count(weeks, 'week')} worked."]
+    told = [f"In a week, {_over(weeks)}." if weeks > 1 else "In the one week worked so far."]
     if worked > weeks:
         told.append(f"*Putting right* looks at all {worked}, so its figures differ.")
     if leaks.hours_low.notna().any():

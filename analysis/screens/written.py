@@ -6,6 +6,7 @@ stand below their figures; the file has every column by itself.
 """
 
 import html
+import math
 import re
 from collections.abc import Iterator, Mapping
 from datetime import date
@@ -79,8 +80,12 @@ def _said(value: object, form: str) -> str:
 
 
 def _span(pair: tuple | None, form: str) -> str:
-    """The range below a figure, where both ends are known."""
+    """The range below a figure, where both ends are known; one without width (two batches that are
+    alike) tells no doubt, which is not to say that there is none."""
     if pair is None or any(pd.isna(end) for end in pair):
+        return ""
+    low, high = pair
+    if low == high or isinstance(low, float) and math.isclose(low, high):
         return ""
     return f"<small>{_said(pair[0], form)} to {_said(pair[1], form)}</small>"
 

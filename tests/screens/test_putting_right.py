@@ -305,3 +305,17 @@ def test_where_nothing_was_made_yet_no_share_of_faults_is_told(show, own_store):
     words = said(show("putting_right", OWN))
     assert "No piece went through an operation so far" in words
     assert "not known yet of such times" not in words
+
+
+def test_two_batches_alike_are_told_without_a_range_that_has_no_width(show, own_store):
+    alike = "".join(
+        f"2026-11-{day:02d}T09:00:00,1000,card box,glue,{day},10,operation,0,1,torn,\n"
+        for day in (3, 4)
+    )
+    put_in(own_store, HEADER + alike)
+    screen = show("putting_right", OWN)
+    words = said(screen)
+    assert "Putting right cost you about 3.3 min a week, all of it torn, made at glue." in words
+    assert "In the one week worked: 3.3 min of work in lost pieces." in words
+    assert "It puts 11 s on each good card box." in words
+    assert not re.search(r"\b([\d.]+) to \1\b", words)

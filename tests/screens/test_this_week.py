@@ -256,3 +256,13 @@ def test_one_piece_an_hour_is_one(show, own_store):
     text = "started_at,seconds,product,operation\n2026-11-02T08:00:00,3600,card box,fold\n"
     open_store(own_store).import_laps(read_laps(text.encode(), name="one.csv"))
     assert "1 good piece in 1 hour at the bench, 1 piece an hour." in said(show("this_week"))
+
+
+def test_a_first_weeks_leak_of_lost_pieces_is_told_as_that(show, own_store):
+    rows = "".join(f"2026-11-0{day}T09:00:00,10000,box,glue,10,1\n" for day in (3, 4))
+    laps = "started_at,seconds,product,operation,units,scrap_units\n" + rows
+    open_store(own_store).import_laps(read_laps(laps.encode(), name="first.csv"))
+    words = said(show("this_week", source.OWN))
+    assert "**The biggest leak is faults of *glue* (mending and lost pieces)**" in words
+    assert "of the time at the bench, in the one week worked." in words
+    assert "In the one week worked so far." in words
