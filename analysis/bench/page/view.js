@@ -106,7 +106,7 @@ function showRoute(app, lane) {
   if (lane.operation && !items.some((item) => item.chosen)) {
     items.push({ key: lane.operation, label: lane.operation, chosen: true });
   }
-  items.push({ key: OTHER, label: "+ other" });
+  items.push({ key: OTHER, label: items.length ? "+ other" : "+ operation" });
   showChips(byId("route"), items, app.pickOperation);
   bringIntoView(byId("route"));
 }
@@ -235,8 +235,9 @@ function showTarget(app, lane, target, active) {
   target.classList.toggle("inactive", two && !active);
   setText(target.children[PART.action], actionWords(app.state, lane));
   const what = [two ? lane.worker : "", lane.operation, plain(lane.variant)].filter(Boolean);
-  setText(target.children[PART.what], what.join(" · ") || "nothing picked yet");
-  setText(target.children[PART.hint], hintWords(running, look));
+  const none = lane.product ? "no operation yet" : "nothing picked yet";
+  setText(target.children[PART.what], what.join(" · ") || none);
+  setText(target.children[PART.hint], hintWords(lane, look));
 }
 
 function actionWords(state, lane) {
@@ -248,9 +249,11 @@ function actionWords(state, lane) {
   return `${SIDE_WORDS[running.activity]} over`;
 }
 
-function hintWords(running, look) {
+function hintWords({ product, operation, running }, look) {
   if (look === "side") return "tap: back to the piece";
-  if (look) return "tap, or the pedal";
+  if (!running && !product) return "tap, and name what you make";
+  if (!running && !operation) return "tap, and name the operation";
+  if (look) return "tap, or press a foot pedal";
   const marks = [];
   if (running.rework) marks.push(`${number(running.rework)} put right`);
   if (running.scrap) marks.push(`${number(running.scrap)} lost`);
