@@ -129,14 +129,15 @@ def _damage_notice(store: Path) -> None:
     )
 
 
+@parts.saving()
 def _make_one(store: Path, today: date) -> None:
     try:
         with st.spinner("Copying and checking …"):
             made = back_up(store, today)
+            # Before the spinner goes: a tap may break the page off there.
+            parts.note_saved(f"Backup made and checked, {_megabytes(made)}.")
     except Problem as problem:
         st.error(words.plain(str(problem)))
-        return
-    parts.note_saved(f"Backup made and checked, {_megabytes(made)}.")
 
 
 def _today() -> date:

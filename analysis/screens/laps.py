@@ -263,6 +263,7 @@ def _several_laps(desk: answers.Desk, ticked: pd.DataFrame, wanted: dict, found:
         _give(store, ids, {name: new for name, new in text.items() if new})
 
 
+@parts.saving()
 def _give(store: Unopened, lap_ids: list[str], text: dict) -> None:
     try:
         changed = store.correct_laps(lap_ids, text)
@@ -270,7 +271,7 @@ def _give(store: Unopened, lap_ids: list[str], text: dict) -> None:
         parts.faults_box(parts.without_rows(bad), "The correction", key="give")
         return
     said = f"Saved for {words.count(len(lap_ids), 'lap')}: {', '.join(text)}."
-    parts.note_saved(said if changed else "Nothing was different.", changed)
+    parts.note_change(store, changed, said, "Nothing was different.")
 
 
 def _mend(store: Unopened, lap: pd.Series, zone: str) -> None:
@@ -300,20 +301,22 @@ def _field(place: Any, name: str, written: str, key: str) -> str:
     return place.text_input(SHOWN[name], written, key=f"{name} {key}")
 
 
+@parts.saving()
 def _correct(store: Unopened, lap: pd.Series, text: dict) -> None:
     try:
         changed = store.correct_lap(lap.lap_id, text)
     except BadInput as bad:
         parts.faults_box(parts.without_rows(bad), "The correction", key="mend")
         return
-    parts.note_saved("Saved: one lap corrected." if changed else "Nothing was different.", changed)
+    parts.note_change(store, changed, "Saved: one lap corrected.", "Nothing was different.")
 
 
 def _remove(store: Unopened, lap: pd.Series) -> None:
     with st.popover("Remove this lap"):
         st.markdown("It no longer counts in any figure. You can bring it back under Changes.")
         if st.button("Yes, remove it", type="primary"):
-            parts.note_saved("Removed: one lap.", store.remove_laps([lap.lap_id]))
+            with parts.saving():
+                parts.note_saved("Removed: one lap.", (store, store.remove_laps([lap.lap_id])))
 
 
 def _history(store: Unopened, lap: pd.Series, zone: str) -> None:
@@ -481,6 +484,7 @@ def _lap_told(lap: pd.Series, zone: str) -> str:
     return ", ".join([*filter(None, names), f"{words.day(began)}, {words.clock(began)}"])
 
 
+@parts.saving()
 def _undo(store: Unopened, change: pd.Series) -> None:
     try:
         store.undo(int(change.change_id))

@@ -102,14 +102,16 @@ def _one(desk: Desk, slip: slips.Slip) -> None:
                 st.rerun()
 
 
+@parts.saving()
 def _rename(desk: Desk, slip: slips.Slip) -> None:
     """All laps of the name get the usual one, in one change."""
     try:
         with st.spinner("Renaming …"):
             changed = desk.here.store.rename(slip.column, slip.name, slip.usual)
+            if changed is not None:  # before the spinner goes: a tap may break the page off there
+                said = f"Renamed: {slip.name} is {slip.usual} now, in all its laps."
+                parts.note_saved(said, (desk.here.store, changed))
     except Problem as problem:
         st.error(words.plain(str(problem)))
         return
-    if changed is None:  # somebody else was quicker
-        st.rerun()
-    parts.note_saved(f"Renamed: {slip.name} is {slip.usual} now, in all its laps.", changed)
+    st.rerun()  # somebody else was quicker

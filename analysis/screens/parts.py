@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
-from dataclasses import replace
+import threading
+import time
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
+from contextvars import ContextVar
+from dataclasses import dataclass, field, replace
 from itertools import count
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any, NoReturn
 
 import streamlit as st
 
@@ -13,11 +17,14 @@ from analysis.problems import BadInput, Fault, Problem
 from analysis.screens import source, words
 
 if TYPE_CHECKING:
+    from streamlit.delta_generator import DeltaGenerator
+
     from analysis.records.shop import Shop
     from analysis.store.glance import Unopened
     from analysis.store.laps import ImportReport
 
 FAULTS_READ_OUT = 5
+READ_AFTER_SECONDS = 1.0  # taps of an impatient finger are closer together
 TEMPLATE = (
     "started_at,seconds,product,operation,worker,variant,batch,activity,units,"
     "rework_units,scrap_units,cause,note\n"
@@ -104,7 +111,7 @@ def rows_line() -> None:
 
 def import_line() -> None:
     """What the last import did, shown once."""
-    report = st.session_state.pop("import_report", None)
+    report = _tell("import_report")
     if report is None:
         return
     removed = ""
@@ -133,30 +140,112 @@ def once(act: Callable[..., None]) -> Callable[..., None]:
     return tap
 
 
-def note_saved(text: str, change_id: int | None = None) -> None:
+# A tap while a page is still drawn breaks it off, and Streamlit begins the next page at once beside
+# what is left of the first: a save may be under way there, and what it was to tell is not read yet.
+
+
+@dataclass
+class Notes:
+    """What a session is still to be told, by its name. A page broken off no longer reaches the
+    session's state, but it reaches this object, which it took from there before."""
+
+    saves: Any = field(default_factory=threading.RLock)  # held by whatever changes the records
+    unread: dict[str, Any] = field(default_factory=dict)
+    on_page: dict[str, Any] = field(default_factory=dict)  # told by the page that is being drawn
+    told: dict[str, Any] = field(default_factory=dict)  # by the last page that was drawn whole
+    stands_since: float = 0.0
+    files: dict[str, int] = field(default_factory=dict)  # taken in, by the place to drop them
+
+
+_HELD: ContextVar[Notes | None] = ContextVar("notes", default=None)
+
+
+def _notes() -> Notes:
+    return _HELD.get() or st.session_state.setdefault("notes", Notes())
+
+
+@contextmanager
+def saving() -> Iterator[None]:
+    """Around what changes the records, up to the note of it. The page of the next tap waits for it
+    (`page_begins`): it then shows what has become of the records, and does not change them twice.
+    """
+    notes = _notes()
+    with notes.saves:
+        held = _HELD.set(notes)
+        try:
+            yield
+        finally:
+            _HELD.reset(held)
+
+
+def page_begins() -> None:
+    """Wait for what the page before still saves. What that one told is told again, unless it was
+    drawn whole and stood long enough to be read."""
+    notes = _notes()
+    with notes.saves:
+        if time.monotonic() - notes.stands_since >= READ_AFTER_SECONDS:
+            for name, said in notes.told.items():
+                if notes.unread.get(name) is said:
+                    del notes.unread[name]
+        notes.on_page = {}
+
+
+def page_stands() -> None:
+    """The page is drawn whole."""
+    notes = _notes()
+    notes.told, notes.stands_since = notes.on_page, time.monotonic()
+
+
+def _tell(name: str) -> Any:
+    """What is to be told once, None where there is nothing."""
+    notes = _notes()
+    said = notes.unread.get(name)
+    if said is not None:
+        notes.on_page[name] = said
+    return said
+
+
+def just_saved() -> bool:
+    """Whether what was saved is still to be read: then this tap is a second one."""
+    return "saved" in _notes().unread
+
+
+def note_change(store: Unopened, change_id: int | None, saved: str, unchanged: str) -> None:
+    """Draw the page anew, saying what a save came to. Where a second tap found nothing different
+    since the first had saved it, that one's word stands, with its undo."""
+    if change_id is None and just_saved():
+        st.rerun()
+    if change_id is None:
+        note_saved(unchanged)
+    note_saved(saved, (store, change_id))
+
+
+def note_saved(text: str, change: tuple[Unopened, int] | None = None) -> NoReturn:
     """Draw the page anew, saying what was saved, with its undo where something changed."""
-    st.session_state["saved"] = (text, change_id)
+    _notes().unread["saved"] = text, change
     st.rerun()
 
 
 def saved_line(store: Unopened) -> None:
     """What was just saved, shown once, with its undo beside it."""
-    text, change_id = st.session_state.pop("saved", (None, None))
-    if text is None:
-        return
+    text, change = _notes().unread.get("saved", (None, None))
+    if text is None or (change and change[0] is not store):
+        return  # of the other workshop: a tap has turned to this one meanwhile
+    _tell("saved")
     with st.container(horizontal=True, vertical_alignment="center"):
         st.success(words.plain(text), width="stretch")
-        if change_id is not None:
-            st.button("Undo that", on_click=once(_take_back), args=(store, change_id))
+        if change:
+            st.button("Undo that", on_click=once(_take_back), args=change)
 
 
+@saving()
 def _take_back(store: Unopened, change_id: int) -> None:
     try:
         store.undo(change_id)
     except Problem as problem:  # somebody changed the same since
-        st.session_state["saved"] = (str(problem), None)
+        _notes().unread["saved"] = str(problem), None
         return
-    st.session_state["saved"] = ("Taken back.", None)
+    _notes().unread["saved"] = "Taken back.", None
 
 
 def demo_line(here: source.Source, where: str = "on *This week*") -> None:
@@ -228,41 +317,42 @@ def _row(fault: Fault) -> dict:
     }
 
 
+@saving()
 def drop_laps(store: Unopened, key: str, label: str = "Drop in your own laps (CSV)") -> bool:
     """A place to drop a file of laps; True once its laps are in the store.
 
     A file with faults is refused as a whole and stays shown with its faults; a file taken in
     leaves the drop, so that a rerun does not read it again.
     """
-    turn = st.session_state.setdefault(f"{key}_turn", 0)
+    notes = _notes()
+    turn = notes.files.get(key, 0)
     file = st.file_uploader(label, type=["csv", "tsv", "txt"], key=f"{key}_{turn}")
     if file is None:
         return False
+    bar = st.progress(0.0, f"Reading {words.plain(file.name)} …")
     try:
-        report = _take_in(store, file.name, file.getvalue())
+        report = _take_in(store, file.name, file.getvalue(), bar)
+        # Before the bar goes: a tap may break the page off there.
+        notes.unread["import_report"], notes.files[key] = report, turn + 1
     except BadInput as bad:
         faults_box(bad, file.name, key)
         return False
-    st.session_state["import_report"] = report
-    st.session_state[f"{key}_turn"] = turn + 1
+    finally:
+        bar.empty()
     return True
 
 
-def _take_in(store: Unopened, name: str, data: bytes) -> ImportReport:
+def _take_in(store: Unopened, name: str, data: bytes, bar: DeltaGenerator) -> ImportReport:
     """Read, check and store a file of laps, with a bar that moves; the store's report."""
     from analysis.records.laps import read_laps
 
-    bar = st.progress(0.0, f"Reading {words.plain(name)} …")
-    try:
-        file = read_laps(data, store.shop(), name)
-        return store.import_laps(
-            file,
-            progress=lambda done, of: bar.progress(
-                done / max(of, 1), f"{words.number(done)} of {words.number(of)} laps stored"
-            ),
-        )
-    finally:
-        bar.empty()
+    file = read_laps(data, store.shop(), name)
+    return store.import_laps(
+        file,
+        progress=lambda done, of: bar.progress(
+            done / max(of, 1), f"{words.number(done)} of {words.number(of)} laps stored"
+        ),
+    )
 
 
 def drop_route(store: Unopened) -> None:
@@ -280,5 +370,6 @@ def drop_route(store: Unopened) -> None:
     products = words.count(routing["product"].nunique(), "product")
     st.markdown(f"{words.count(len(routing), 'row')}, {products}.")
     if st.button("Replace the whole route with it", type="primary"):
-        changed = store.save_routing(routing, f"route from {file.name}")
-        note_saved("Saved: route." if changed else "The route was so already.", changed)
+        with saving():
+            changed = store.save_routing(routing, f"route from {file.name}")
+            note_change(store, changed, "Saved: route.", "The route was so already.")

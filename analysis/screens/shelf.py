@@ -8,7 +8,7 @@ import streamlit as st
 
 from analysis.problems import BadInput
 from analysis.screens import answers, words
-from analysis.screens.parts import faults_box, note_saved, one_of
+from analysis.screens.parts import faults_box, just_saved, note_saved, one_of, saving
 
 if TYPE_CHECKING:
     from analysis.store.glance import Unopened
@@ -65,14 +65,20 @@ def _note_one(store: Unopened, names: list[tuple[str, str]]) -> None:
     if not asked:
         return
     if pieces is None:
-        st.error("Say how many pieces.")
+        if not just_saved():  # else a second tap, on the form that the first one emptied
+            st.error("Say how many pieces.")
         return
+    _note(store, kind, which, int(pieces))
+
+
+@saving()
+def _note(store: Unopened, kind: str, which: tuple[str, str], pieces: int) -> None:
     try:
-        change_id = store.add_stock_event(kind, which[0], int(pieces), which[1])
+        change_id = store.add_stock_event(kind, which[0], pieces, which[1])
     except BadInput as bad:
         faults_box(bad, "What you noted", "shelf")
         return
-    note_saved(f"Noted: {KINDS[kind].lower()}, {pieces} {_named(which)}.", change_id)
+    note_saved(f"Noted: {KINDS[kind].lower()}, {pieces} {_named(which)}.", (store, change_id))
 
 
 def _latest(desk: answers.Desk) -> None:

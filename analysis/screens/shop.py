@@ -24,10 +24,11 @@ from analysis.screens.parts import (
     draw_open_tab,
     drop_route,
     faults_box,
-    note_saved,
+    note_change,
     products_without,
     rows_line,
     saved_line,
+    saving,
     slide_line,
 )
 
@@ -177,7 +178,7 @@ def _costs(desk: answers.Desk) -> None:
         overhead = st.number_input(
             f"Rent, power, insurance and the like ({shop.currency} a week)",
             min_value=0.0,
-            value=shop.overhead_per_week,
+            value=None if shop.overhead_per_week is None else float(shop.overhead_per_week),
             placeholder="not filled in",
             help="What runs on whether you work or not (trade term: overhead).",
         )
@@ -199,7 +200,7 @@ def _costs(desk: answers.Desk) -> None:
     if asked:
         basics = (name, timezone, currency.upper(), overhead, closed)
         changed = shop_tables.with_basics
-        _save("costs", lambda: desk.here.store.save_shop(changed(shop, *basics), "costs"))
+        _save(desk, "costs", lambda: desk.here.store.save_shop(changed(shop, *basics), "costs"))
 
 
 def _quiet_weeks(desk: answers.Desk) -> str:
@@ -228,7 +229,9 @@ def _allowances(desk: answers.Desk) -> None:
     if asked:
         changed = shop_tables.with_allowance
         _save(
-            "allowances", lambda: desk.here.store.save_shop(changed(shop, allowance), "allowances")
+            desk,
+            "allowances",
+            lambda: desk.here.store.save_shop(changed(shop, allowance), "allowances"),
         )
     st.caption(
         "These are starting values, not a licence to go without rest. Breaks the law grants, and "
@@ -299,7 +302,7 @@ def _route(desk: answers.Desk) -> None:
         rows_line()
         asked = st.form_submit_button("Save route", type="primary")
     if asked:
-        _save("route", lambda: store.save_routing(shop_tables.checked_route(edited), "route"))
+        _save(desk, "route", lambda: store.save_routing(shop_tables.checked_route(edited), "route"))
 
 
 def _files(desk: answers.Desk) -> None:
@@ -324,7 +327,7 @@ def _files(desk: answers.Desk) -> None:
     file = st.file_uploader("Put in a shop file (shop.toml)", type=["toml"], key="shop_file")
     if file is not None and st.button("Replace hours, people, products and costs with it"):
         name, data = file.name, file.getvalue()
-        _save(name, lambda: store.save_shop(read_shop(data, name), name), refused=name)
+        _save(desk, name, lambda: store.save_shop(read_shop(data, name), name), refused=name)
     drop_route(store)
 
 
@@ -353,10 +356,11 @@ def _table(
         asked = st.form_submit_button(f"Save {what}", type="primary")
     if asked:
         store = desk.here.store
-        _save(what, lambda: store.save_shop(convert(store.shop(), edited), what))
+        _save(desk, what, lambda: store.save_shop(convert(store.shop(), edited), what))
 
 
-def _save(what: str, save: Callable[[], int | None], refused: str = "") -> None:
+@saving()
+def _save(desk: answers.Desk, what: str, save: Callable[[], int | None], refused: str = "") -> None:
     """Save as one change, and say so; or say what is wrong, or that nothing differed. `refused`:
     what was not taken in, where it is a file and was not typed."""
     try:
@@ -364,7 +368,7 @@ def _save(what: str, save: Callable[[], int | None], refused: str = "") -> None:
     except BadInput as bad:
         faults_box(bad, refused or f"What you typed in {what}", key=f"save_{what}")
         return
-    note_saved(f"Saved: {what}." if changed else f"Nothing to save in {what}.", changed)
+    note_change(desk.here.store, changed, f"Saved: {what}.", f"Nothing to save in {what}.")
 
 
 TABLES = {

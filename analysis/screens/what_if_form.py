@@ -257,7 +257,7 @@ def _field(drafts: Drafts, path: Path, field: Field, known: Known, value: Value)
     seen = fields.shown(field, value)
     common: _Common = {
         "key": key, "help": field.help, "on_change": _take,
-        "args": (drafts, drafts.open, path, field, key),
+        "args": (drafts, drafts.open, path, field, key, turn),
     }  # fmt: skip
     if field.kind in fields.TYPED:
         st.text_input(
@@ -309,10 +309,13 @@ def _option(value: int | str) -> str:
     return value or "wherever it is fullest"
 
 
-def _take(drafts: Drafts, key: str, path: Path, field: Field, widget: str) -> None:
-    """Write what was typed into the draft."""
+def _take(drafts: Drafts, key: str, path: Path, field: Field, widget: str, turn: int) -> None:
+    """Write what was typed into the draft, unless its part or a machine was taken out by a tap that
+    is answered together with it: it would begin the part anew, or be another machine's."""
     draft = drafts.all.get(key)
-    if draft is None:
+    if draft is None or turn != st.session_state.get(_turn_key(drafts), 0):
+        return
+    if path[0] in PARTS and path[0] not in draft:
         return
     answers.heed_reader()  # a mark may stand for thousands or for decimals
     before = value_at(draft, path)

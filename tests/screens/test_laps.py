@@ -224,7 +224,7 @@ def test_the_same_file_twice_adds_nothing_and_says_so(show, needed_only):
 def test_doubtful_laps_are_listed_with_what_taking_them_back_would_change(show):
     words = said(turn_to(show("laps"), "Set aside"))
     assert "left out of the times" in words
-    assert "a piece would be" in words
+    assert "a piece, the average of all its laps, would be" in words
 
 
 def test_an_empty_store_says_the_next_step_on_every_tab(show):

@@ -278,3 +278,10 @@ def test_one_movement_of_the_shelf_is_told_as_one(show, bindery):
     screen.number_input(key="shelf_pieces").set_value(7)
     next(one for one in screen.button if one.label == "Note it").click().run()
     assert "1 movement noted. Undo one under Laps, Changes." in said(screen)
+
+
+def test_rent_given_as_a_whole_number_in_the_file_stands_on_costs(show, three_laps):
+    three_laps.save_shop(read_shop(b"[overhead]\nper_week = 40\n", "shop.toml"), "shop")
+    screen = turn_to(show("shop", source.OWN), "Costs")
+    rent = next(one for one in screen.number_input if one.label.startswith("Rent"))
+    assert rent.value == 40.0

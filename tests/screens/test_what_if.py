@@ -420,6 +420,31 @@ def test_a_second_tap_of_an_impatient_finger_is_no_second_wish():
     assert taken == ["machine"]
 
 
+def test_what_was_typed_does_not_bring_back_a_part_taken_out_in_the_same_moment(
+    show, box_maker, first_answers_only
+):
+    screen = turn(show("what_if", OWN), "Change it")
+    widget(screen.number_input, "Hours a week").set_value(5.0)
+    widget(screen.toggle, "A helper is part").set_value(False)
+    screen.run()
+    (drafts,) = screen.session_state["what_if"].values()
+    assert "helper" not in drafts["0"]
+
+
+def test_what_was_typed_for_a_machine_taken_out_is_not_the_next_ones(
+    show, box_maker, first_answers_only
+):
+    screen = turn(show("what_if", OWN), "Change it")
+    press(screen, "Machine")
+    press(screen, "One more machine")
+    widget(screen.selectbox, "Which machine").set_value(0).run()
+    widget(screen.text_input, "Price").set_value("800")
+    widget(screen.button, "Without this machine").click()
+    screen.run()
+    (drafts,) = screen.session_state["what_if"].values()
+    assert [machine.get("price") for machine in drafts["1"]["equipment"]] == [None]
+
+
 def test_a_page_opened_anew_finds_the_scenarios_again(show, box_maker, first_answers_only):
     screen = turn(show("what_if", OWN), "Change it")
     type_in(screen, "Hours a week", 11.0)
