@@ -433,7 +433,7 @@ def yields(study: Study) -> list[str]:
         f"{words.plain(row['product'])}: of 100 pieces begun, about "
         f"{words.number_range(100 * row.rolled_low, 100 * row.rolled_high)} come through every "
         f"operation without mending (*rolled throughput yield*), and "
-        f"{words.number(100 * row.good_share)} end as good pieces."
+        f"about {words.number(100 * row.good_share)} end as good pieces."
         for _, row in table.iterrows()
     ]
 

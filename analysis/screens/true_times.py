@@ -174,7 +174,8 @@ def _right(rolled: pd.DataFrame, faults: pd.DataFrame, product: str) -> str:
     said = f"**{through} of {words.plain(product)} go through every step without a fault**; " + (
         "none was lost."
         if row["good_share"] == 1
-        else f"of those begun, {words.share(row['good_share'])} come out good in the end."
+        else f"of those begun, about {words.share(row['good_share'])} come out good in the end "
+        "(each variant's range stands on *Putting right*, How many to start)."
     )
     worst = faults.loc[faults["first_pass_yield"].idxmin()]
     if worst["first_pass_yield"] == 1:

@@ -142,6 +142,7 @@ def test_laps_short_of_five_percent_and_laps_left_out_are_told(show):
 def test_faults_and_interruptions_are_told_with_ranges(show):
     screen = show("batch_minutes", DEMO)
     assert re.search(r"\d+ to \d+ % of .+ go through every step without a fault", said(screen))
+    assert re.search(r"about [\d.]+ % come out good .+ range stands on", said(screen))
     right, stops = tables(screen)[2:4]
     for table, name in ((right, "no fault found there (%)"), (stops, "share of bench time (%)")):
         assert table[f"{name} low"].le(table[name]).all()
