@@ -70,7 +70,7 @@ def balance_tables(answer: dict) -> str:
     sure = "proven best" if answer["optimal"] else f"lower bound {_cell(answer['lower_bound'])}"
     head = (
         f"{answer['workers']} people, a piece every {answer['cycle_seconds']:g} s ({sure}); "
-        f"{answer['balance_loss']:.1%} of the line's time is spent waiting."
+        f"{100 * answer['balance_loss']:.1f} % of the line's time is spent waiting."
     )
     rows = [
         {**place, "operations": ", ".join(place["operations"])} for place in answer["assignment"]

@@ -66,7 +66,7 @@ def _of_shop(model: ShopModel) -> Iterator[Assumption]:
     if len(model.hands) > 1:
         yield Assumption(
             "Work left half done",
-            "by who goes home is taken over by who is there, if that ends it sooner",
+            "when somebody goes home, somebody still there takes it over where that ends it sooner",
             ASSUMED,
         )
 

@@ -468,7 +468,7 @@ def _undo_asked(change: pd.Series) -> bool:
 
 def _told(store: Unopened, kind: str, what: str, zone: str) -> str:
     """What a change did: `Corrected: lap of sew, field book, 20 November 2026, 17:24: pieces`."""
-    text = what.removeprefix("undone: ").replace("put_away", "put away")
+    text = what.removeprefix("undone: ").replace("put_away of", "putting away of")
     if one := OF_ONE_LAP.fullmatch(text):
         text = _lap_told(store.history(one[1]).iloc[-1], zone)
         if one[2]:

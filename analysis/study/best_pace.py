@@ -177,8 +177,9 @@ def _note(row: dict, curve: Row, more: np.ndarray, found_later: float) -> str:
         parts.append("It is the slowest pace seen: slower was never tried.")
     if row["best_seconds"] < row["usual_seconds"] and found_later > 0:
         parts.append(
-            f"Only faults found at {row['operation']} itself count in this: {found_later:.0%} of "
-            "those it makes show later, and if haste makes them too, the best pace is a slower one."
+            f"Only faults found at {row['operation']} itself count in this: "
+            f"{100 * found_later:.0f} % of those it makes show later, and if haste makes them "
+            "too, the best pace is a slower one."
         )
     if curve.differs:
         parts.append(f"Something else that differs by {curve.differs} may be behind it.")

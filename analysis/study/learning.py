@@ -248,7 +248,7 @@ def _present(
 
 
 def _notes(selection: Selection) -> np.ndarray:
-    rate = f"{learning_rate_of(selection.guess.exponent):.0%}"
+    rate = f"{100 * learning_rate_of(selection.guess.exponent):.0f} %"
     source = "your other operations and published studies"
     if not selection.guess.cells:
         source = "published studies alone"

@@ -436,8 +436,8 @@ def _note(row: Row) -> str:
         case "no fault yet":
             return (
                 f"No fault made here in {row.pieces:,.0f} pieces that had others just before them: "
-                f"their chance is at most {row.usual_chance_high:.1%}, and pace cannot be judged "
-                "by it."
+                f"their chance is at most {100 * row.usual_chance_high:.1f} %, and pace cannot be "
+                "judged by it."
             )
         case "nothing good yet":
             return (
