@@ -12,7 +12,7 @@ from pathlib import Path
 import streamlit as st
 
 from analysis.problems import Problem
-from analysis.screens import answers, parts, source, words
+from analysis.screens import answers, saves, source, words
 from analysis.store.backup import (
     DAYS_KEPT,
     WEEKS_KEPT,
@@ -129,13 +129,13 @@ def _damage_notice(store: Path) -> None:
     )
 
 
-@parts.saving()
+@saves.saving()
 def _make_one(store: Path, today: date) -> None:
     try:
         with st.spinner("Copying and checking …"):
             made = back_up(store, today)
             # Before the spinner goes: a tap may break the page off there.
-            parts.note_saved(f"Backup made and checked, {_megabytes(made)}.")
+            saves.note_saved(f"Backup made and checked, {_megabytes(made)}.")
     except Problem as problem:
         st.error(words.plain(str(problem)))
 

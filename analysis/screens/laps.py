@@ -15,7 +15,7 @@ import streamlit as st
 
 from analysis.problems import BadInput, Problem
 from analysis.records.laps import ACTIVITIES, CATEGORIES, COUNTS
-from analysis.screens import answers, name_slips, parts, source, up_to_date, words
+from analysis.screens import answers, name_slips, parts, saves, source, up_to_date, words
 
 if TYPE_CHECKING:
     from analysis.store.glance import Unopened
@@ -79,7 +79,7 @@ def show() -> None:
     st.title("Laps")
     parts.demo_line(here)
     parts.import_line()
-    parts.saved_line(here.store)
+    saves.saved_line(here.store)
     _late_backup(here)
     desk = answers.desk(here)
     st.markdown(f"**{desk.kept('laps summary', (), lambda: _summary(desk))}**")
@@ -263,7 +263,7 @@ def _several_laps(desk: answers.Desk, ticked: pd.DataFrame, wanted: dict, found:
         _give(store, ids, {name: new for name, new in text.items() if new})
 
 
-@parts.saving()
+@saves.saving()
 def _give(store: Unopened, lap_ids: list[str], text: dict) -> None:
     try:
         changed = store.correct_laps(lap_ids, text)
@@ -271,7 +271,7 @@ def _give(store: Unopened, lap_ids: list[str], text: dict) -> None:
         parts.faults_box(parts.without_rows(bad), "The correction", key="give")
         return
     said = f"Saved for {words.count(len(lap_ids), 'lap')}: {', '.join(text)}."
-    parts.note_change(store, changed, said, "Nothing was different.")
+    saves.note_change(store, changed, said, "Nothing was different.")
 
 
 def _mend(store: Unopened, lap: pd.Series, zone: str) -> None:
@@ -301,22 +301,22 @@ def _field(place: Any, name: str, written: str, key: str) -> str:
     return place.text_input(SHOWN[name], written, key=f"{name} {key}")
 
 
-@parts.saving()
+@saves.saving()
 def _correct(store: Unopened, lap: pd.Series, text: dict) -> None:
     try:
         changed = store.correct_lap(lap.lap_id, text)
     except BadInput as bad:
         parts.faults_box(parts.without_rows(bad), "The correction", key="mend")
         return
-    parts.note_change(store, changed, "Saved: one lap corrected.", "Nothing was different.")
+    saves.note_change(store, changed, "Saved: one lap corrected.", "Nothing was different.")
 
 
 def _remove(store: Unopened, lap: pd.Series) -> None:
     with st.popover("Remove this lap"):
         st.markdown("It no longer counts in any figure. You can bring it back under Changes.")
         if st.button("Yes, remove it", type="primary"):
-            with parts.saving():
-                parts.note_saved("Removed: one lap.", (store, store.remove_laps([lap.lap_id])))
+            with saves.saving():
+                saves.note_saved("Removed: one lap.", (store, store.remove_laps([lap.lap_id])))
 
 
 def _history(store: Unopened, lap: pd.Series, zone: str) -> None:
@@ -484,14 +484,14 @@ def _lap_told(lap: pd.Series, zone: str) -> str:
     return ", ".join([*filter(None, names), f"{words.day(began)}, {words.clock(began)}"])
 
 
-@parts.saving()
+@saves.saving()
 def _undo(store: Unopened, change: pd.Series) -> None:
     try:
         store.undo(int(change.change_id))
     except Problem as problem:
         st.error(words.plain(str(problem)))
         return
-    parts.note_saved(f"Taken back: {change.told}.")
+    saves.note_saved(f"Taken back: {change.told}.")
 
 
 def _export(desk: answers.Desk) -> None:

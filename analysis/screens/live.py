@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 
 import streamlit as st
 
-from analysis.screens import parts, source, up_to_date
+from analysis.screens import saves, source, up_to_date
 
 if TYPE_CHECKING:
     from streamlit.navigation.page import StreamlitPage
@@ -26,13 +26,13 @@ HANDS_OFF = frozenset({"laps", "shop", "order-of-work", "what-if"})
 
 def draw(page: StreamlitPage) -> None:
     """Draw a page, and draw it again when the store on screen has changed."""
-    parts.page_begins()
+    saves.page_begins()
     here = source.current()
     st.session_state["live_seen"] = _shown(here, page.url_path)
     st.session_state[up_to_date.HANDS_OFF] = page.url_path in HANDS_OFF
     began = time.monotonic()
     page.run()
-    parts.page_stands()
+    saves.page_stands()
     ended = time.monotonic()
     st.session_state["live_rest_until"] = ended + REST_AFTER_DRAWING * (ended - began)
     st.session_state["live_looks"] = 0

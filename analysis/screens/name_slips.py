@@ -9,7 +9,7 @@ import streamlit as st
 
 from analysis.problems import Problem
 from analysis.records import slips
-from analysis.screens import answers, parts, words
+from analysis.screens import answers, saves, words
 from analysis.screens.answers import Desk
 
 APART = "names apart"  # what the store remembers: [column, name, the other name], …
@@ -102,7 +102,7 @@ def _one(desk: Desk, slip: slips.Slip) -> None:
                 st.rerun()
 
 
-@parts.saving()
+@saves.saving()
 def _rename(desk: Desk, slip: slips.Slip) -> None:
     """All laps of the name get the usual one, in one change."""
     try:
@@ -110,7 +110,7 @@ def _rename(desk: Desk, slip: slips.Slip) -> None:
             changed = desk.here.store.rename(slip.column, slip.name, slip.usual)
             if changed is not None:  # before the spinner goes: a tap may break the page off there
                 said = f"Renamed: {slip.name} is {slip.usual} now, in all its laps."
-                parts.note_saved(said, (desk.here.store, changed))
+                saves.note_saved(said, (desk.here.store, changed))
     except Problem as problem:
         st.error(words.plain(str(problem)))
         return

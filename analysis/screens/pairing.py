@@ -15,7 +15,7 @@ import streamlit as st
 
 from analysis.bench.address import own_addresses, pairing_link
 from analysis.bench.service import OPEN_SWITCH, is_open
-from analysis.screens import parts, source, words
+from analysis.screens import saves, source, words
 from analysis.store.bench_devices import CODE_LASTS, Devices
 from analysis.store.bench_notes import notes
 
@@ -157,7 +157,7 @@ def _devices(devices: Devices, zone: str) -> None:
         )
         if button.button("Shut out", key=f"revoke_{device.id}", help="It must be paired anew."):
             devices.revoke(device.id, _now())
-            parts.note_saved(f"{device.name} is shut out.")
+            saves.note_saved(f"{device.name} is shut out.")
 
 
 def _reports(store: Unopened) -> None:

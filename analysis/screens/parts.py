@@ -2,19 +2,14 @@
 
 from __future__ import annotations
 
-import threading
-import time
-from collections.abc import Callable, Iterator, Mapping
-from contextlib import contextmanager
-from contextvars import ContextVar
-from dataclasses import dataclass, field, replace
-from itertools import count
-from typing import TYPE_CHECKING, Any, NoReturn
+from collections.abc import Callable, Mapping
+from dataclasses import replace
+from typing import TYPE_CHECKING
 
 import streamlit as st
 
-from analysis.problems import BadInput, Fault, Problem
-from analysis.screens import source, words
+from analysis.problems import BadInput, Fault
+from analysis.screens import saves, source, words
 
 if TYPE_CHECKING:
     from streamlit.delta_generator import DeltaGenerator
@@ -24,7 +19,6 @@ if TYPE_CHECKING:
     from analysis.store.laps import ImportReport
 
 FAULTS_READ_OUT = 5
-READ_AFTER_SECONDS = 1.0  # taps of an impatient finger are closer together
 TEMPLATE = (
     "started_at,seconds,product,operation,worker,variant,batch,activity,units,"
     "rework_units,scrap_units,cause,note\n"
@@ -111,7 +105,7 @@ def rows_line() -> None:
 
 def import_line() -> None:
     """What the last import did, shown once."""
-    report = _tell("import_report")
+    report = saves.tell("import_report")
     if report is None:
         return
     removed = ""
@@ -126,126 +120,6 @@ def import_line() -> None:
         with st.expander(f"{words.count(len(report.notices), 'notice')} about the file"):
             for notice in report.notices:
                 st.markdown(f"- {words.plain(notice)}")
-
-
-def once(act: Callable[..., None]) -> Callable[..., None]:
-    """An `on_click` of a button that is drawn now: acts on its first tap. A second one that comes
-    before the page is drawn anew is the same wish, told again by somebody who waits."""
-    taps = count()
-
-    def tap(*args: object) -> None:
-        if not next(taps):
-            act(*args)
-
-    return tap
-
-
-# A tap while a page is still drawn breaks it off, and Streamlit begins the next page at once beside
-# what is left of the first: a save may be under way there, and what it was to tell is not read yet.
-
-
-@dataclass
-class Notes:
-    """What a session is still to be told, by its name. A page broken off no longer reaches the
-    session's state, but it reaches this object, which it took from there before."""
-
-    saves: Any = field(default_factory=threading.RLock)  # held by whatever changes the records
-    unread: dict[str, Any] = field(default_factory=dict)
-    on_page: dict[str, Any] = field(default_factory=dict)  # told by the page that is being drawn
-    told: dict[str, Any] = field(default_factory=dict)  # by the last page that was drawn whole
-    stands_since: float = 0.0
-    files: dict[str, int] = field(default_factory=dict)  # taken in, by the place to drop them
-
-
-_HELD: ContextVar[Notes | None] = ContextVar("notes", default=None)
-
-
-def _notes() -> Notes:
-    return _HELD.get() or st.session_state.setdefault("notes", Notes())
-
-
-@contextmanager
-def saving() -> Iterator[None]:
-    """Around what changes the records, up to the note of it. The page of the next tap waits for it
-    (`page_begins`): it then shows what has become of the records, and does not change them twice.
-    """
-    notes = _notes()
-    with notes.saves:
-        held = _HELD.set(notes)
-        try:
-            yield
-        finally:
-            _HELD.reset(held)
-
-
-def page_begins() -> None:
-    """Wait for what the page before still saves. What that one told is told again, unless it was
-    drawn whole and stood long enough to be read."""
-    notes = _notes()
-    with notes.saves:
-        if time.monotonic() - notes.stands_since >= READ_AFTER_SECONDS:
-            for name, said in notes.told.items():
-                if notes.unread.get(name) is said:
-                    del notes.unread[name]
-        notes.on_page = {}
-
-
-def page_stands() -> None:
-    """The page is drawn whole."""
-    notes = _notes()
-    notes.told, notes.stands_since = notes.on_page, time.monotonic()
-
-
-def _tell(name: str) -> Any:
-    """What is to be told once, None where there is nothing."""
-    notes = _notes()
-    said = notes.unread.get(name)
-    if said is not None:
-        notes.on_page[name] = said
-    return said
-
-
-def just_saved() -> bool:
-    """Whether what was saved is still to be read: then this tap is a second one."""
-    return "saved" in _notes().unread
-
-
-def note_change(store: Unopened, change_id: int | None, saved: str, unchanged: str) -> None:
-    """Draw the page anew, saying what a save came to. Where a second tap found nothing different
-    since the first had saved it, that one's word stands, with its undo."""
-    if change_id is None and just_saved():
-        st.rerun()
-    if change_id is None:
-        note_saved(unchanged)
-    note_saved(saved, (store, change_id))
-
-
-def note_saved(text: str, change: tuple[Unopened, int] | None = None) -> NoReturn:
-    """Draw the page anew, saying what was saved, with its undo where something changed."""
-    _notes().unread["saved"] = text, change
-    st.rerun()
-
-
-def saved_line(store: Unopened) -> None:
-    """What was just saved, shown once, with its undo beside it."""
-    text, change = _notes().unread.get("saved", (None, None))
-    if text is None or (change and change[0] is not store):
-        return  # of the other workshop: a tap has turned to this one meanwhile
-    _tell("saved")
-    with st.container(horizontal=True, vertical_alignment="center"):
-        st.success(words.plain(text), width="stretch")
-        if change:
-            st.button("Undo that", on_click=once(_take_back), args=change)
-
-
-@saving()
-def _take_back(store: Unopened, change_id: int) -> None:
-    try:
-        store.undo(change_id)
-    except Problem as problem:  # somebody changed the same since
-        _notes().unread["saved"] = str(problem), None
-        return
-    _notes().unread["saved"] = "Taken back.", None
 
 
 def demo_line(here: source.Source, where: str = "on *This week*") -> None:
@@ -317,14 +191,14 @@ def _row(fault: Fault) -> dict:
     }
 
 
-@saving()
+@saves.saving()
 def drop_laps(store: Unopened, key: str, label: str = "Drop in your own laps (CSV)") -> bool:
     """A place to drop a file of laps; True once its laps are in the store.
 
     A file with faults is refused as a whole and stays shown with its faults; a file taken in
     leaves the drop, so that a rerun does not read it again.
     """
-    notes = _notes()
+    notes = saves.notes_of_session()
     turn = notes.files.get(key, 0)
     file = st.file_uploader(label, type=["csv", "tsv", "txt"], key=f"{key}_{turn}")
     if file is None:
@@ -370,6 +244,6 @@ def drop_route(store: Unopened) -> None:
     products = words.count(routing["product"].nunique(), "product")
     st.markdown(f"{words.count(len(routing), 'row')}, {products}.")
     if st.button("Replace the whole route with it", type="primary"):
-        with saving():
+        with saves.saving():
             changed = store.save_routing(routing, f"route from {file.name}")
-            note_change(store, changed, "Saved: route.", "The route was so already.")
+            saves.note_change(store, changed, "Saved: route.", "The route was so already.")

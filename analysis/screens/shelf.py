@@ -8,7 +8,11 @@ import streamlit as st
 
 from analysis.problems import BadInput
 from analysis.screens import answers, words
-from analysis.screens.parts import faults_box, just_saved, note_saved, one_of, saving
+from analysis.screens.parts import (
+    faults_box,
+    one_of,
+)
+from analysis.screens.saves import just_saved, note_saved, saving
 
 if TYPE_CHECKING:
     from analysis.store.glance import Unopened

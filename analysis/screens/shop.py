@@ -24,13 +24,11 @@ from analysis.screens.parts import (
     draw_open_tab,
     drop_route,
     faults_box,
-    note_change,
     products_without,
     rows_line,
-    saved_line,
-    saving,
     slide_line,
 )
+from analysis.screens.saves import note_change, saved_line, saving
 
 NUMBER, TEXT = st.column_config.NumberColumn, st.column_config.TextColumn
 FITS_A_PHONE = 3  # columns of a table to edit

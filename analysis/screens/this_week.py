@@ -7,7 +7,17 @@ from zoneinfo import ZoneInfo
 
 import streamlit as st
 
-from analysis.screens import answers, glossary, name_slips, parts, source, tour, up_to_date, words
+from analysis.screens import (
+    answers,
+    glossary,
+    name_slips,
+    parts,
+    saves,
+    source,
+    tour,
+    up_to_date,
+    words,
+)
 
 TRADE = ("individuals chart", "rolled throughput yield", "rework", "scrap", "transport", "delay")
 
@@ -53,7 +63,7 @@ def show() -> None:
     parts.demo_line(here, where="below" if newcomer else "under *My workshop*")
     tour.show()
     parts.import_line()
-    parts.saved_line(here.store)
+    saves.saved_line(here.store)
     desk = answers.desk(up_to_date.shown(here))
     if not desk.kept("laps", (), here.store.lap_count):
         st.markdown("**No laps yet.** Put in a file of laps, and this page says what they say.")

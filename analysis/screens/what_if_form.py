@@ -10,7 +10,7 @@ import streamlit as st
 
 from analysis.problems import Fault
 from analysis.records.scenario import MONTHS
-from analysis.screens import answers, parts, words
+from analysis.screens import answers, parts, saves, words
 from analysis.screens import what_if_fields as fields
 from analysis.screens.what_if_drafts import (
     PARTS,
@@ -121,12 +121,12 @@ def _machines(drafts: Drafts, known: Known, currency: str, faults: dict[Path, Fa
     with st.container(horizontal=True):
         st.button(
             "One more machine", key=f"what_if_more_machines_{key}", icon=":material/add:",
-            on_click=parts.once(_add_machine), args=(drafts, key, known),
+            on_click=saves.once(_add_machine), args=(drafts, key, known),
         )  # fmt: skip
         if len(machines) > 1:
             st.button(
                 "Without this machine", key=f"what_if_less_machines_{key}",
-                on_click=parts.once(_take_machine), args=(drafts, key, place),
+                on_click=saves.once(_take_machine), args=(drafts, key, place),
             )  # fmt: skip
 
 
@@ -334,13 +334,13 @@ def _list_buttons(drafts: Drafts, known: Known) -> None:
         for part, name in PARTS.items():
             st.button(
                 name, key=f"what_if_new_{part}", icon=":material/add:",
-                on_click=parts.once(lambda part=part: drafts.add(begun(part, known))),
+                on_click=saves.once(lambda part=part: drafts.add(begun(part, known))),
             )  # fmt: skip
-        st.button("Copy this one", key="what_if_copy", on_click=parts.once(_copy), args=(drafts,))
+        st.button("Copy this one", key="what_if_copy", on_click=saves.once(_copy), args=(drafts,))
         if len(drafts.all) > 1:
             st.button(
                 "Remove this one", key="what_if_remove",
-                on_click=parts.once(drafts.remove), args=(drafts.open,),
+                on_click=saves.once(drafts.remove), args=(drafts.open,),
             )  # fmt: skip
 
 

@@ -8,7 +8,7 @@ import streamlit as st
 from streamlit.testing.v1 import AppTest
 
 from analysis.records.shop import read_shop
-from analysis.screens import parts, source
+from analysis.screens import saves, source
 from analysis.screens.source import DEMO, OWN
 from analysis.store.store import open_store
 from tests.screens.driving import NEEDED_ONLY, said, turn_to
@@ -16,14 +16,14 @@ from tests.screens.test_what_if import press
 
 A_PAGE = """
 import streamlit as st
-from analysis.screens import live, parts, source
+from analysis.screens import live, parts, saves, source
 
 class Page:
     url_path = "laps"
 
     def run(self):
         st.session_state["events"].append("drawn")
-        parts.saved_line(source.own_store())
+        saves.saved_line(source.own_store())
         parts.import_line()
         if st.session_state["cut short"]:
             st.stop()
@@ -43,11 +43,11 @@ def page(own_store):
 
 def note(screen, text, change):
     """As a page left it that was broken off since."""
-    screen.session_state["notes"] = parts.Notes(unread={"saved": (text, change)})
+    screen.session_state["notes"] = saves.Notes(unread={"saved": (text, change)})
 
 
 def test_what_was_saved_is_told_until_a_page_that_tells_it_has_stood(page, monkeypatch):
-    monkeypatch.setattr(parts, "READ_AFTER_SECONDS", 0.0)
+    monkeypatch.setattr(saves, "READ_AFTER_SECONDS", 0.0)
     note(page, "Saved: costs.", (source.own_store(), 7))
     page.session_state["cut short"] = True
     assert "Saved: costs." in said(page.run())
@@ -58,7 +58,7 @@ def test_what_was_saved_is_told_until_a_page_that_tells_it_has_stood(page, monke
 
 
 def test_what_stood_for_a_moment_is_told_again(page, monkeypatch):
-    monkeypatch.setattr(parts, "READ_AFTER_SECONDS", 600.0)
+    monkeypatch.setattr(saves, "READ_AFTER_SECONDS", 600.0)
     note(page, "Saved: costs.", (source.own_store(), 7))
     page.run()
     assert "Saved: costs." in said(page.run())
@@ -66,7 +66,7 @@ def test_what_stood_for_a_moment_is_told_again(page, monkeypatch):
 
 def test_the_undo_of_one_workshop_is_not_offered_in_the_other():
     script = (
-        "from analysis.screens import parts, source\nparts.saved_line(source.current().store)\n"
+        "from analysis.screens import saves, source\nsaves.saved_line(source.current().store)\n"
     )
     screen = AppTest.from_string(script, default_timeout=60)
     note(screen, "Saved: costs.", (source.own_store(), 7))
@@ -77,7 +77,7 @@ def test_the_undo_of_one_workshop_is_not_offered_in_the_other():
 
 
 def test_a_page_waits_for_what_the_one_before_it_still_saves(page):
-    events, begun, notes = page.session_state["events"], threading.Event(), parts.Notes()
+    events, begun, notes = page.session_state["events"], threading.Event(), saves.Notes()
     page.session_state["notes"] = notes
 
     def save():
@@ -98,11 +98,11 @@ def test_a_page_waits_for_what_the_one_before_it_still_saves(page):
 def test_a_page_broken_off_while_it_saves_still_leaves_word_of_it(page, monkeypatch):
     """Streamlit lets such a page no longer reach the state of its session."""
     with monkeypatch.context() as patched:
-        patched.setattr(st, "session_state", {"notes": (notes := parts.Notes())})
-        with parts.saving():
+        patched.setattr(st, "session_state", {"notes": (notes := saves.Notes())})
+        with saves.saving():
             patched.delattr(st, "session_state")
             patched.setattr(st, "rerun", lambda: None)
-            parts.note_saved("Saved: costs.")
+            saves.note_saved("Saved: costs.")
     page.session_state["notes"] = notes
     assert "Saved: costs." in said(page.run())
 

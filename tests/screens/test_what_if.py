@@ -13,7 +13,7 @@ from analysis.records.scenario import KIND, read_scenario, scenario_of
 from analysis.records.shop import read_shop
 from analysis.records.toml import parsed
 from analysis.screens import (
-    parts,
+    saves,
     what_if,
     what_if_drafts,
     what_if_fields,
@@ -414,7 +414,7 @@ def test_a_switch_of_a_scenario_removed_meanwhile_or_that_stands_as_it_did_chang
 
 def test_a_second_tap_of_an_impatient_finger_is_no_second_wish():
     taken = []
-    tap = parts.once(taken.append)
+    tap = saves.once(taken.append)
     tap("machine")
     tap("machine")
     assert taken == ["machine"]
