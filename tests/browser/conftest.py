@@ -37,7 +37,7 @@ FLAGS = [
 # Screen by screen, a clean clone is looked at on a phone; main paths at both sizes all the same.
 DESKTOP_IN_THE_SLOW_RUN = {
     "test_live.py", "test_look_screens.py", "test_order_of_work.py", "test_pairing.py",
-    "test_putting_right.py", "test_what_if.py",
+    "test_putting_right.py", "test_what_if.py", "test_export_gives_back_every_lap",
 }  # fmt: skip
 
 # The program as it is, but soon through with what it works out beside the page: fewer simulated
@@ -58,7 +58,8 @@ def pytest_collection_modifyitems(items):
         if Path(__file__).parent in item.path.parents:
             item.add_marker(pytest.mark.browser)
             sizes = item.callspec.params.values() if hasattr(item, "callspec") else ()
-            if item.path.name in DESKTOP_IN_THE_SLOW_RUN and "desktop" in sizes:
+            one = {item.path.name, getattr(item, "originalname", "")}
+            if one & DESKTOP_IN_THE_SLOW_RUN and "desktop" in sizes:
                 item.add_marker(pytest.mark.slow)
             if CHROMIUM is None and not os.environ.get("CI"):
                 item.add_marker(pytest.mark.skip(reason="needs Chromium: apt install chromium"))

@@ -26,13 +26,15 @@ def open_screen(app, page, path):
     page.get_by_text("How this was worked out").wait_for()
 
 
-SIZES = (("phone", PHONE, ()), ("desktop", DESKTOP, pytest.mark.slow))
+slow = pytest.mark.slow
+SIZES = (("phone", PHONE, ()), ("desktop", DESKTOP, slow))
+FIRST = {"batch-minutes", "getting-faster", "putting-right"}  # of three kinds; all in the slow run
 
 
 @pytest.fixture(
     scope="module",
     params=[
-        pytest.param((path, size), id=f"{path}-{name}", marks=marks)
+        pytest.param((path, size), id=f"{path}-{name}", marks=marks if path in FIRST else slow)
         for path in SCREENS
         for name, size, marks in SIZES
     ],

@@ -26,7 +26,9 @@ def open_tab(app, page, tab="The batch", patience=SEARCHED):
     page.locator("[data-testid='stApp'][data-test-script-state='notRunning']").wait_for()
 
 
-@pytest.mark.parametrize("tab", TABS)
+@pytest.mark.parametrize(
+    "tab", ["The batch", *(pytest.param(tab, marks=pytest.mark.slow) for tab in list(TABS)[1:])]
+)
 def test_each_part_is_drawn_whole_and_is_no_barrier(app, page, tab):
     open_tab(app, page, tab)
     answer, axis = TABS[tab]

@@ -223,7 +223,7 @@ def test_an_american_browser_reads_american_dates_and_a_file_stays_as_it_is(visi
     assert re.search(r"[A-Z][a-z]+ \d{1,2}(, \d{4})? to ", main_words(american))
 
 
-@pytest.mark.parametrize("size", ["phone", "desktop"])
+@pytest.mark.parametrize("size", ["phone", pytest.param("desktop", marks=pytest.mark.slow)])
 def test_a_chart_is_saved_by_keyboard_as_picture_drawing_and_data(visit, size):
     page = visit("keeping-pace", size)
     page.locator(f"{CHART} svg").first.wait_for()

@@ -33,7 +33,9 @@ def answer(page):
     return page.locator("[data-testid='stMain'] h2").first
 
 
-@pytest.mark.parametrize("part", PARTS)
+@pytest.mark.parametrize(
+    "part", [*PARTS[:2], *(pytest.param(part, marks=pytest.mark.slow) for part in PARTS[2:])]
+)
 def test_each_part_is_drawn_whole_and_is_no_barrier(app, page, part):
     open_part(app, page, part)
     expect(answer(page)).to_contain_text("A second helper, eight hours a week.")

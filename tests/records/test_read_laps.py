@@ -140,9 +140,9 @@ def test_a_row_longer_than_the_readers_block_is_read_whole():
     assert read(with_columns(note=note)).frame.note[0] == note.strip()
 
 
-def test_ten_thousand_columns_are_read():
-    extra = [f"x{n}" for n in range(10_000)]
-    found = read(HEADER + "," + ",".join(extra), LAP + ",1" * 10_000)
+def test_a_thousand_columns_are_read():
+    extra = [f"x{n}" for n in range(1_000)]
+    found = read(HEADER + "," + ",".join(extra), LAP + ",1" * 1_000)
     assert found.frame.note[0].startswith("x0: 1; x1: 1; x10: 1; ")
     [named] = [notice for notice in found.notices if "kept in the note" in notice]
     assert all(f" {name}," in named for name in extra[:-1]) and named.endswith(f" {extra[-1]}.")

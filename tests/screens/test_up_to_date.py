@@ -30,7 +30,13 @@ def _followed() -> None:
     up_to_date.following(source.current().store.url).wait()
 
 
-@pytest.mark.parametrize("name", ["this_week", "getting_faster", "piece_cost"])
+@pytest.mark.parametrize(
+    "name",
+    [
+        "this_week",
+        *(pytest.param(n, marks=pytest.mark.slow) for n in ("getting_faster", "piece_cost")),
+    ],
+)
 def test_a_screen_of_a_large_store_says_that_newer_figures_are_on_their_way(show, large, name):
     assert FOLLOW not in said(show(name))
     _corrected(large, 11)

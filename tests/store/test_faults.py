@@ -29,7 +29,7 @@ from tests.store.test_store import check_totals, content, laps_file
 STEPS = 8
 DAY = date(2026, 3, 4)
 ROUNDS = [
-    pytest.param(range(4), id="4"),
+    pytest.param(range(2), id="2"),
     pytest.param(range(1000, 1200), id="200", marks=pytest.mark.slow),
 ]
 

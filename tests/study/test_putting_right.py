@@ -43,7 +43,9 @@ BAD = {
 
 
 @pytest.mark.parametrize("case", BAD)
-@pytest.mark.parametrize("shop", [PAID, Shop()], ids=["paid", "not paid"])
+@pytest.mark.parametrize(
+    "shop", [PAID, pytest.param(Shop(), marks=pytest.mark.slow)], ids=["paid", "not paid"]
+)
 def test_bad_or_few_data_are_answered_and_never_fall_over(case, shop):
     found, got = figures(BAD[case], shop)
     for option in got.more_time.options.itertuples():

@@ -163,8 +163,12 @@ def box(operation, units, variant="", batch="7"):
             "seconds": 60.0}  # fmt: skip
 
 
-@pytest.mark.parametrize("table", [None, routing("product,operation,after,seconds", "box,cut,,60",
-                                                 "box,sew,cut,60", "box,wrap,sew,60")])  # fmt: skip
+PLAN = routing(
+    "product,operation,after,seconds", "box,cut,,60", "box,sew,cut,60", "box,wrap,sew,60"
+)
+
+
+@pytest.mark.parametrize("table", [None, pytest.param(PLAN, marks=pytest.mark.slow)])
 @pytest.mark.parametrize(
     "rows",
     [
