@@ -222,9 +222,8 @@ def _rushed_below(found: Study) -> dict[tuple[str, str], float]:
     from analysis.study.best_pace import rushed_below_seconds, stakes
     from analysis.study.spoilage import spoilage
 
-    curves = spoilage(
-        found.laps, np.random.default_rng(0), found.timezone
-    )  # the same laps, the same figures
+    same_draws = np.random.default_rng(0)  # the same laps, the same figures
+    curves = spoilage(found.laps, same_draws, found.timezone)
     rows = rushed_below_seconds(curves, stakes(found), found.learning.cells)
     least = rows.groupby(["product", "operation"])["rushed_below_seconds"].min().dropna()
     return {key: float(value) for key, value in least.items()}

@@ -93,14 +93,14 @@ class _Rows:
         arrays = {name: values[own] for name, values in vars(self).items()}
         return _Rows(**arrays | {"share": share[own]})
 
+    @property
+    def first(self) -> np.ndarray:
+        """Mask: the first row of each route."""
+        return self.position == 0
+
     def of_routes(self, amount: np.ndarray) -> np.ndarray:
         """What a piece costs or brings, once for each route, by its share."""
-        return (amount * self.share)[self.position == 0]
-
-    @property
-    def routes(self) -> np.ndarray:
-        """The place of the first row of each route."""
-        return self.place[self.position == 0]
+        return (amount * self.share)[self.first]
 
 
 def _given(known: list[Product | None], key: str) -> np.ndarray:
@@ -151,7 +151,7 @@ def _amounts(parts: Parts, shop: Shop, rows: _Rows) -> dict[str, np.ndarray]:
     mending = (parts.rework + parts.good - parts.standard)[:, own] @ hourly
     hours = parts.total[:, own] @ rows.share / 3600
     bought = rows.of_routes(rows.material_cost)
-    material = (1 / parts.good_share[:, rows.routes]) @ bought
+    material = (1 / parts.good_share[:, own[rows.first]]) @ bought
     overhead = overhead_per_hour(shop) * hours
     contribution = _price(rows) - material
     cost = labour + material + mending + overhead
@@ -166,7 +166,7 @@ def _amounts(parts: Parts, shop: Shop, rows: _Rows) -> dict[str, np.ndarray]:
 
 def _price(rows: _Rows) -> float:
     """What a piece sells for; NaN where it is not given, or where no row begins a route."""
-    first = rows.position == 0
+    first = rows.first
     return float(rows.price[first] @ rows.share[first]) if first.any() else np.nan
 
 
@@ -182,7 +182,7 @@ def _note(content: Content, shop: Shop, rows: _Rows, unpaid: list[str]) -> str:
     """What is not given, and so keeps an amount from being known, in plain words."""
     missing = {
         f"the wage (cost_per_hour) of {', '.join(unpaid)}": np.isnan(rows.wage).any(),
-        "material cost": not len(rows.routes) or np.isnan(rows.of_routes(rows.material_cost)).any(),
+        "material cost": not rows.first.any() or np.isnan(rows.of_routes(rows.material_cost)).any(),
         "price": np.isnan(_price(rows)),
     }
     names = [name for name, holds in missing.items() if holds]
